@@ -1,0 +1,112 @@
+# underfoot: build, demo, test. Everything that is made lands in .build/ and samples/out/.
+#
+#   make            the program, .build/release/underfoot
+#   make demo       installs what is missing, makes the sample tour, patches it, says where to look
+#   make test       installs what is missing, runs all tests, plain and under ASan+UBSan
+#   make bench lint format install clean
+
+BUILD   ?= release
+OUT     := .build/$(BUILD)
+PREFIX  ?= /usr/local
+CC      ?= cc
+
+LIBS      := libjpeg libpng libtiff-4 lcms2 exempi-2.0 libexif fftw3
+TEST_LIBS := criterion proj wcslib
+
+WARNINGS := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wstrict-prototypes \
+            -Wmissing-prototypes -Wwrite-strings -Wvla -Wformat=2 -Wundef -Werror
+OPTIMISE := -O2 -g -fno-math-errno
+SANITIZE :=
+ifeq ($(BUILD),asan)
+OPTIMISE := -O1 -g -fno-omit-frame-pointer
+SANITIZE := -fsanitize=address,undefined -fno-sanitize-recover=all
+endif
+
+# Recursive on purpose: pkg-config is asked only when something is compiled, after the packages are there.
+LIB_CFLAGS  = $(shell pkg-config --cflags $(LIBS))
+LIB_LINK    = $(shell pkg-config --libs $(LIBS)) -lm
+TEST_CFLAGS = $(shell pkg-config --cflags $(TEST_LIBS))
+TEST_LINK   = $(shell pkg-config --libs $(TEST_LIBS))
+
+FLAGS = -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SANITIZE) -fopenmp -MMD -MP
+
+LIBRARY_SOURCES := $(wildcard src/base/*.c src/sphere/*.c src/remap/*.c src/picture/*.c src/patch/*.c)
+CLI_SOURCES     := $(wildcard src/cli/*.c)
+TEST_SOURCES    := $(wildcard tests/unit/*.c tests/truth/*.c tests/cli/*.c tests/support/*.c)
+SCENE_SOURCES   := $(wildcard samples/scene/*.c)
+
+LIBRARY_OBJECTS := $(LIBRARY_SOURCES:%.c=$(OUT)/%.o)
+CLI_OBJECTS     := $(CLI_SOURCES:%.c=$(OUT)/%.o)
+TEST_OBJECTS    := $(TEST_SOURCES:%.c=$(OUT)/%.o)
+SCENE_OBJECTS   := $(SCENE_SOURCES:%.c=$(OUT)/%.o)
+
+LIBRARY := $(OUT)/libunderfoot.a
+PROGRAM := $(OUT)/underfoot
+TESTS   := $(OUT)/tests/unit_tests $(OUT)/tests/truth_tests $(OUT)/tests/cli_tests
+SCENE   := $(OUT)/scene
+
+.PHONY: all demo test check-asan tests bench lint format install clean packages-build packages-test samples
+.SECONDARY:
+
+all: $(PROGRAM)
+
+$(LIBRARY): $(LIBRARY_OBJECTS)
+	@rm -f $@
+	ar rcs $@ $^
+
+$(PROGRAM): $(CLI_OBJECTS) $(LIBRARY)
+	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK)
+
+$(SCENE): $(SCENE_OBJECTS) $(LIBRARY)
+	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK)
+
+$(OUT)/tests/%_tests: $(LIBRARY)
+	@mkdir -p $(@D)
+	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $(filter %.o,$^) $(LIBRARY) $(LIB_LINK) $(TEST_LINK)
+$(OUT)/tests/unit_tests:  $(filter $(OUT)/tests/unit/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
+$(OUT)/tests/truth_tests: $(filter $(OUT)/tests/truth/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
+$(OUT)/tests/cli_tests:   $(filter $(OUT)/tests/cli/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
+
+$(OUT)/tests/%.o: tests/%.c
+	@mkdir -p $(@D)
+	$(CC) $(FLAGS) -Wall -Wextra -Werror -Itests $(LIB_CFLAGS) $(TEST_CFLAGS) -c -o $@ $<
+
+$(OUT)/%.o: %.c
+	@mkdir -p $(@D)
+	$(CC) $(FLAGS) $(WARNINGS) $(LIB_CFLAGS) -c -o $@ $<
+
+tests: $(PROGRAM) $(SCENE) $(TESTS)
+
+-include $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
+
+# Packages: one list, .ci/packages. Installed where that is allowed, otherwise the command is printed.
+packages-build:
+	@sh .ci/install build
+packages-test:
+	@sh .ci/install build test
+
+demo: packages-build
+	@$(MAKE) --no-print-directory all $(SCENE)
+	@sh samples/demo.sh $(PROGRAM) $(SCENE)
+
+test: packages-test
+	@$(MAKE) --no-print-directory tests BUILD=release
+	@$(MAKE) --no-print-directory tests BUILD=asan
+	@sh tests/run.sh
+
+lint:
+	clang-tidy --quiet $(LIBRARY_SOURCES) $(CLI_SOURCES) -- $(FLAGS) $(LIB_CFLAGS)
+	cppcheck --quiet --std=c11 --enable=warning,performance,portability --error-exitcode=1 --inline-suppr \
+	  -Iinclude -Isrc src
+
+format:
+	clang-format -i $(wildcard include/underfoot/*.h src/*/*.[ch] tests/*/*.[ch] samples/scene/*.[ch])
+
+install: all
+	install -Dm755 $(PROGRAM) $(DESTDIR)$(PREFIX)/bin/underfoot
+	install -Dm644 $(LIBRARY) $(DESTDIR)$(PREFIX)/lib/libunderfoot.a
+	install -d $(DESTDIR)$(PREFIX)/include/underfoot
+	install -m644 include/underfoot/*.h $(DESTDIR)$(PREFIX)/include/underfoot/
+
+clean:
+	rm -rf .build samples/out

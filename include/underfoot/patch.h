@@ -1,0 +1,63 @@
+/*
+ * Covering the nadir (or the zenith) of a panorama.
+ *
+ * The cap is the circle of half-angle cap_rad about the pole. It is filled completely; from the cap's edge to
+ * cap_rad + feather_rad the fill fades into the picture. Nothing beyond that changes.
+ */
+#ifndef UNDERFOOT_PATCH_H
+#define UNDERFOOT_PATCH_H
+
+#include <underfoot/picture.h>
+#include <underfoot/sphere.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+typedef enum UfFill {
+    UF_FILL_FLOOR = 0, /* texture rebuilt from the surrounding ring, in the floor plane */
+    UF_FILL_SMOOTH,    /* membrane: the harmonic continuation of the ring's colours */
+    UF_FILL_COLOUR,    /* one colour */
+    UF_FILL_NONE       /* leave the picture (under a logo) */
+} UfFill;
+
+#define UF_CAP_MAX_DEG 75.0
+
+typedef struct UfPatchOptions {
+    bool at_zenith;
+    double cap_rad;          /* half-angle, > 0, at most UF_CAP_MAX_DEG; 0: found from a hole in the picture */
+    double feather_rad;      /* >= 0 */
+    UfFill fill;
+    double colour[3];        /* for UF_FILL_COLOUR: sRGB, encoded, 0..1 */
+    const UfPicture *logo;   /* laid flat on the floor over the fill, or NULL; borrowed */
+    double logo_cap_rad;     /* half-angle of the circle that holds the whole logo; 0: cap_rad */
+    double heading_rad;      /* longitude towards which the logo's top points */
+    unsigned seed;           /* for UF_FILL_FLOOR; the same seed gives the same floor */
+    int threads;             /* 0: all cores; never changes the result */
+} UfPatchOptions;
+
+typedef struct UfPatchResult {
+    double cap_rad;          /* the cap that was covered */
+    UfFill fill_used;        /* SMOOTH when the ring was too small or too uniform for FLOOR (with a warning) */
+    size_t first_row_px;     /* rows first_row .. last_row - 1 were touched */
+    size_t last_row_px;
+} UfPatchResult;
+
+/*
+ * Covers the cap in place. `panorama` is a full 2:1 equirectangular picture, otherwise UF_ERROR_ARGUMENT; cap auto
+ * that finds nothing is UF_ERROR_UNCLEAR. On failure the picture may be partly changed: discard it. When the
+ * panorama has alpha, the covered cap becomes opaque. `touched` gets the changed cells added.
+ */
+UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched *touched, UfPatchResult *result,
+                  UfReport *report);
+
+/*
+ * The hole about a pole: the smallest cap that holds the connected transparent, black or flat area around it.
+ * UF_ERROR_UNCLEAR when there is none.
+ */
+UfStatus uf_find_hole(const UfPicture *panorama, bool at_zenith, double *cap_rad, UfReport *report);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

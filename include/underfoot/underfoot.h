@@ -1,0 +1,14 @@
+/* The whole library. */
+#ifndef UNDERFOOT_UNDERFOOT_H
+#define UNDERFOOT_UNDERFOOT_H
+
+#include <underfoot/check.h>
+#include <underfoot/patch.h>
+#include <underfoot/picture.h>
+#include <underfoot/remap.h>
+#include <underfoot/sphere.h>
+#include <underfoot/status.h>
+
+#define UF_VERSION "0.1.0"
+
+#endif

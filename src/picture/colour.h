@@ -1,0 +1,32 @@
+/*
+ * Colour: transfer curves to linear light, and conversion between profiles (lcms2).
+ * A picture without a profile is taken as sRGB (IEC 61966-2-1); float pictures without one as linear light.
+ */
+#ifndef UF_PICTURE_COLOUR_H
+#define UF_PICTURE_COLOUR_H
+
+#include <underfoot/picture.h>
+
+/* The curve between stored samples (0..1) and linear light (0..1). Opaque, immutable: share it between threads. */
+typedef struct UfTransfer UfTransfer;
+
+/* From the picture's profile: its (green) tone curve, or the sRGB curve. On success the caller owns *out. */
+UfStatus uf_transfer_create(const UfPicture *picture, UfTransfer **out, UfReport *report);
+void uf_transfer_free(UfTransfer **transfer);
+/* Tables of 256 (U8) and 65536 (U16) entries from the stored code to linear light; NULL when it is linear. */
+const float *uf_transfer_table_u8(const UfTransfer *transfer);
+const float *uf_transfer_table_u16(const UfTransfer *transfer);
+/* value is stored/max; accurate to 1e-5; works on any float, odd about 0 */
+float uf_transfer_to_linear(const UfTransfer *transfer, float value);
+float uf_transfer_from_linear(const UfTransfer *transfer, float value);
+
+/*
+ * `picture` in the colour space of `like` (its profile, or sRGB): same size and sample type, profile of `like`
+ * attached, channels grey or RGB as `like`, alpha kept. Relative colorimetric with black point compensation. On
+ * success the caller owns *out.
+ */
+UfStatus uf_colour_convert(const UfPicture *picture, const UfPicture *like, UfPicture **out, UfReport *report);
+/* An sRGB colour (encoded, 0..1) in the stored values (0..1) of `like`: 1 value for grey, 3 for RGB. */
+UfStatus uf_colour_of_srgb(const double srgb[3], const UfPicture *like, double *values, UfReport *report);
+
+#endif

@@ -1,0 +1,68 @@
+/* What the codecs see of a picture. Only src/picture/ includes this. */
+#ifndef UF_PICTURE_INTERNAL_H
+#define UF_PICTURE_INTERNAL_H
+
+#include <underfoot/picture.h>
+
+#include "base/file.h"
+#include "base/memory.h"
+#include "base/report.h"
+#include "picture/metadata.h"
+
+struct UfPicture {
+    size_t width_px, height_px, channels, stride_bytes;
+    UfSample sample;
+    uint8_t *data;
+    UfFormat format;      /* of the file it came from */
+    int orientation;      /* of the stored pixels in that file, 1..8: the picture itself is upright */
+    UfMetadata metadata;
+};
+
+/* One file format. A new one is one file and one line in codec.c. */
+typedef struct UfCodec {
+    UfFormat format;
+    const char *name;
+    const char *extensions; /* ".jpg .jpeg" */
+    bool (*matches)(const uint8_t *head, size_t size_bytes);
+    UfStatus (*probe)(UfInput *input, UfPictureInfo *out, UfReport *report);
+    UfStatus (*read)(UfInput *input, size_t max_memory_bytes, UfPicture **out, UfReport *report);
+    /* `picture` is upright; its metadata are already corrected. */
+    UfStatus (*write)(const UfPicture *picture, const UfWriteOptions *options, UfOutput *output,
+                      UfReport *report);
+    /*
+     * Rewrites `source` with the touched parts of `picture`, in the stored orientation. NULL: the format can't, use
+     * write. picture->metadata are already corrected.
+     */
+    UfStatus (*rewrite)(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
+                        UfReport *report);
+    /* Copies `source` with another XMP packet (main packet), everything else as it is. */
+    UfStatus (*retag)(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *report);
+} UfCodec;
+
+extern const UfCodec uf_codec_jpeg;
+extern const UfCodec uf_codec_png;
+extern const UfCodec uf_codec_tiff;
+
+/* The codec whose magic fits; NULL for none. */
+const UfCodec *uf_codec_of_input(UfInput *input);
+const UfCodec *uf_codec_of_format(UfFormat format);
+
+/*
+ * Refuses sizes that are zero, too large, or whose pixels (plus `extra_bytes`, what the codec itself will hold)
+ * exceed the limit; call it before any allocation that follows the header's sizes.
+ */
+UfStatus uf_check_size(size_t width_px, size_t height_px, size_t channels, UfSample sample, size_t extra_bytes,
+                       size_t max_memory_bytes, UfReport *report);
+
+/*
+ * EXIF orientation (CIPA DC-008, tag 0x0112). Turns the picture's stored pixels upright, in place of its buffer;
+ * sets width and height. orientation 1..8.
+ */
+UfStatus uf_orient_upright(UfPicture *picture, int orientation, UfReport *report);
+/* A copy of the upright picture's pixels in stored orientation (metadata not copied). */
+UfStatus uf_orient_stored(const UfPicture *picture, int orientation, UfPicture **out, UfReport *report);
+/* uf_touched_any for a rectangle given in stored coordinates. */
+bool uf_touched_any_stored(const UfTouched *touched, const UfPicture *picture, size_t x0_px, size_t y0_px,
+                           size_t x1_px, size_t y1_px);
+
+#endif

@@ -1,0 +1,40 @@
+#!/bin/sh
+# Runs every test program, plain and sanitized, and closes with the count of all of them.
+# Arguments: the builds to run (default: release asan).
+set -u
+cd "$(dirname "$0")/.."
+[ $# -gt 0 ] || set -- release asan
+passed=0
+failed=0
+log=$(mktemp)
+trap 'rm -f "$log"' EXIT
+export ASAN_OPTIONS="detect_leaks=1:allocator_may_return_null=1:abort_on_error=0:${ASAN_OPTIONS:-}"
+export UBSAN_OPTIONS="print_stacktrace=1:halt_on_error=1"
+export LSAN_OPTIONS="suppressions=$PWD/tests/leaks.supp:print_suppressions=0"
+for build in "$@"; do
+    for program in .build/"$build"/tests/*_tests; do
+        echo "== $build $(basename "$program")"
+        UF_BUILD_DIR="$PWD/.build/$build" "$program" >"$log" 2>&1
+        status=$?
+        cat "$log"
+        count=$(sed -n 's/.*Synthesis: Tested: \([0-9]*\) | Passing: \([0-9]*\) .*/\1 \2/p' "$log" | sed 's/\x1b\[[0-9;]*m//g' | tail -n 1)
+        if [ -z "$count" ]; then
+            echo "$program gave no count (status $status)"
+            failed=$((failed + 1))
+            continue
+        fi
+        tested=${count% *}
+        passing=${count#* }
+        passed=$((passed + passing))
+        failed=$((failed + tested - passing))
+        if [ "$status" -ne 0 ] && [ "$tested" -eq "$passing" ]; then
+            echo "$program ended with status $status"
+            failed=$((failed + 1))
+        fi
+    done
+done
+if [ "$((passed + failed))" -eq 0 ]; then
+    failed=1
+fi
+echo "$passed passed, $failed failed"
+[ "$failed" -eq 0 ]
