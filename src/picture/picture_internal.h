@@ -25,6 +25,11 @@ typedef struct UfCodec {
     const char *extensions; /* ".jpg .jpeg" */
     bool (*matches)(const uint8_t *head, size_t size_bytes);
     UfStatus (*probe)(UfInput *input, UfPictureInfo *out, UfReport *report);
+    /*
+     * Reads the metadata without decoding pixels; from PNG also what stands behind IDAT. *out is cleared by the
+     * caller before and after; on failure it may be partly filled.
+     */
+    UfStatus (*read_metadata)(UfInput *input, UfMetadata *out, UfReport *report);
     UfStatus (*read)(UfInput *input, size_t max_memory_bytes, UfPicture **out, UfReport *report);
     /* `picture` is upright; its metadata are already corrected. */
     UfStatus (*write)(const UfPicture *picture, const UfWriteOptions *options, UfOutput *output,
