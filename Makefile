@@ -77,13 +77,20 @@ $(OUT)/%.o: %.c
 
 tests: $(PROGRAM) $(SCENE) $(TESTS)
 
--include $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
+-include $(OUT)/tests/bench/bench.d $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
 
 # Packages: one list, .ci/packages. Installed where that is allowed, otherwise the command is printed.
 packages-build:
 	@sh .ci/install build
 packages-test:
 	@sh .ci/install build test
+
+$(OUT)/bench: $(OUT)/tests/bench/bench.o $(LIBRARY)
+	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK)
+
+bench: packages-test
+	@$(MAKE) --no-print-directory all $(OUT)/bench
+	@$(OUT)/bench $(PROGRAM) $(OUT)
 
 demo: packages-build
 	@$(MAKE) --no-print-directory all $(SCENE)
