@@ -79,6 +79,7 @@ UfDirection uf_rotation_apply(const UfRotation *rotation, UfDirection direction)
  *   equidistant      r = theta
  *   equisolid        r = 2 sin(theta/2) (Lambert's azimuthal equal-area)
  *   orthographic     r = sin theta, theta <= 90 degrees
+ * The antipode is a whole circle in the equidistant and equisolid planes: its point on the +x axis is given.
  * Sources: J. P. Snyder, Map Projections - A Working Manual, USGS Professional Paper 1395 (1987), sections 12,
  * 20-22, 24, 25; J. Kannala and S. S. Brandt, IEEE TPAMI 28(8), 1335-1340 (2006) for the lens names.
  */
@@ -98,7 +99,10 @@ const char *uf_projection_name(UfProjection projection);
 const char *uf_projection_description(UfProjection projection);
 /* False (and *out untouched) where the direction has no image: the direction is a unit vector. */
 bool uf_project(UfProjection projection, UfDirection direction, UfPlanePoint *out);
-/* False (and *out untouched) where no direction maps to the point. The result is a unit vector. */
+/*
+ * False (and *out untouched) where no direction maps to the point. The result is a unit vector. Equirectangular:
+ * longitude goes round, x is taken modulo a full turn.
+ */
 bool uf_unproject(UfProjection projection, UfPlanePoint point, UfDirection *out);
 
 typedef enum UfFace {
