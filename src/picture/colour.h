@@ -7,7 +7,8 @@
 
 #include <underfoot/picture.h>
 
-/* The curve between stored samples (0..1) and linear light (0..1). Opaque, immutable: share it between threads. */
+/* The curve between stored samples (0..1) and linear light (0..1). Opaque, immutable: share it between
+ * threads. */
 typedef struct UfTransfer UfTransfer;
 
 /* From the picture's profile: its (green) tone curve, or the sRGB curve. On success the caller owns *out. */
@@ -21,11 +22,13 @@ float uf_transfer_to_linear(const UfTransfer *transfer, float value);
 float uf_transfer_from_linear(const UfTransfer *transfer, float value);
 
 /*
- * `picture` in the colour space of `like` (its profile, or sRGB): same size and sample type, profile of `like`
- * attached, channels grey or RGB as `like`, alpha kept. Relative colorimetric with black point compensation. On
- * success the caller owns *out.
+ * `picture` in the colour space of `like` (its profile, or sRGB): same size, profile of `like` attached,
+ * channels grey or RGB as `like`, alpha kept. The sample type stays, except that it is float exactly when
+ * `like` is float (F32 becomes U16): without a profile that decides between linear light and sRGB. Relative
+ * colorimetric with black point compensation. On success the caller owns *out.
  */
-UfStatus uf_colour_convert(const UfPicture *picture, const UfPicture *like, UfPicture **out, UfReport *report);
+UfStatus uf_colour_convert(const UfPicture *picture, const UfPicture *like, UfPicture **out,
+                           UfReport *report);
 /* An sRGB colour (encoded, 0..1) in the stored values (0..1) of `like`: 1 value for grey, 3 for RGB. */
 UfStatus uf_colour_of_srgb(const double srgb[3], const UfPicture *like, double *values, UfReport *report);
 

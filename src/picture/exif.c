@@ -1,11 +1,11 @@
 /*
  * EXIF, read and corrected in place.
  *
- * The blob is a TIFF structure: byte order mark, 42, offset of IFD0; an IFD is a count, 12-byte entries (tag, type,
- * count, value or its offset) and the offset of the next IFD. IFD0 points to the EXIF and GPS IFDs; IFD1 describes
- * the thumbnail. Only single values and the link to IFD1 are overwritten and nothing moves, because MakerNote may
- * hold offsets into the blob. A library that parses and writes anew would lose what it does not know.
- * Sources: CIPA DC-008 (EXIF 2.32), sections 4.5 and 4.6; TIFF 6.0, section 2.
+ * The blob is a TIFF structure: byte order mark, 42, offset of IFD0; an IFD is a count, 12-byte entries (tag,
+ * type, count, value or its offset) and the offset of the next IFD. IFD0 points to the EXIF and GPS IFDs;
+ * IFD1 describes the thumbnail. Only single values and the link to IFD1 are overwritten and nothing moves,
+ * because MakerNote may hold offsets into the blob. A library that parses and writes anew would lose what it
+ * does not know. Sources: CIPA DC-008 (EXIF 2.32), sections 4.5 and 4.6; TIFF 6.0, section 2.
  */
 #include "picture/metadata.h"
 

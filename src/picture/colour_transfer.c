@@ -1,0 +1,236 @@
+/*
+ * Transfer curves: from stored samples to linear light and back.
+ *
+ * A curve is held as a table over the 65536 codes of 16 bits; floats interpolate in it, and the way back
+ * searches it, so that both directions are inverses of each other. Sources: IEC 61966-2-1 (sRGB);
+ * ICC.1:2010, 10.5 curveType (values between entries are interpolated linearly).
+ */
+#include <math.h>
+
+#include "picture/colour.h"
+#include "picture/colour_profile.h"
+
+#include "base/memory.h"
+#include "picture/picture_internal.h"
+
+#define CODES   65536u
+#define BUCKETS 4096u
+
+typedef enum Kind { KIND_LINEAR, KIND_SRGB, KIND_TABLE } Kind;
+
+struct UfTransfer {
+    Kind kind;
+    float exponent; /* above 1 a tabulated curve goes on as value^exponent, with the slope that it has at 1 */
+    float u8[256];
+    float u16[CODES];
+    uint32_t bucket[BUCKETS + 1]; /* first code whose linear value is >= i/BUCKETS */
+};
+
+static double srgb_to_linear(double value)
+{
+    return value <= 0.04045 ? value / 12.92 : pow((value + 0.055) / 1.055, 2.4);
+}
+
+static double srgb_from_linear(double value)
+{
+    return value <= 0.0031308 ? value * 12.92 : 1.055 * pow(value, 1 / 2.4) - 0.055;
+}
+
+static void fill_srgb(float *table)
+{
+    for (size_t i = 0; i < CODES; i++)
+        table[i] = (float)srgb_to_linear((double)i / (CODES - 1));
+}
+
+/* lcms2 rounds what it reads from a table to 16 bits, too coarse in the shadows: interpolate here. */
+static void fill_from_curve(const cmsToneCurve *curve, float *table)
+{
+    cmsUInt32Number count = cmsGetToneCurveEstimatedTableEntries(curve);
+    const cmsUInt16Number *entries = cmsGetToneCurveEstimatedTable(curve);
+    bool tabulated = cmsGetToneCurveParametricType(curve) == 0 && count >= 2;
+    for (size_t i = 0; i < CODES; i++) {
+        double value = (double)i / (CODES - 1);
+        if (!tabulated) {
+            table[i] = cmsEvalToneCurveFloat(curve, (cmsFloat32Number)value);
+            continue;
+        }
+        double at = value * (count - 1);
+        size_t k = at >= count - 1 ? count - 2 : (size_t)at;
+        table[i] = (float)((entries[k] + (at - (double)k) * (entries[k + 1] - entries[k])) / 65535.0);
+    }
+}
+
+/* For profiles that hold tables of colours: the luminance of equal channels. */
+static bool fill_from_luminance(cmsHPROFILE profile, bool grey, float *table)
+{
+    bool done = false;
+    float *device = uf_alloc(CODES, 3 * sizeof *device);
+    float *xyz = uf_alloc(CODES, 3 * sizeof *xyz);
+    cmsHPROFILE pcs = cmsCreateXYZProfile();
+    cmsHTRANSFORM transform = NULL;
+    if (device == NULL || xyz == NULL || pcs == NULL)
+        goto cleanup;
+    transform = cmsCreateTransform(profile, grey ? TYPE_GRAY_FLT : TYPE_RGB_FLT, pcs, TYPE_XYZ_FLT,
+                                   INTENT_RELATIVE_COLORIMETRIC, cmsFLAGS_NOOPTIMIZE | cmsFLAGS_NOCACHE);
+    if (transform == NULL)
+        goto cleanup;
+    size_t channels = grey ? 1 : 3;
+    for (size_t i = 0; i < CODES * channels; i++)
+        device[i] = (float)(i / channels) / (float)(CODES - 1);
+    cmsDoTransform(transform, device, xyz, CODES);
+    float black = xyz[1], white = xyz[3 * (CODES - 1) + 1];
+    for (size_t i = 0; i < CODES; i++)
+        table[i] = (xyz[3 * i + 1] - black) / (white - black);
+    done = white > black;
+cleanup:
+    if (transform != NULL)
+        cmsDeleteTransform(transform);
+    if (pcs != NULL)
+        cmsCloseProfile(pcs);
+    free(device);
+    free(xyz);
+    return done;
+}
+
+static bool fill_from_profile(cmsHPROFILE profile, bool grey, float *table)
+{
+    cmsTagSignature tag = grey ? cmsSigGrayTRCTag : cmsSigGreenTRCTag;
+    const cmsToneCurve *curve = cmsIsMatrixShaper(profile) ? cmsReadTag(profile, tag) : NULL;
+    if (curve == NULL)
+        return fill_from_luminance(profile, grey, table);
+    fill_from_curve(curve, table);
+    return true;
+}
+
+/* Makes the table rise from 0 to 1; false when it is no curve that could be turned back. */
+static bool tidy(float *table)
+{
+    for (size_t i = 0; i < CODES; i++)
+        if (!isfinite(table[i]))
+            return false;
+    float black = table[0], span = table[CODES - 1] - black;
+    if (!(span > 0.01f))
+        return false;
+    for (size_t i = 0; i < CODES; i++) {
+        table[i] = (table[i] - black) / span;
+        if (i > 0 && table[i] < table[i - 1])
+            table[i] = table[i - 1];
+    }
+    return true;
+}
+
+/* A curve within 2e-6 of a straight line is one. */
+static bool is_straight(const float *table)
+{
+    for (size_t i = 0; i < CODES; i++)
+        if (fabs((double)table[i] - (double)i / (CODES - 1)) > 2e-6)
+            return false;
+    return true;
+}
+
+static void finish(UfTransfer *transfer)
+{
+    const float *table = transfer->u16;
+    for (size_t i = 0; i < 256; i++)
+        transfer->u8[i] = table[i * 257];
+    /* the slope over the last 1/64, in logarithms: exact for a pure power, and steady for a coarse table */
+    size_t below = CODES - 1 - CODES / 64;
+    double slope = log(table[below]) / log((double)below / (CODES - 1));
+    transfer->exponent = isfinite(slope) && slope > 0.1 ? (float)slope : 1;
+    uint32_t code = 0;
+    for (uint32_t i = 0; i <= BUCKETS; i++) {
+        while (code < CODES - 1 && table[code] < (float)i / BUCKETS)
+            code++;
+        transfer->bucket[i] = code;
+    }
+}
+
+UfStatus uf_transfer_create(const UfPicture *picture, UfTransfer **out, UfReport *report)
+{
+    UfTransfer *transfer = uf_alloc_zero(1, sizeof *transfer);
+    if (transfer == NULL)
+        return uf_fail_memory(report);
+    bool no_profile = picture->metadata.icc.size_bytes == 0;
+    transfer->kind = no_profile && picture->sample == UF_SAMPLE_F32 ? KIND_LINEAR : KIND_SRGB;
+    cmsHPROFILE profile = uf_profile_open(picture, report);
+    if (profile != NULL) {
+        if (!fill_from_profile(profile, picture->channels <= 2, transfer->u16) || !tidy(transfer->u16))
+            uf_warn(report, "the colour profile's tone curve makes no sense; sRGB's is used");
+        else
+            transfer->kind = is_straight(transfer->u16) ? KIND_LINEAR : KIND_TABLE;
+        cmsCloseProfile(profile);
+    }
+    if (transfer->kind == KIND_SRGB)
+        fill_srgb(transfer->u16);
+    if (transfer->kind != KIND_LINEAR)
+        finish(transfer);
+    *out = transfer;
+    return UF_OK;
+}
+
+void uf_transfer_free(UfTransfer **transfer)
+{
+    if (transfer == NULL)
+        return;
+    free(*transfer);
+    *transfer = NULL;
+}
+
+const float *uf_transfer_table_u8(const UfTransfer *transfer)
+{
+    return transfer->kind == KIND_LINEAR ? NULL : transfer->u8;
+}
+
+const float *uf_transfer_table_u16(const UfTransfer *transfer)
+{
+    return transfer->kind == KIND_LINEAR ? NULL : transfer->u16;
+}
+
+static float table_to_linear(const UfTransfer *transfer, float value)
+{
+    float at = value * (float)(CODES - 1);
+    size_t k = (size_t)at;
+    if (k >= CODES - 1)
+        return transfer->u16[CODES - 1];
+    return transfer->u16[k] + (at - (float)k) * (transfer->u16[k + 1] - transfer->u16[k]);
+}
+
+/* The largest k with table[k] <= value, then the straight line to its neighbour. 0 <= value < 1. */
+static float table_from_linear(const UfTransfer *transfer, float value)
+{
+    const float *table = transfer->u16;
+    size_t b = (size_t)(value * BUCKETS);
+    size_t low = transfer->bucket[b] == 0 ? 0 : transfer->bucket[b] - 1, high = transfer->bucket[b + 1];
+    while (high - low > 1) {
+        size_t middle = (low + high) / 2;
+        if (table[middle] <= value)
+            low = middle;
+        else
+            high = middle;
+    }
+    float step = high > low ? table[high] - table[low] : 0;
+    float part = step > 0 ? (value - table[low]) / step : 0;
+    return ((float)low + part) / (float)(CODES - 1);
+}
+
+float uf_transfer_to_linear(const UfTransfer *transfer, float value)
+{
+    float size = fabsf(value);
+    if (transfer->kind == KIND_LINEAR || !isfinite(value))
+        return value;
+    if (size < 1)
+        return copysignf(table_to_linear(transfer, size), value);
+    double above = transfer->kind == KIND_SRGB ? srgb_to_linear(size) : pow(size, transfer->exponent);
+    return copysignf((float)above, value);
+}
+
+float uf_transfer_from_linear(const UfTransfer *transfer, float value)
+{
+    float size = fabsf(value);
+    if (transfer->kind == KIND_LINEAR || !isfinite(value))
+        return value;
+    if (size < 1)
+        return copysignf(table_from_linear(transfer, size), value);
+    double above = transfer->kind == KIND_SRGB ? srgb_from_linear(size) : pow(size, 1 / transfer->exponent);
+    return copysignf((float)above, value);
+}
