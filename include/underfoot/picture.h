@@ -63,6 +63,9 @@ UfFormat uf_picture_format(const UfPicture *picture);
 UfBlob uf_picture_exif(const UfPicture *picture);
 UfBlob uf_picture_icc(const UfPicture *picture);
 UfBlob uf_picture_xmp(const UfPicture *picture);
+/* Replaces the picture's EXIF or profile by a copy of the bytes; size 0 removes it. The bytes are not examined. */
+UfStatus uf_picture_set_exif(UfPicture *picture, const void *data, size_t size_bytes, UfReport *report);
+UfStatus uf_picture_set_icc(UfPicture *picture, const void *data, size_t size_bytes, UfReport *report);
 /* A one-line name of the colour profile, written to `text` ("no profile" without one). */
 void uf_picture_profile_name(const UfPicture *picture, char *text, size_t text_bytes);
 
