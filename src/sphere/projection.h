@@ -31,8 +31,8 @@ UF_PROJECTIONS(UF_DECLARE)
 #undef UF_DECLARE
 
 /*
- * What rounding alone may put beyond the limit of a domain, relative: points that close are taken as lying on
- * the limit, so that a border computed in double precision belongs to the picture.
+ * What rounding alone may put on the wrong side of the limit of a domain, relative: what is that close is taken as
+ * lying on the limit, so that a border computed in double precision is treated as the border that was meant.
  */
 #define UF_LIMIT_SLACK (8 * DBL_EPSILON)
 

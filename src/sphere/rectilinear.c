@@ -8,7 +8,7 @@
 
 static bool forward(UfDirection direction, UfPlanePoint *out)
 {
-    if (!(direction.z > 0))
+    if (!(direction.z > UF_LIMIT_SLACK))
         return false;
     UfPlanePoint at = {direction.x / direction.z, direction.y / direction.z};
     if (!isfinite(at.x) || !isfinite(at.y))

@@ -10,7 +10,7 @@
 static bool forward(UfDirection direction, UfPlanePoint *out)
 {
     double sine = hypot(direction.x, direction.y);
-    if (sine == 0 && direction.z < 0)
+    if (!(sine > UF_LIMIT_SLACK) && direction.z < 0)
         return false;
     UfPlanePoint at;
     if (direction.z >= 0) {
