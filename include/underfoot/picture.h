@@ -152,6 +152,8 @@ typedef struct UfPhotoSphere {
 UfStatus uf_picture_photo_sphere(const UfPicture *picture, UfPhotoSphere *out, UfReport *report);
 /* Sets the fields that are present and leaves every other property of the XMP as it is. */
 UfStatus uf_picture_set_photo_sphere(UfPicture *picture, const UfPhotoSphere *sphere, UfReport *report);
+/* Removes every property of the Photo Sphere namespace: for pictures that are no panorama any more. */
+UfStatus uf_picture_drop_photo_sphere(UfPicture *picture, UfReport *report);
 /*
  * Copies `source_path` to `path` with Photo Sphere fields for the full sphere; pixels and every other part of the
  * file stay as they are (the JPEG's entropy-coded data, PNG's IDAT and TIFF's strips byte for byte). Only

@@ -6,6 +6,7 @@
 #include <underfoot/patch.h>
 #include <underfoot/picture.h>
 #include <underfoot/remap.h>
+#include <underfoot/signals.h>
 #include <underfoot/sphere.h>
 #include <underfoot/status.h>
 

@@ -10,6 +10,8 @@
 #include <stdio.h>
 #include <sys/types.h>
 
+#include <underfoot/signals.h>
+
 #include "base/report.h"
 
 typedef struct UfInput {
@@ -43,7 +45,5 @@ UfStatus uf_output_open(const char *path, bool overwrite, UfOutput *out, UfRepor
 UfStatus uf_output_commit(UfOutput *output, UfReport *report);
 /* Removes the temporary file. Fine after a commit and on a zeroed UfOutput. */
 void uf_output_discard(UfOutput *output);
-/* Removes the temporary files of all open outputs; async-signal-safe, for handlers of SIGINT and the like. */
-void uf_output_discard_all_on_signal(void);
 
 #endif

@@ -1,0 +1,20 @@
+/*
+ * For programs that may be killed while they write.
+ */
+#ifndef UNDERFOOT_SIGNALS_H
+#define UNDERFOOT_SIGNALS_H
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/*
+ * Removes the temporary files of all outputs that are being written. Async-signal-safe: call it from a handler of
+ * SIGINT, SIGTERM and the like, and end the program afterwards.
+ */
+void uf_output_discard_all_on_signal(void);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,290 @@
+/* `underfoot patch`: the nadir (or the zenith) of a panorama covered, everything else left as it is. */
+#include <math.h>
+
+#include "cli/files.h"
+#include "cli/json.h"
+#include "cli/message.h"
+#include "cli/options.h"
+
+enum {
+    PATCH_CAP = CLI_COMMON_COUNT,
+    PATCH_AT,
+    PATCH_FILL,
+    PATCH_LOGO,
+    PATCH_LOGO_CAP,
+    PATCH_HEADING,
+    PATCH_FEATHER,
+    PATCH_SEED
+};
+
+static const CliOption options[] = {
+    {.name = "cap",
+     .kind = CLI_ANGLE,
+     .argument = "DEG|auto",
+     .words = {"auto"},
+     .range = {0, UF_CAP_MAX_DEG, true, false},
+     .help = "half-angle of the circle to cover; auto finds a hole"},
+    {.name = "at",
+     .kind = CLI_WORD,
+     .argument = "POLE",
+     .words = {"nadir", "zenith"},
+     .help = "nadir (default) or zenith"},
+    {.name = "fill",
+     .kind = CLI_COLOUR,
+     .argument = "WHAT",
+     .words = {"floor", "smooth", "none"},
+     .help = "floor (default), smooth, none or #RRGGBB"},
+    {.name = "logo", .kind = CLI_FILE, .argument = "FILE", .help = "a picture laid flat on the floor"},
+    {.name = "logo-cap",
+     .kind = CLI_ANGLE,
+     .argument = "DEG",
+     .range = {0, UF_CAP_MAX_DEG, true, false},
+     .help = "half-angle of the circle that holds the logo (default: --cap)"},
+    {.name = "heading",
+     .kind = CLI_ANGLE,
+     .argument = "DEG",
+     .range = {-3600, 3600, false, false},
+     .help = "yaw that the logo's top points to (default 0)"},
+    {.name = "feather",
+     .kind = CLI_ANGLE,
+     .argument = "DEG",
+     .range = {0, 15, false, false},
+     .help = "width of the soft edge outside the cap (default 1.5)"},
+    {.name = "seed",
+     .kind = CLI_COUNT,
+     .argument = "N",
+     .range = {0, 4294967295.0, false, false},
+     .help = "another number lays another floor (default 0)"},
+    {0}};
+
+#define DEFAULT_FEATHER_DEG 1.5
+
+/* The same order as the words of --fill. */
+static const UfFill fills[] = {UF_FILL_FLOOR, UF_FILL_SMOOTH, UF_FILL_NONE};
+
+static UfFill fill_of(const CliLine *line)
+{
+    const CliValue *fill = &line->values[PATCH_FILL];
+    if (!fill->given)
+        return UF_FILL_FLOOR;
+    return fill->word >= 0 ? fills[fill->word] : UF_FILL_COLOUR;
+}
+
+static const char *fill_name(UfFill fill)
+{
+    switch (fill) {
+    case UF_FILL_FLOOR:
+        return "floor";
+    case UF_FILL_SMOOTH:
+        return "smooth";
+    case UF_FILL_COLOUR:
+        return "colour";
+    case UF_FILL_NONE:
+        break;
+    }
+    return "none";
+}
+
+/* Options that make no sense together. */
+static int check_usage(const CliLine *line)
+{
+    const CliValue *values = line->values;
+    const CliCommand *command = line->command;
+    bool logo = values[PATCH_LOGO].given;
+    bool fills_cap = fill_of(line) != UF_FILL_NONE;
+    if (!logo && values[PATCH_LOGO_CAP].given)
+        return cli_wrong_usage(command, "--logo-cap is the size of a logo; add --logo FILE");
+    if (!logo && values[PATCH_HEADING].given)
+        return cli_wrong_usage(command, "--heading turns a logo; add --logo FILE");
+    if (!logo && !fills_cap)
+        return cli_wrong_usage(command,
+                               "--fill none without --logo leaves the picture as it is; give one of them");
+    if (values[PATCH_SEED].given && fill_of(line) != UF_FILL_FLOOR)
+        return cli_wrong_usage(command, "--seed is for --fill floor; leave it out");
+    if (values[PATCH_CAP].given || (!fills_cap && values[PATCH_LOGO_CAP].given))
+        return CLI_DONE;
+    if (!fills_cap)
+        return cli_wrong_usage(command, "how large is the logo? give --logo-cap DEG, such as --logo-cap 15");
+    return cli_wrong_usage(command,
+                           "how large is what has to be covered? give --cap DEG (half-angle of the circle "
+                           "about the pole, such as --cap 18), or --cap auto where the picture has a hole");
+}
+
+static int check_logo_size(const CliLine *line)
+{
+    const CliValue *cap = &line->values[PATCH_CAP];
+    const CliValue *logo_cap = &line->values[PATCH_LOGO_CAP];
+    if (logo_cap->given && cap->given && cap->word < 0 && logo_cap->number > cap->number)
+        return cli_wrong_usage(line->command,
+                               "--logo-cap %.6g is larger than --cap %.6g; the logo lies inside the cap",
+                               logo_cap->number, cap->number);
+    return CLI_DONE;
+}
+
+/* A depth that is the file's own asks for nothing; a patched JPEG keeps its own tables. */
+static int check_encoding(const CliLine *line, const UfPictureInfo *info, UfFormat format,
+                          UfWriteOptions *write)
+{
+    if (format == UF_FORMAT_JPEG && info->channels % 2 == 0)
+        return cli_failed("%s: has transparency, which JPEG cannot hold; write .png or .tif",
+                          line->operands[0]);
+    if (format == UF_FORMAT_JPEG && info->format == UF_FORMAT_JPEG && line->values[CLI_QUALITY].given)
+        return cli_wrong_usage(line->command,
+                               "--quality does not go with JPEG to JPEG: the patched file keeps the "
+                               "input's own quality, so that nothing outside the cap changes");
+    if (write->depth_bits == 8 * (int)info->sample)
+        write->depth_bits = 0;
+    return CLI_DONE;
+}
+
+static UfPatchOptions patch_options(const CliLine *line, const UfPicture *logo)
+{
+    const CliValue *values = line->values;
+    const CliValue *cap = &values[values[PATCH_CAP].given ? PATCH_CAP : PATCH_LOGO_CAP];
+    double feather_deg = values[PATCH_FEATHER].given ? values[PATCH_FEATHER].number : DEFAULT_FEATHER_DEG;
+    UfPatchOptions patch = {.at_zenith = values[PATCH_AT].given && values[PATCH_AT].word == 1,
+                            .cap_rad = cap->word >= 0 ? 0 : uf_radians(cap->number),
+                            .feather_rad = uf_radians(feather_deg),
+                            .fill = fill_of(line),
+                            .logo = logo,
+                            .logo_cap_rad = uf_radians(values[PATCH_LOGO_CAP].number),
+                            .heading_rad = uf_radians(values[PATCH_HEADING].number),
+                            .seed = (unsigned)values[PATCH_SEED].number,
+                            .threads = cli_threads(line)};
+    for (size_t i = 0; i < 3; i++)
+        patch.colour[i] = values[PATCH_FILL].colour[i];
+    return patch;
+}
+
+static void print_plain(const CliLine *line, const UfPictureInfo *info, const UfPatchOptions *patch,
+                        const UfPatchResult *result)
+{
+    cli_put_text(stdout, line->values[CLI_OUT].text);
+    printf("\n  cap   %.2f deg about the %s, soft edge %.2f deg\n", uf_degrees(result->cap_rad),
+           patch->at_zenith ? "zenith" : "nadir", uf_degrees(patch->feather_rad));
+    printf("  rows  %zu to %zu of %zu touched\n", result->first_row_px, result->last_row_px - 1,
+           info->height_px);
+    printf("  fill  %s", fill_name(result->fill_used));
+    if (patch->logo != NULL) {
+        fputs(", logo ", stdout);
+        cli_put_text(stdout, line->values[PATCH_LOGO].text);
+    }
+    putchar('\n');
+}
+
+static void print_json(const CliLine *line, const UfPictureInfo *info, const UfPatchOptions *patch,
+                       const UfPatchResult *result, const UfReport *report)
+{
+    CliJson json = cli_json_start(stdout);
+    cli_json_open(&json, NULL, '{');
+    cli_json_file(&json, "file", line->operands[0]);
+    cli_json_file(&json, "out", line->values[CLI_OUT].text);
+    cli_json_whole(&json, "width_px", (long long)info->width_px);
+    cli_json_whole(&json, "height_px", (long long)info->height_px);
+    cli_json_text(&json, "at", patch->at_zenith ? "zenith" : "nadir");
+    cli_json_number(&json, "cap_deg", uf_degrees(result->cap_rad));
+    cli_json_number(&json, "feather_deg", uf_degrees(patch->feather_rad));
+    cli_json_text(&json, "fill", fill_name(result->fill_used));
+    if (patch->logo != NULL)
+        cli_json_file(&json, "logo", line->values[PATCH_LOGO].text);
+    cli_json_whole(&json, "first_row_px", (long long)result->first_row_px);
+    cli_json_whole(&json, "last_row_px", (long long)result->last_row_px - 1);
+    cli_json_warnings(&json, report);
+    cli_json_close(&json, '}');
+    cli_json_end(&json);
+}
+
+/* What the work needs, so that one place frees it. */
+typedef struct Work {
+    UfReport *report;
+    UfPicture *panorama, *logo;
+    UfTouched *touched;
+    UfPictureInfo info;
+    UfWriteOptions write;
+} Work;
+
+/* Everything that can be refused by names and headers, before the pixels are read. */
+static int prepare(const CliLine *line, Work *work)
+{
+    UfFormat format = UF_FORMAT_UNKNOWN;
+    int status = check_usage(line);
+    if (status == CLI_DONE)
+        status = check_logo_size(line);
+    if (status == CLI_DONE)
+        status = cli_check_output(line, &format);
+    if (status == CLI_DONE)
+        status = cli_probe_panorama(line->operands[0], &work->info, work->report);
+    work->write = cli_write_options(line);
+    if (status == CLI_DONE)
+        status = check_encoding(line, &work->info, format, &work->write);
+    if (status != CLI_DONE || !line->values[PATCH_LOGO].given)
+        return status;
+    status = cli_check_not_output(line, line->values[PATCH_LOGO].text);
+    UfReadOptions read = cli_read_options(line);
+    if (status == CLI_DONE &&
+        uf_picture_read(line->values[PATCH_LOGO].text, &read, &work->logo, work->report) != UF_OK)
+        status = cli_failed_report(work->report);
+    return status;
+}
+
+static UfStatus patch(const CliLine *line, Work *work, const UfPatchOptions *patch_options,
+                      UfPatchResult *result)
+{
+    const char *path = line->operands[0];
+    const char *out = line->values[CLI_OUT].text;
+    UfReadOptions read = cli_read_options(line);
+    cli_progress(line, "reading", path);
+    UfStatus status = uf_picture_read(path, &read, &work->panorama, work->report);
+    if (status == UF_OK)
+        status = uf_touched_create(work->info.width_px, work->info.height_px, &work->touched, work->report);
+    cli_progress(line, "covering the cap of", path);
+    if (status == UF_OK)
+        status = uf_patch(work->panorama, patch_options, work->touched, result, work->report);
+    cli_progress(line, "writing", out);
+    if (status == UF_OK)
+        status = uf_picture_rewrite(work->panorama, path, work->touched, out, &work->write, work->report);
+    cli_progress_end(line);
+    return status;
+}
+
+static int run(const CliLine *line)
+{
+    Work work = {.report = uf_report_create()};
+    UfPatchResult result = {0};
+    int status = work.report == NULL ? cli_failed("not enough memory") : prepare(line, &work);
+    if (status != CLI_DONE)
+        goto cleanup;
+    UfPatchOptions covering = patch_options(line, work.logo);
+    if (patch(line, &work, &covering, &result) != UF_OK) {
+        status = cli_failed_report(work.report);
+        goto cleanup;
+    }
+    if (line->values[CLI_JSON].given)
+        print_json(line, &work.info, &covering, &result, work.report);
+    else
+        print_plain(line, &work.info, &covering, &result);
+    status = cli_warnings(line, work.report);
+cleanup:
+    uf_touched_free(&work.touched);
+    uf_picture_free(&work.panorama);
+    uf_picture_free(&work.logo);
+    uf_report_free(&work.report);
+    return status;
+}
+
+const CliCommand cli_command_patch = {
+    .name = "patch",
+    .summary = "cover the tripod at the nadir: floor, colour, logo",
+    .example = "underfoot patch hall.jpg -o hall-clean.jpg --cap 18",
+    .operands = "PANO -o OUT --cap DEG",
+    .least_operands = 1,
+    .most_operands = 1,
+    .about = "Covers a circle about the nadir (or the zenith) of a 2:1 panorama. Nothing above\n"
+             "its soft edge changes: samples of PNG and TIFF and blocks of JPEG stay exact, and\n"
+             "the metadata go along. floor rebuilds the ground from what surrounds the circle;\n"
+             "smooth continues the colours of its edge; none leaves the ground under a logo.\n",
+    .common = CLI_TAKES(CLI_OUT) | CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) |
+              CLI_TAKES(CLI_THREADS) | CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),
+    .own = options,
+    .run = run,
+};

@@ -1,0 +1,106 @@
+/*
+ * What a command of the program is. A new one is one file with a CliCommand in it and one line in main.c.
+ *
+ * The program uses the public library only (<underfoot/...>); base/banned.h is here for its compile errors.
+ */
+#ifndef UF_CLI_COMMAND_H
+#define UF_CLI_COMMAND_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include <underfoot/underfoot.h>
+
+#include "base/banned.h"
+
+/* Exit status. 64 is EX_USAGE of BSD's sysexits.h. */
+enum { CLI_DONE = 0, CLI_FAILED = 1, CLI_WARNED = 2, CLI_WRONG_USAGE = 64 };
+
+/* How an option's value is read. Every kind but FLAG may also take one of the option's words. */
+typedef enum CliKind {
+    CLI_FLAG = 0, /* no value */
+    CLI_WORD,     /* one of the words and nothing else */
+    CLI_FILE,     /* text, not empty */
+    CLI_ANGLE,    /* 12.5 or 12.5deg: number */
+    CLI_COUNT,    /* a whole number: number */
+    CLI_BYTES,    /* 500M, 8G; powers of 1024: number */
+    CLI_SIZE,     /* 1600x900: width_px, height_px */
+    CLI_COLOUR    /* #RRGGBB or #RGB: colour */
+} CliKind;
+
+/* Limits of a number; none when low and high are equal. */
+typedef struct CliRange {
+    double low, high;
+    bool without_low, without_high; /* the limit itself is refused */
+} CliRange;
+
+#define CLI_WORDS 4
+
+typedef struct CliOption {
+    const char *name; /* without the dashes */
+    char letter;      /* -o; 0 for none */
+    CliKind kind;
+    const char *argument; /* how --help names the value: "DEG", "WxH" */
+    const char *words[CLI_WORDS];
+    CliRange range;
+    const char *help; /* one line */
+} CliOption;
+
+typedef struct CliValue {
+    bool given;
+    int word; /* index of the word that was given, -1 when it was none */
+    double number;
+    size_t width_px, height_px;
+    double colour[3]; /* 0..1 */
+    const char *text; /* as it was written; NULL when not given */
+} CliValue;
+
+/* Options that mean the same in every command; a command names those that it takes. Its own come after them.
+ */
+enum {
+    CLI_OUT = 0,
+    CLI_OVERWRITE,
+    CLI_SAMPLING,
+    CLI_QUALITY,
+    CLI_DEPTH,
+    CLI_THREADS,
+    CLI_MAX_MEMORY,
+    CLI_JSON,
+    CLI_QUIET,
+    CLI_HELP,
+    CLI_VERSION,
+    CLI_COMMON_COUNT
+};
+
+#define CLI_TAKES(id)   (1u << (unsigned)(id))
+#define CLI_OWN_MAX     16
+#define CLI_VALUE_COUNT (CLI_COMMON_COUNT + CLI_OWN_MAX)
+
+typedef struct CliLine CliLine;
+
+typedef struct CliCommand {
+    const char *name;
+    const char *summary;  /* one line for `underfoot help` */
+    const char *example;  /* --help begins with it */
+    const char *operands; /* "PANO -o OUT" */
+    size_t least_operands, most_operands;
+    const char *about;    /* a few lines for --help, each ended by \n */
+    unsigned common;      /* CLI_TAKES(...) of the common options; --help and --version always are */
+    const CliOption *own; /* ended by one without a name; value number i is values[CLI_COMMON_COUNT + i] */
+    int (*run)(const CliLine *line);
+} CliCommand;
+
+/* A command line that was read and found right. Everything is borrowed from argv. */
+struct CliLine {
+    const CliCommand *command;
+    CliValue values[CLI_VALUE_COUNT];
+    char **operands;
+    size_t operand_count;
+};
+
+extern const CliCommand cli_command_check;
+extern const CliCommand cli_command_patch;
+extern const CliCommand cli_command_tag;
+extern const CliCommand cli_command_view;
+
+#endif

@@ -1,0 +1,32 @@
+/*
+ * The files of a command: what can be refused is refused before any pixel is read, because a large panorama
+ * takes its time.
+ */
+#ifndef UF_CLI_FILES_H
+#define UF_CLI_FILES_H
+
+#include "cli/command.h"
+
+/* True when both names lead to the same file, by device and inode. */
+bool cli_same_file(const char *a, const char *b);
+
+/*
+ * Can `line`'s output be written? Its name must say a format, it must not be there without --overwrite, and
+ * its folder must be. --quality and --depth must suit the format. CLI_DONE, or what to exit with.
+ */
+int cli_check_output(const CliLine *line, UfFormat *format);
+/* An input that is read besides the panorama must not be the output, --overwrite or not. */
+int cli_check_not_output(const CliLine *line, const char *input);
+
+/* From --overwrite, --quality and --depth. */
+UfWriteOptions cli_write_options(const CliLine *line);
+/* --max-memory, or three quarters of the machine's. */
+size_t cli_memory_limit(const CliLine *line);
+UfReadOptions cli_read_options(const CliLine *line);
+/* --threads; 0 for all cores. */
+int cli_threads(const CliLine *line);
+
+/* Reads the header, and refuses what is no 2:1 panorama. CLI_DONE or CLI_FAILED. */
+int cli_probe_panorama(const char *path, UfPictureInfo *info, UfReport *report);
+
+#endif

@@ -1,0 +1,124 @@
+/* The program: finds the command, reads its line, runs it, and sees to it that the result has arrived. */
+#include <errno.h>
+#include <stdio.h>
+
+#include "cli/message.h"
+#include "cli/nearest.h"
+#include "cli/options.h"
+#include "cli/signals.h"
+
+static const CliCommand *const commands[] = {
+    &cli_command_check,
+    &cli_command_patch,
+    &cli_command_view,
+    &cli_command_tag,
+};
+
+#define COMMAND_COUNT (sizeof commands / sizeof commands[0])
+
+static void print_commands(FILE *stream)
+{
+    fputs("    underfoot patch hall.jpg -o hall-clean.jpg --cap 18\n\n"
+          "Covers the tripod in full spherical panoramas, and looks after the pictures.\n\n"
+          "usage: underfoot COMMAND ...\n\n",
+          stream);
+    for (size_t i = 0; i < COMMAND_COUNT; i++)
+        fprintf(stream, "  %-8s%s\n", commands[i]->name, commands[i]->summary);
+    fputs("  help    this page, or with the name of a command its page\n\n"
+          "Every command explains itself with --help. --version prints the version.\n"
+          "Exit status: 0 done, 1 failed, 2 done with warnings, 64 wrong usage.\n",
+          stream);
+}
+
+static const CliCommand *find_command(const char *name)
+{
+    for (size_t i = 0; i < COMMAND_COUNT; i++)
+        if (strcmp(commands[i]->name, name) == 0)
+            return commands[i];
+    return NULL;
+}
+
+static int unknown_command(const char *name)
+{
+    const char *nearest = "help";
+    size_t best = cli_distance(name, nearest);
+    for (size_t i = 0; i < COMMAND_COUNT; i++) {
+        size_t distance = cli_distance(name, commands[i]->name);
+        if (distance < best) {
+            best = distance;
+            nearest = commands[i]->name;
+        }
+    }
+    const char *what = name[0] == '-' ? "option" : "command";
+    return cli_wrong_usage(NULL, "there is no %s '%s'; the nearest command is '%s'", what, name, nearest);
+}
+
+static int print_version(void)
+{
+    puts("underfoot " UF_VERSION);
+    return CLI_DONE;
+}
+
+static int run_command(const CliCommand *command, size_t count, char **arguments)
+{
+    if (cli_asks_for("--help", count, arguments)) {
+        cli_print_help(command);
+        return CLI_DONE;
+    }
+    if (cli_asks_for("--version", count, arguments))
+        return print_version();
+    CliLine line;
+    int status = cli_parse(command, count, arguments, &line);
+    return status == CLI_DONE ? command->run(&line) : status;
+}
+
+/* `help` alone, or with one command's name */
+static int run_help(size_t count, char **arguments)
+{
+    if (count > 1)
+        return cli_wrong_usage(NULL, "help takes the name of one command");
+    if (count == 0 || strcmp(arguments[0], "help") == 0) {
+        print_commands(stdout);
+        return CLI_DONE;
+    }
+    const CliCommand *command = find_command(arguments[0]);
+    if (command == NULL)
+        return unknown_command(arguments[0]);
+    cli_print_help(command);
+    return CLI_DONE;
+}
+
+static int run(size_t count, char **arguments)
+{
+    if (count == 0) {
+        print_commands(stderr);
+        return CLI_WRONG_USAGE;
+    }
+    const char *name = arguments[0];
+    if (strcmp(name, "help") == 0 || strcmp(name, "--help") == 0)
+        return run_help(count - 1, arguments + 1);
+    if (strcmp(name, "--version") == 0)
+        return print_version();
+    const CliCommand *command = find_command(name);
+    return command == NULL ? unknown_command(name) : run_command(command, count - 1, arguments + 1);
+}
+
+/* A full disk behind stdout shows only when the buffer is flushed. */
+static int finish_output(int status)
+{
+    bool failed = ferror(stdout) != 0;
+    errno = 0;
+    if (fclose(stdout) != 0)
+        failed = true;
+    if (!failed)
+        return status;
+    return cli_failed("the result cannot be written to standard output%s%s", errno != 0 ? ": " : "",
+                      errno != 0 ? strerror(errno) : "");
+}
+
+int main(int argc, char **argv)
+{
+    cli_catch_signals();
+    int status = run(argc > 1 ? (size_t)argc - 1 : 0, argv + 1);
+    return finish_output(status);
+}

@@ -1,0 +1,87 @@
+/* Messages to the person at the terminal. */
+#include "cli/message.h"
+
+#include <stdarg.h>
+#include <unistd.h>
+
+#define TEXT_BYTES 2048
+
+void cli_put_text(FILE *stream, const char *text)
+{
+    for (const unsigned char *at = (const unsigned char *)text; *at != '\0'; at++) {
+        if (*at == '\n')
+            fputs("\\n", stream);
+        else if (*at < 0x20 || *at == 0x7f)
+            fprintf(stream, "\\x%02x", *at);
+        else
+            fputc(*at, stream);
+    }
+}
+
+static void say(const char *who, const char *format, va_list arguments)
+{
+    char text[TEXT_BYTES];
+    vsnprintf(text, sizeof text, format, arguments);
+    fflush(stdout);
+    fprintf(stderr, "%s: ", who);
+    cli_put_text(stderr, text);
+    fputc('\n', stderr);
+}
+
+int cli_wrong_usage(const CliCommand *command, const char *format, ...)
+{
+    char who[64] = "underfoot";
+    if (command != NULL)
+        snprintf(who, sizeof who, "underfoot %s", command->name);
+    va_list arguments;
+    va_start(arguments, format);
+    say(who, format, arguments);
+    va_end(arguments);
+    fprintf(stderr, command != NULL ? "see %s --help\n" : "see %s help\n", who);
+    return CLI_WRONG_USAGE;
+}
+
+int cli_failed(const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    say("underfoot", format, arguments);
+    va_end(arguments);
+    return CLI_FAILED;
+}
+
+int cli_failed_report(const UfReport *report)
+{
+    return cli_failed("%s", report == NULL ? "not enough memory" : uf_report_error(report));
+}
+
+int cli_warnings(const CliLine *line, const UfReport *report)
+{
+    size_t count = uf_report_warning_count(report);
+    for (size_t i = 0; i < count && !line->values[CLI_QUIET].given; i++) {
+        fputs("underfoot: warning: ", stderr);
+        cli_put_text(stderr, uf_report_warning(report, i));
+        fputc('\n', stderr);
+    }
+    return count > 0 ? CLI_WARNED : CLI_DONE;
+}
+
+static bool shows_progress(const CliLine *line)
+{
+    return !line->values[CLI_QUIET].given && isatty(STDERR_FILENO);
+}
+
+void cli_progress(const CliLine *line, const char *doing, const char *name)
+{
+    if (!shows_progress(line))
+        return;
+    fprintf(stderr, "\r\033[K%s ", doing);
+    cli_put_text(stderr, name);
+    fflush(stderr);
+}
+
+void cli_progress_end(const CliLine *line)
+{
+    if (shows_progress(line))
+        fputs("\r\033[K", stderr);
+}

@@ -1,0 +1,29 @@
+/*
+ * What the program says. Results go to stdout, everything else to stderr. Control characters in names and
+ * texts are shown as \xNN, so that no file name can command the terminal.
+ */
+#ifndef UF_CLI_MESSAGE_H
+#define UF_CLI_MESSAGE_H
+
+#include <stdio.h>
+
+#include "cli/command.h"
+
+/* "underfoot patch: TEXT" and where to read on; returns CLI_WRONG_USAGE. A NULL command is the program
+ * itself. */
+int cli_wrong_usage(const CliCommand *command, const char *format, ...) __attribute__((format(printf, 2, 3)));
+/* "underfoot: TEXT"; returns CLI_FAILED. */
+int cli_failed(const char *format, ...) __attribute__((format(printf, 1, 2)));
+/* The report's error as cli_failed. */
+int cli_failed_report(const UfReport *report);
+/* Writes the report's warnings, unless --quiet; CLI_WARNED when there are any, otherwise CLI_DONE. */
+int cli_warnings(const CliLine *line, const UfReport *report);
+/* One line of text (no newline) with control characters made visible. */
+void cli_put_text(FILE *stream, const char *text);
+
+/* A line that says what goes on, redrawn in place; only when stderr is a terminal and --quiet is not given.
+ */
+void cli_progress(const CliLine *line, const char *doing, const char *name);
+void cli_progress_end(const CliLine *line);
+
+#endif
