@@ -5,8 +5,8 @@
  * icc           the profile
  * xmp           the main packet, UTF-8
  * xmp_extended  JPEG only: the reassembled extended packet (XMP Specification Part 3, 1.1.3.1), or nothing
- * extras        what else the file held and the same format can carry again: JPEG APPn/COM segments, PNG ancillary
- *               chunks, in the order of the file
+ * extras        what else the file held and the same format can carry again: JPEG APPn/COM segments, PNG
+ * ancillary chunks, in the order of the file
  */
 #ifndef UF_PICTURE_METADATA_H
 #define UF_PICTURE_METADATA_H
@@ -16,9 +16,9 @@
 #include "base/report.h"
 
 typedef struct UfExtra {
-    UfFormat format;      /* the format that can carry it */
-    uint32_t kind;        /* JPEG: marker (0xE0..0xEF, 0xFE); PNG: chunk type, big-endian */
-    UfBlob content;       /* payload without length, marker, CRC */
+    UfFormat format; /* the format that can carry it */
+    uint32_t kind;   /* JPEG: marker (0xE0..0xEF, 0xFE); PNG: chunk type, big-endian */
+    UfBlob content;  /* payload without length, marker, CRC */
 } UfExtra;
 
 typedef struct UfMetadata {
@@ -26,7 +26,8 @@ typedef struct UfMetadata {
     UfExtra *extras;
     size_t extra_count;
     bool has_multi_picture; /* JPEG: an MPF index was there */
-    bool has_gain_map;      /* JPEG: hdrgm XMP, a gain-map Container directory or an ISO 21496-1 segment was there */
+    bool has_gain_map; /* JPEG: hdrgm XMP, a gain-map Container directory or an ISO 21496-1 segment was there
+                        */
 } UfMetadata;
 
 void uf_metadata_clear(UfMetadata *metadata);
@@ -39,8 +40,8 @@ UfStatus uf_metadata_add_extra(UfMetadata *metadata, UfFormat format, uint32_t k
                                size_t size_bytes, UfReport *report);
 
 /*
- * EXIF, in place: every other byte stays. Sources: CIPA DC-008 (EXIF 2.32), TIFF 6.0. A damaged structure is left
- * as it is with a warning, never a failure.
+ * EXIF, in place: every other byte stays. Sources: CIPA DC-008 (EXIF 2.32), TIFF 6.0. A damaged structure is
+ * left as it is with a warning, never a failure.
  */
 /* Orientation 1..8; 1 when there is none or it makes no sense. */
 int uf_exif_orientation(UfBlob exif);
@@ -56,18 +57,22 @@ void uf_exif_size(UfBlob exif, size_t *width_px, size_t *height_px);
 UfStatus uf_xmp_photo_sphere(UfBlob xmp, UfPhotoSphere *out, UfReport *report);
 UfStatus uf_xmp_set_photo_sphere(UfBlob *xmp, const UfPhotoSphere *sphere, UfReport *report);
 /*
- * Corrects tiff: and exif: dimensions, tiff:Orientation and the GPano pixel fields (scaled from the old size to the
- * new), drops xmp:Thumbnails, and, with drop_gain_map, the hdrgm and Container properties. The packet is written
- * anew only when something had to change.
+ * Corrects tiff: and exif: dimensions and tiff:Orientation (where they are present) and the GPano pixel
+ * fields (scaled from the old size to the new), drops xmp:Thumbnails, and, with drop_gain_map, the hdrgm and
+ * Container properties. Width, height and orientation are those of the pixels as they are stored, as for
+ * uf_exif_correct. The packet is written anew only when something had to change. Use it on xmp_extended too,
+ * then call uf_xmp_split_extended.
  */
 UfStatus uf_xmp_correct(UfBlob *xmp, size_t old_width_px, size_t old_height_px, size_t width_px,
-                        size_t height_px, bool drop_gain_map, UfReport *report);
+                        size_t height_px, int orientation, bool drop_gain_map, UfReport *report);
 bool uf_xmp_has_gain_map(UfBlob xmp);
 /* For formats without extended XMP: the extended packet's properties merged into the main one. */
 UfStatus uf_xmp_merge_extended(UfMetadata *metadata, UfReport *report);
 /*
- * For JPEG: when the main packet is larger than 65502 bytes, splits it so that it fits (Photo Sphere fields stay in
- * the main packet) and fills xmp_extended and xmpNote:HasExtendedXMP.
+ * For JPEG, before the packets are written: makes xmpNote:HasExtendedXMP agree with xmp_extended (the MD5 of
+ * its bytes, or gone when it is empty). When the main packet is larger than 65502 bytes it is written more
+ * tightly, and, if that is not enough, its largest properties move to xmp_extended; Photo Sphere fields stay
+ * in the main packet.
  */
 UfStatus uf_xmp_split_extended(UfMetadata *metadata, UfReport *report);
 

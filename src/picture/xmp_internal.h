@@ -1,0 +1,47 @@
+/* Shared by the XMP files: packets in and out of Exempi. */
+#ifndef UF_PICTURE_XMP_INTERNAL_H
+#define UF_PICTURE_XMP_INTERNAL_H
+
+#include <exempi/xmp.h>
+
+#include "picture/metadata.h"
+
+#define UF_XMP_NS_GPANO     "http://ns.google.com/photos/1.0/panorama/"
+#define UF_XMP_NS_GAIN_MAP  "http://ns.adobe.com/hdr-gain-map/1.0/"
+#define UF_XMP_NS_CONTAINER "http://ns.google.com/photos/1.0/container/"
+#define UF_XMP_NS_ITEM      "http://ns.google.com/photos/1.0/container/item/"
+#define UF_XMP_NS_NOTE      "http://ns.adobe.com/xmp/note/"
+
+/* XMP Specification Part 3, 1.1.3: the largest packet in a JPEG segment. */
+#define UF_XMP_JPEG_LIMIT_BYTES 65502u
+
+/*
+ * Parses a packet; an empty one gives an empty document. NULL when it is refused, `why` then says why in a
+ * clause for a message. Free with xmp_free.
+ */
+XmpPtr uf_xmp_open(UfBlob packet, const char **why);
+
+typedef enum UfXmpForm {
+    UF_XMP_PADDED,   /* with the usual padding, so that others can edit it in place */
+    UF_XMP_COMPACT,  /* as small as possible */
+    UF_XMP_EXTENSION /* compact and without the packet wrapper */
+} UfXmpForm;
+UfStatus uf_xmp_store(XmpPtr xmp, UfXmpForm form, UfBlob *packet, UfReport *report);
+
+/* Deletes every property of a namespace; true when there was one. */
+bool uf_xmp_delete_namespace(XmpPtr xmp, const char *ns);
+
+/* Names of the document's top-level properties, each with its namespace and about how many bytes it takes. */
+typedef struct UfXmpProperty {
+    char *ns, *name;
+    size_t bytes;
+} UfXmpProperty;
+/* ns NULL: of all namespaces. The caller frees the list with uf_xmp_free_list, also after false (no memory).
+ */
+bool uf_xmp_list(XmpPtr xmp, const char *ns, UfXmpProperty **list, size_t *count);
+void uf_xmp_free_list(UfXmpProperty **list, size_t *count);
+
+/* 32 upper-case hexadecimal digits and NUL: RFC 1321. */
+void uf_md5_hex(const uint8_t *data, size_t size_bytes, char hex[33]);
+
+#endif
