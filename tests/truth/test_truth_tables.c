@@ -1,6 +1,6 @@
 /*
- * The sphere against published values. Each table is a plain text file beside this one; its head names the source,
- * the page and where its tolerance comes from. A line is one of
+ * The sphere against published values. Each table is a plain text file beside this one; its head names the
+ * source, the page and where its tolerance comes from. A line is one of
  *
  *   # comment
  *   operation NAME          what the following points check, see `operations` below
@@ -10,9 +10,9 @@
  *   angles YAW PITCH ROLL   of the operation `rotate`, degrees
  *   view ...                the picture of the operation `pixel`, see set_view
  *   tolerance T             in the unit of the expected values; directions: degrees between them
- *   roundtrip T             how close, in degrees, the inverse of our own result must come back (1e-10 at the start)
- *   accept A.. expect B..   one check; `none` says that there must be no result, `any` that a value is not compared
- *   checks N                closes the file: that many checks must have been made
+ *   roundtrip T             how close, in degrees, the inverse of our own result must come back (1e-10 at the
+ * start) accept A.. expect B..   one check; `none` says that there must be no result, `any` that a value is
+ * not compared checks N                closes the file: that many checks must have been made
  */
 #include <criterion/criterion.h>
 
@@ -291,7 +291,8 @@ static bool set_projection(Context *context, const char *name)
     return false;
 }
 
-/* view equirectangular W | face NAME N | planet N FIELD HEADING nadir|zenith | rectilinear W H FIELD YAW PITCH ROLL */
+/* view equirectangular W | face NAME N | planet N FIELD HEADING nadir|zenith | rectilinear W H FIELD YAW
+ * PITCH ROLL */
 static bool set_view(Context *context, const char *text)
 {
     size_t width, height;
@@ -305,8 +306,8 @@ static bool set_view(Context *context, const char *text)
     else if (sscanf(text, "planet %zu %lf %lf %15s", &width, &field, &yaw, word) == 4)
         context->view =
             uf_view_planet(width, uf_radians(field), uf_radians(yaw), strcmp(word, "zenith") == 0);
-    else if (sscanf(text, "rectilinear %zu %zu %lf %lf %lf %lf", &width, &height, &field, &yaw, &pitch, &roll) ==
-             6)
+    else if (sscanf(text, "rectilinear %zu %zu %lf %lf %lf %lf", &width, &height, &field, &yaw, &pitch,
+                    &roll) == 6)
         context->view = uf_view_rectilinear(
             width, height, uf_radians(field),
             uf_rotation_from_angles(uf_radians(yaw), uf_radians(pitch), uf_radians(roll)));
@@ -430,28 +431,28 @@ static void run_table(const char *file)
     cr_expect_gt(context.checks, 0, "%s checks nothing", file);
 }
 
-#define TABLES(X)                                                                                             \
-    X(snyder_examples)                                                                                        \
-    X(snyder_table_21)                                                                                        \
-    X(snyder_table_22)                                                                                        \
-    X(snyder_table_24)                                                                                        \
-    X(snyder_table_26)                                                                                        \
-    X(snyder_table_28)                                                                                        \
-    X(snyder_table_30)                                                                                        \
-    X(proj_examples)                                                                                          \
-    X(oblique_rotation)                                                                                       \
-    X(lens_models)                                                                                            \
-    X(wcs_native)                                                                                             \
-    X(wcs_cube)                                                                                               \
-    X(panorama_pixels)                                                                                        \
-    X(face_pixels)                                                                                            \
-    X(planet_pixels)                                                                                          \
-    X(view_pixels)                                                                                            \
+#define TABLES(X)                                                                                            \
+    X(snyder_examples)                                                                                       \
+    X(snyder_table_21)                                                                                       \
+    X(snyder_table_22)                                                                                       \
+    X(snyder_table_24)                                                                                       \
+    X(snyder_table_26)                                                                                       \
+    X(snyder_table_28)                                                                                       \
+    X(snyder_table_30)                                                                                       \
+    X(proj_examples)                                                                                         \
+    X(oblique_rotation)                                                                                      \
+    X(lens_models)                                                                                           \
+    X(wcs_native)                                                                                            \
+    X(wcs_cube)                                                                                              \
+    X(panorama_pixels)                                                                                       \
+    X(face_pixels)                                                                                           \
+    X(planet_pixels)                                                                                         \
+    X(view_pixels)                                                                                           \
     X(view_fields)
 
-#define TABLE_TEST(name)                                                                                      \
-    Test(truth_tables, name)                                                                                  \
-    {                                                                                                         \
-        run_table(#name ".txt");                                                                              \
+#define TABLE_TEST(name)                                                                                     \
+    Test(truth_tables, name)                                                                                 \
+    {                                                                                                        \
+        run_table(#name ".txt");                                                                             \
     }
 TABLES(TABLE_TEST)
