@@ -39,7 +39,7 @@ static const CliOption options[] = {
      .kind = CLI_ANGLE,
      .argument = "DEG",
      .range = {0, UF_CAP_MAX_DEG, true, false},
-     .help = "half-angle of the circle that holds the logo (default: --cap)"},
+     .help = "half-angle of the circle round it (default: --cap)"},
     {.name = "heading",
      .kind = CLI_ANGLE,
      .argument = "DEG",
@@ -280,9 +280,9 @@ const CliCommand cli_command_patch = {
     .least_operands = 1,
     .most_operands = 1,
     .about = "Covers a circle about the nadir (or the zenith) of a 2:1 panorama. Nothing above\n"
-             "its soft edge changes: samples of PNG and TIFF and blocks of JPEG stay exact, and\n"
-             "the metadata go along. floor rebuilds the ground from what surrounds the circle;\n"
-             "smooth continues the colours of its edge; none leaves the ground under a logo.\n",
+             "its soft edge changes: samples of PNG and TIFF and blocks of JPEG stay exact,\n"
+             "and the metadata go along. floor rebuilds the ground from what surrounds the\n"
+             "circle; smooth continues the colours of its edge; none leaves what is there.\n",
     .common = CLI_TAKES(CLI_OUT) | CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) |
               CLI_TAKES(CLI_THREADS) | CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),
     .own = options,

@@ -38,19 +38,29 @@ static const CliCommand *find_command(const char *name)
     return NULL;
 }
 
+/* The nearest name where one is near, otherwise all of them. */
 static int unknown_command(const char *name)
 {
-    const char *nearest = "help";
-    size_t best = cli_distance(name, nearest);
-    for (size_t i = 0; i < COMMAND_COUNT; i++) {
-        size_t distance = cli_distance(name, commands[i]->name);
+    if (name[0] == '-')
+        return cli_wrong_usage(NULL, "there is no option '%s' before a command", name);
+    const char *nearest = NULL;
+    size_t best = cli_distance_limit(name) + 1;
+    char all[200] = "";
+    size_t used = 0;
+    for (size_t i = 0; i <= COMMAND_COUNT; i++) {
+        const char *known = i < COMMAND_COUNT ? commands[i]->name : "help";
+        const char *join = i == 0 ? "" : i < COMMAND_COUNT ? ", " : " and ";
+        int wrote = snprintf(all + used, sizeof all - used, "%s%s", join, known);
+        used += wrote > 0 && (size_t)wrote < sizeof all - used ? (size_t)wrote : 0;
+        size_t distance = cli_distance(name, known);
         if (distance < best) {
             best = distance;
-            nearest = commands[i]->name;
+            nearest = known;
         }
     }
-    const char *what = name[0] == '-' ? "option" : "command";
-    return cli_wrong_usage(NULL, "there is no %s '%s'; the nearest command is '%s'", what, name, nearest);
+    if (nearest != NULL)
+        return cli_wrong_usage(NULL, "there is no command '%s'; did you mean '%s'?", name, nearest);
+    return cli_wrong_usage(NULL, "there is no command '%s'; there are %s", name, all);
 }
 
 static int print_version(void)
