@@ -12,6 +12,28 @@ UfStatus uf_picture_set_photo_sphere(UfPicture *picture, const UfPhotoSphere *sp
     return uf_xmp_set_photo_sphere(&picture->metadata.xmp, sphere, report);
 }
 
+UfStatus uf_picture_drop_photo_sphere(UfPicture *picture, UfReport *report)
+{
+    UfBlob *packet = &picture->metadata.xmp;
+    if (packet->size_bytes == 0)
+        return UF_OK;
+    const char *why;
+    XmpPtr xmp = uf_xmp_open(*packet, &why);
+    if (xmp == NULL && why == NULL)
+        return uf_fail_memory(report);
+    if (xmp == NULL) {
+        /* it may say "panorama" in a way that others can read */
+        uf_warn(report, "the XMP packet cannot be read and is left out: %s", why);
+        uf_blob_clear(packet);
+        return UF_OK;
+    }
+    UfStatus status = UF_OK;
+    if (uf_xmp_delete_namespace(xmp, UF_XMP_NS_GPANO))
+        status = uf_xmp_store(xmp, UF_XMP_PADDED, packet, report);
+    xmp_free(xmp);
+    return status;
+}
+
 static UfStatus check_shape(const char *path, const UfPictureInfo *info, UfReport *report)
 {
     if (info->width_px == 2 * info->height_px)
