@@ -205,22 +205,33 @@ bool uf_exif_has_thumbnail(UfBlob blob)
     return open_exif(blob, &exif, &ifd0) && find_link(&exif, &ifd0, &link, &ifd1_offset);
 }
 
-static void mark(const Exif *exif, uint8_t *marks, uint8_t value, size_t offset, uint64_t bytes)
+/*
+ * Ranges of the blob, as changes of how often a byte is covered: marking costs the same for every length,
+ * however often a hostile directory claims the same bytes.
+ */
+typedef struct Marks {
+    int32_t *removed, *kept; /* size_bytes + 1 entries each */
+} Marks;
+
+static void mark(const Exif *exif, int32_t *changes, size_t offset, uint64_t bytes)
 {
-    if (bytes <= exif->size_bytes && fits(exif, offset, (size_t)bytes))
-        memset(marks + offset, value, (size_t)bytes);
+    if (bytes > exif->size_bytes || !fits(exif, offset, (size_t)bytes))
+        return;
+    changes[offset]++;
+    changes[offset + (size_t)bytes]--;
 }
 
 /* An IFD's table and the values that lie outside it. */
-static void mark_ifd(const Exif *exif, uint8_t *marks, uint8_t value, const Ifd *ifd)
+static void mark_ifd(const Exif *exif, int32_t *changes, const Ifd *ifd)
 {
-    mark(exif, marks, value, ifd->offset, 2 + ifd->entry_count * ENTRY_BYTES);
-    mark(exif, marks, value, ifd->offset + 2 + ifd->entry_count * ENTRY_BYTES, 4);
+    size_t table_bytes = 2 + ifd->entry_count * ENTRY_BYTES;
+    mark(exif, changes, ifd->offset, table_bytes);
+    mark(exif, changes, ifd->offset + table_bytes, 4);
     for (size_t i = 0; i < ifd->entry_count; i++) {
         Entry entry = entry_at(exif, ifd, i);
         uint64_t bytes = (uint64_t)entry.count * uf_exif_type_bytes(entry.type);
         if (bytes > 4)
-            mark(exif, marks, value, get32(exif, entry.offset + 8), bytes);
+            mark(exif, changes, get32(exif, entry.offset + 8), bytes);
     }
 }
 
@@ -239,7 +250,7 @@ static bool element(const Exif *exif, const Entry *entry, uint32_t index, uint32
 }
 
 /* The thumbnail's own bytes: a JPEG stream, or strips. */
-static void mark_thumbnail(const Exif *exif, uint8_t *marks, const Ifd *ifd1)
+static void mark_thumbnail(const Exif *exif, int32_t *changes, const Ifd *ifd1)
 {
     static const uint16_t pairs[][2] = {
         {UF_EXIF_TAG_THUMBNAIL_OFFSET, UF_EXIF_TAG_THUMBNAIL_LENGTH},
@@ -251,24 +262,40 @@ static void mark_thumbnail(const Exif *exif, uint8_t *marks, const Ifd *ifd1)
             continue;
         uint32_t offset, length;
         for (uint32_t k = 0; element(exif, &offsets, k, &offset) && element(exif, &lengths, k, &length); k++)
-            mark(exif, marks, 1, offset, length);
+            mark(exif, changes, offset, length);
     }
 }
 
 /* What must survive although IFD1 claims it too: some writers share values between the directories. */
-static void unmark_kept(const Exif *exif, uint8_t *marks, const Ifd *ifd0)
+static void mark_kept(const Exif *exif, int32_t *changes, const Ifd *ifd0)
 {
     static const uint16_t pointers[] = {UF_EXIF_TAG_EXIF_IFD, UF_EXIF_TAG_GPS_IFD};
-    mark(exif, marks, 0, 0, 8);
-    mark_ifd(exif, marks, 0, ifd0);
+    mark(exif, changes, 0, 8);
+    mark_ifd(exif, changes, ifd0);
     for (size_t i = 0; i < sizeof pointers / sizeof *pointers; i++) {
         Ifd sub, interoperability;
         if (!open_sub_ifd(exif, ifd0, pointers[i], &sub))
             continue;
-        mark_ifd(exif, marks, 0, &sub);
+        mark_ifd(exif, changes, &sub);
         if (open_sub_ifd(exif, &sub, UF_EXIF_TAG_INTEROPERABILITY_IFD, &interoperability))
-            mark_ifd(exif, marks, 0, &interoperability);
+            mark_ifd(exif, changes, &interoperability);
     }
+}
+
+/* Zeroes what is removed and not kept; returns the size without the removed bytes at the end. */
+static size_t wipe(const Exif *exif, const Marks *marks)
+{
+    int32_t removed = 0, kept = 0;
+    size_t end = 0;
+    for (size_t i = 0; i < exif->size_bytes; i++) {
+        removed += marks->removed[i];
+        kept += marks->kept[i];
+        if (removed > 0 && kept == 0)
+            exif->data[i] = 0;
+        else
+            end = i + 1;
+    }
+    return end;
 }
 
 void uf_exif_drop_thumbnail(UfBlob *blob, UfReport *report)
@@ -278,20 +305,17 @@ void uf_exif_drop_thumbnail(UfBlob *blob, UfReport *report)
     size_t link, ifd1_offset;
     if (!open_exif(*blob, &exif, &ifd0) || !find_link(&exif, &ifd0, &link, &ifd1_offset))
         return;
-    uint8_t *marks = uf_alloc_zero(exif.size_bytes, 1);
+    Marks marks = {uf_alloc_zero(exif.size_bytes + 1, sizeof *marks.removed),
+                   uf_alloc_zero(exif.size_bytes + 1, sizeof *marks.kept)};
     uf_exif_put(exif.data + link, 4, exif.big_endian, 0);
-    if (marks == NULL || !open_ifd(&exif, ifd1_offset, &ifd1)) {
+    if (marks.removed == NULL || marks.kept == NULL || !open_ifd(&exif, ifd1_offset, &ifd1)) {
         uf_warn(report, "the EXIF thumbnail's directory is damaged; it was unlinked, its bytes stay");
-        free(marks);
-        return;
+    } else {
+        mark_ifd(&exif, marks.removed, &ifd1);
+        mark_thumbnail(&exif, marks.removed, &ifd1);
+        mark_kept(&exif, marks.kept, &ifd0);
+        blob->size_bytes = wipe(&exif, &marks);
     }
-    mark_ifd(&exif, marks, 1, &ifd1);
-    mark_thumbnail(&exif, marks, &ifd1);
-    unmark_kept(&exif, marks, &ifd0);
-    for (size_t i = 0; i < exif.size_bytes; i++)
-        if (marks[i] != 0)
-            exif.data[i] = 0;
-    while (blob->size_bytes > 0 && marks[blob->size_bytes - 1] != 0)
-        blob->size_bytes--;
-    free(marks);
+    free(marks.removed);
+    free(marks.kept);
 }
