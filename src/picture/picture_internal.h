@@ -16,6 +16,7 @@ struct UfPicture {
     UfFormat format;      /* of the file it came from */
     int orientation;      /* of the stored pixels in that file, 1..8: the picture itself is upright */
     UfMetadata metadata;
+    size_t described_width_px, described_height_px; /* the upright size that the metadata speak of */
 };
 
 /* One file format. A new one is one file and one line in codec.c. */
@@ -64,10 +65,19 @@ UfStatus uf_check_size(size_t width_px, size_t height_px, size_t channels, UfSam
  * sets width and height. orientation 1..8.
  */
 UfStatus uf_orient_upright(UfPicture *picture, int orientation, UfReport *report);
-/* A copy of the upright picture's pixels in stored orientation (metadata not copied). */
-UfStatus uf_orient_stored(const UfPicture *picture, int orientation, UfPicture **out, UfReport *report);
+/* The size that the upright picture has when it is stored in `orientation`. */
+void uf_orient_stored_size(const UfPicture *picture, int orientation, size_t *width_px, size_t *height_px);
+/* Copies a rectangle, given in stored coordinates and inside the picture, out of the upright picture. */
+void uf_orient_stored_rect(const UfPicture *picture, int orientation, size_t x0_px, size_t y0_px, size_t width_px,
+                           size_t height_px, uint8_t *out, size_t out_stride_bytes);
 /* uf_touched_any for a rectangle given in stored coordinates. */
-bool uf_touched_any_stored(const UfTouched *touched, const UfPicture *picture, size_t x0_px, size_t y0_px,
-                           size_t x1_px, size_t y1_px);
+bool uf_touched_any_stored(const UfTouched *touched, const UfPicture *picture, int orientation, size_t x0_px,
+                           size_t y0_px, size_t x1_px, size_t y1_px);
+
+/*
+ * Row y of the picture in another sample type, rounded and clipped. Float without a profile is linear light and is
+ * given the sRGB curve (IEC 61966-2-1) on its way to integers. `out` holds width * channels samples.
+ */
+void uf_row_as(const UfPicture *picture, size_t y_px, UfSample sample, void *out);
 
 #endif
