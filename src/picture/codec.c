@@ -1,0 +1,249 @@
+/* The table of formats, and the public calls that choose from it. */
+#include <strings.h>
+#include <sys/stat.h>
+
+#include "picture/picture_internal.h"
+
+static const UfCodec *const codecs[] = {&uf_codec_jpeg, &uf_codec_png, &uf_codec_tiff};
+#define CODEC_COUNT (sizeof codecs / sizeof *codecs)
+
+const UfCodec *uf_codec_of_input(UfInput *input)
+{
+    uint8_t head[16];
+    size_t size = uf_input_peek(input, head, sizeof head);
+    for (size_t i = 0; i < CODEC_COUNT; i++)
+        if (codecs[i]->matches(head, size))
+            return codecs[i];
+    return NULL;
+}
+
+const UfCodec *uf_codec_of_format(UfFormat format)
+{
+    for (size_t i = 0; i < CODEC_COUNT; i++)
+        if (codecs[i]->format == format)
+            return codecs[i];
+    return NULL;
+}
+
+const char *uf_format_name(UfFormat format)
+{
+    const UfCodec *codec = uf_codec_of_format(format);
+    return codec == NULL ? "unknown" : codec->name;
+}
+
+/* Is `extension` (".jpg") one of the words of `list` (".jpg .jpeg"), in any case? */
+static bool extension_in(const char *list, const char *extension)
+{
+    size_t length = strlen(extension);
+    for (const char *word = list; *word != '\0';) {
+        size_t word_length = strcspn(word, " ");
+        if (word_length == length && strncasecmp(word, extension, length) == 0)
+            return true;
+        word += word_length;
+        word += strspn(word, " ");
+    }
+    return false;
+}
+
+UfFormat uf_format_from_name(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    const char *name = slash == NULL ? path : slash + 1;
+    const char *extension = strrchr(name, '.');
+    if (extension == NULL || extension == name)
+        return UF_FORMAT_UNKNOWN;
+    for (size_t i = 0; i < CODEC_COUNT; i++)
+        if (extension_in(codecs[i]->extensions, extension))
+            return codecs[i]->format;
+    return UF_FORMAT_UNKNOWN;
+}
+
+/* Codecs speak of what is wrong; here the file's name is put before it, unless it is there already. */
+static UfStatus name_file(UfReport *report, UfStatus status, const char *path)
+{
+    const char *text = uf_report_error(report);
+    if (status == UF_OK || report == NULL || strncmp(text, path, strlen(path)) == 0)
+        return status;
+    char copy[1024];
+    snprintf(copy, sizeof copy, "%s", text);
+    return uf_fail(report, status, "%s: %s", path, copy);
+}
+
+static UfStatus open_known(const char *path, UfInput *input, const UfCodec **codec, UfReport *report)
+{
+    UfStatus status = uf_input_open(path, input, report);
+    if (status != UF_OK)
+        return status;
+    *codec = uf_codec_of_input(input);
+    if (*codec != NULL)
+        return UF_OK;
+    uf_input_close(input);
+    return uf_fail(report, UF_ERROR_FORMAT, "%s: is neither JPEG, PNG nor TIFF", path);
+}
+
+UfStatus uf_picture_read(const char *path, const UfReadOptions *options, UfPicture **out, UfReport *report)
+{
+    UfInput input;
+    const UfCodec *codec;
+    UfStatus status = open_known(path, &input, &codec, report);
+    if (status != UF_OK)
+        return status;
+    status = codec->read(&input, options == NULL ? 0 : options->max_memory_bytes, out, report);
+    uf_input_close(&input);
+    return name_file(report, status, path);
+}
+
+UfStatus uf_picture_probe(const char *path, UfPictureInfo *out, UfReport *report)
+{
+    UfInput input;
+    const UfCodec *codec;
+    UfStatus status = open_known(path, &input, &codec, report);
+    if (status != UF_OK)
+        return status;
+    UfPictureInfo info = {.format = codec->format, .orientation = 1, .file_bytes = input.size_bytes};
+    status = codec->probe(&input, &info, report);
+    uf_input_close(&input);
+    if (status != UF_OK)
+        return name_file(report, status, path);
+    if (info.orientation >= 5) {
+        size_t stored_width = info.width_px;
+        info.width_px = info.height_px;
+        info.height_px = stored_width;
+    }
+    *out = info;
+    return UF_OK;
+}
+
+/*
+ * Puts the metadata right for a picture that is stored as width x height in `orientation`. `pixels_changed`: what
+ * showed or described the old pixels goes.
+ */
+static UfStatus correct_metadata(UfPicture *view, UfFormat format, int orientation, UfReport *report)
+{
+    UfMetadata *metadata = &view->metadata;
+    size_t width, height;
+    uf_orient_stored_size(view, orientation, &width, &height);
+    if (metadata->exif.size_bytes > 0) {
+        uf_exif_correct(&metadata->exif, width, height, orientation, report);
+        if (uf_exif_has_thumbnail(metadata->exif))
+            uf_exif_drop_thumbnail(&metadata->exif, report);
+    }
+    if (metadata->has_gain_map)
+        uf_warn(report, "the gain map no longer fits the changed picture and is left out: the result is plain "
+                        "standard dynamic range");
+    else if (metadata->has_multi_picture)
+        uf_warn(report, "further pictures that the file holds behind the main one (a preview, a depth map) no longer "
+                        "fit the changed picture and are left out");
+    UfStatus status = UF_OK;
+    if (metadata->xmp.size_bytes > 0)
+        status = uf_xmp_correct(&metadata->xmp, view->described_width_px, view->described_height_px, view->width_px,
+                                view->height_px, metadata->has_gain_map, report);
+    metadata->has_gain_map = metadata->has_multi_picture = false;
+    if (status == UF_OK && format != UF_FORMAT_JPEG)
+        status = uf_xmp_merge_extended(metadata, report);
+    if (status == UF_OK && format == UF_FORMAT_JPEG)
+        status = uf_xmp_split_extended(metadata, report);
+    return status;
+}
+
+/* `picture` with metadata of its own and borrowed pixels; uf_metadata_clear(&view->metadata) ends it. */
+static UfStatus corrected_view(const UfPicture *picture, UfFormat format, int orientation, UfPicture *view,
+                               UfReport *report)
+{
+    *view = *picture;
+    view->metadata = (UfMetadata){0};
+    UfStatus status = uf_metadata_copy(&picture->metadata, &view->metadata, report);
+    if (status == UF_OK)
+        status = correct_metadata(view, format, orientation, report);
+    if (status != UF_OK)
+        uf_metadata_clear(&view->metadata);
+    return status;
+}
+
+static UfStatus codec_for_name(const char *path, const UfCodec **out, UfReport *report)
+{
+    *out = uf_codec_of_format(uf_format_from_name(path));
+    if (*out == NULL)
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "%s: the name does not say the format; end it in .jpg, .png or .tif", path);
+    return UF_OK;
+}
+
+static UfStatus check_options(const UfWriteOptions *options, UfReport *report)
+{
+    if (options->depth_bits != 0 && options->depth_bits != 8 && options->depth_bits != 16)
+        return uf_fail(report, UF_ERROR_ARGUMENT, "a depth of %d bits makes no sense; give 8 or 16",
+                       options->depth_bits);
+    if (options->quality < 0 || options->quality > 100)
+        return uf_fail(report, UF_ERROR_ARGUMENT, "a quality of %d makes no sense; give 1 to 100", options->quality);
+    return UF_OK;
+}
+
+/* Closes the output: in place after success, gone after failure. */
+static UfStatus finish(UfOutput *output, UfStatus status, UfReport *report)
+{
+    if (status == UF_OK)
+        return uf_output_commit(output, report);
+    uf_output_discard(output);
+    return status;
+}
+
+UfStatus uf_picture_write(const UfPicture *picture, const char *path, const UfWriteOptions *options,
+                          UfReport *report)
+{
+    static const UfWriteOptions defaults = {0};
+    const UfCodec *codec;
+    UfPicture view;
+    UfOutput output;
+    if (options == NULL)
+        options = &defaults;
+    UfStatus status = check_options(options, report);
+    if (status == UF_OK)
+        status = codec_for_name(path, &codec, report);
+    if (status == UF_OK)
+        status = corrected_view(picture, codec->format, 1, &view, report);
+    if (status != UF_OK)
+        return status;
+    status = uf_output_open(path, options->overwrite, &output, report);
+    if (status == UF_OK)
+        status = finish(&output, codec->write(&view, options, &output, report), report);
+    uf_metadata_clear(&view.metadata);
+    return name_file(report, status, path);
+}
+
+static UfStatus rewrite_with(const UfCodec *codec, const UfPicture *picture, UfInput *source,
+                             const UfTouched *touched, const char *path, bool overwrite, UfReport *report)
+{
+    UfPicture view;
+    UfOutput output;
+    UfStatus status = corrected_view(picture, codec->format, picture->orientation, &view, report);
+    if (status != UF_OK)
+        return status;
+    status = uf_output_open(path, overwrite, &output, report);
+    if (status == UF_OK)
+        status = finish(&output, codec->rewrite(&view, source, touched, &output, report), report);
+    uf_metadata_clear(&view.metadata);
+    return status;
+}
+
+UfStatus uf_picture_rewrite(const UfPicture *picture, const char *source_path, const UfTouched *touched,
+                            const char *path, const UfWriteOptions *options, UfReport *report)
+{
+    static const UfWriteOptions defaults = {0};
+    UfInput source;
+    const UfCodec *codec, *source_codec;
+    if (options == NULL)
+        options = &defaults;
+    UfStatus status = check_options(options, report);
+    if (status == UF_OK)
+        status = codec_for_name(path, &codec, report);
+    if (status == UF_OK)
+        status = open_known(source_path, &source, &source_codec, report);
+    if (status != UF_OK)
+        return status;
+    bool in_part = codec == source_codec && codec->rewrite != NULL && options->quality == 0 && options->depth_bits == 0;
+    if (in_part)
+        status = rewrite_with(codec, picture, &source, touched, path, options->overwrite, report);
+    uf_input_close(&source);
+    return in_part ? name_file(report, status, source_path) : uf_picture_write(picture, path, options, report);
+}

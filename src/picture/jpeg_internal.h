@@ -1,0 +1,85 @@
+/* What the JPEG files share: libjpeg's error exit turned into a status, and the markers. */
+#ifndef UF_PICTURE_JPEG_INTERNAL_H
+#define UF_PICTURE_JPEG_INTERNAL_H
+
+#include <setjmp.h>
+#include <stdio.h>
+
+#include <jpeglib.h>
+
+#include "picture/picture_internal.h"
+
+/*
+ * More scans than any encoder makes (a usual progressive file has 10): each costs a pass over all blocks, however
+ * few bytes it has. The number is common practice, no source.
+ */
+#define UF_JPEG_MAX_SCANS 200
+
+/* The error manager of one (de)compressor; `base` comes first, so that libjpeg's pointer is this structure's. */
+typedef struct UfJpegErrors {
+    struct jpeg_error_mgr base;
+    struct jpeg_progress_mgr progress;
+    jmp_buf jump;
+    UfReport *report;
+    const char *name; /* of the file, for warnings */
+    UfStatus status;  /* after the jump */
+    bool in_image;    /* past the header: damage is no longer harmless */
+} UfJpegErrors;
+
+/* Sets up `errors`; the caller then calls setjmp(errors->jump). */
+struct jpeg_error_mgr *uf_jpeg_errors_init(UfJpegErrors *errors, const char *name, UfReport *report);
+/* Refuses files of endless scans, from now on. */
+void uf_jpeg_limit_scans(struct jpeg_decompress_struct *jpeg, UfJpegErrors *errors);
+
+/* What a marker segment is. */
+typedef enum UfJpegSegment {
+    UF_JPEG_OTHER = 0,
+    UF_JPEG_JFIF,
+    UF_JPEG_JFXX, /* JFIF's thumbnail */
+    UF_JPEG_ADOBE,
+    UF_JPEG_EXIF,
+    UF_JPEG_XMP,
+    UF_JPEG_XMP_EXTENDED,
+    UF_JPEG_ICC,
+    UF_JPEG_MULTI_PICTURE,
+    UF_JPEG_GAIN_MAP
+} UfJpegSegment;
+
+/* marker: 0xE0..0xEF, 0xFE; data: payload. */
+UfJpegSegment uf_jpeg_segment_kind(int marker, const uint8_t *data, size_t size_bytes);
+
+/* Payload prefixes, their closing NUL included. */
+#define UF_JPEG_EXIF_PREFIX_BYTES     6u
+#define UF_JPEG_XMP_PREFIX_BYTES      29u
+#define UF_JPEG_EXTENDED_PREFIX_BYTES 35u
+/* GUID, full length, offset */
+#define UF_JPEG_EXTENDED_HEAD_BYTES (UF_JPEG_EXTENDED_PREFIX_BYTES + 32u + 4u + 4u)
+extern const char uf_jpeg_exif_prefix[];
+extern const char uf_jpeg_xmp_prefix[];
+extern const char uf_jpeg_extended_prefix[];
+#define UF_JPEG_MAX_PAYLOAD_BYTES 65533u
+/* XMP Specification Part 3, 1.1.3: the largest main packet. */
+#define UF_JPEG_MAX_XMP_BYTES 65502u
+
+/* Reads the picture's metadata from the markers that libjpeg saved. */
+UfStatus uf_jpeg_read_metadata(struct jpeg_decompress_struct *jpeg, const char *name, UfMetadata *out,
+                               UfReport *report);
+
+/* Write one kind of metadata each, after the header of the file being compressed. */
+void uf_jpeg_write_exif(struct jpeg_compress_struct *jpeg, UfBlob exif, UfReport *report);
+void uf_jpeg_write_icc(struct jpeg_compress_struct *jpeg, UfBlob icc, UfReport *report);
+void uf_jpeg_write_xmp(struct jpeg_compress_struct *jpeg, UfBlob xmp, UfReport *report);
+void uf_jpeg_write_xmp_extended(struct jpeg_compress_struct *jpeg, UfBlob xmp, UfBlob extended);
+/* The GUID (32 characters) that the main packet names for its extended packet; false when it names none. */
+bool uf_jpeg_extended_guid(UfBlob xmp, char guid[32]);
+
+/* Opens a JPEG for reading: header read, markers saved, kind checked. Inside the caller's setjmp. */
+UfStatus uf_jpeg_open(struct jpeg_decompress_struct *jpeg, FILE *stream, UfReport *report);
+/* Bytes of the coefficients of the whole picture. */
+size_t uf_jpeg_coefficient_bytes(const struct jpeg_decompress_struct *jpeg);
+
+UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
+                         UfReport *report);
+UfStatus uf_jpeg_retag(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *report);
+
+#endif
