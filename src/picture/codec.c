@@ -122,6 +122,8 @@ static UfStatus correct_metadata(UfPicture *view, UfFormat format, int orientati
 {
     UfMetadata *metadata = &view->metadata;
     size_t width, height;
+    size_t old_width = orientation >= 5 ? view->described_height_px : view->described_width_px;
+    size_t old_height = orientation >= 5 ? view->described_width_px : view->described_height_px;
     uf_orient_stored_size(view, orientation, &width, &height);
     if (metadata->exif.size_bytes > 0) {
         uf_exif_correct(&metadata->exif, width, height, orientation, report);
@@ -136,8 +138,11 @@ static UfStatus correct_metadata(UfPicture *view, UfFormat format, int orientati
                         "fit the changed picture and are left out");
     UfStatus status = UF_OK;
     if (metadata->xmp.size_bytes > 0)
-        status = uf_xmp_correct(&metadata->xmp, view->described_width_px, view->described_height_px, view->width_px,
-                                view->height_px, metadata->has_gain_map, report);
+        status = uf_xmp_correct(&metadata->xmp, old_width, old_height, width, height, orientation,
+                                metadata->has_gain_map, report);
+    if (status == UF_OK && metadata->xmp_extended.size_bytes > 0)
+        status = uf_xmp_correct(&metadata->xmp_extended, old_width, old_height, width, height, orientation,
+                                metadata->has_gain_map, report);
     metadata->has_gain_map = metadata->has_multi_picture = false;
     if (status == UF_OK && format != UF_FORMAT_JPEG)
         status = uf_xmp_merge_extended(metadata, report);

@@ -165,6 +165,19 @@ static UfStatus probe_open(Reader *reader, UfInput *input, UfReport *report)
     return status;
 }
 
+static UfStatus read_jpeg_metadata(UfInput *input, UfMetadata *out, UfReport *report)
+{
+    Reader *reader = uf_alloc_zero(1, sizeof *reader);
+    if (reader == NULL)
+        return uf_fail_memory(report);
+    reader->jpeg.err = uf_jpeg_errors_init(&reader->errors, input->path, report);
+    UfStatus status = probe_open(reader, input, report);
+    jpeg_destroy_decompress(&reader->jpeg);
+    *out = reader->metadata;
+    free(reader);
+    return status;
+}
+
 static UfStatus probe_jpeg(UfInput *input, UfPictureInfo *out, UfReport *report)
 {
     Reader *reader = uf_alloc_zero(1, sizeof *reader);
@@ -303,6 +316,7 @@ const UfCodec uf_codec_jpeg = {
     .extensions = ".jpg .jpeg",
     .matches = matches,
     .probe = probe_jpeg,
+    .read_metadata = read_jpeg_metadata,
     .read = read_jpeg,
     .write = write_jpeg,
 };

@@ -350,7 +350,9 @@ const UfCodec uf_codec_png = {
     .extensions = ".png",
     .matches = matches,
     .probe = probe_png,
+    .read_metadata = uf_png_read_metadata,
     .read = read_png,
     .write = write_png,
     .rewrite = NULL,
+    .retag = uf_png_retag,
 };

@@ -162,6 +162,17 @@ static UfStatus read_tiff(UfInput *input, size_t max_memory_bytes, UfPicture **o
     return status;
 }
 
+static UfStatus read_tiff_metadata(UfInput *input, UfMetadata *out, UfReport *report)
+{
+    UfTiffFile file;
+    TIFF *tiff = uf_tiff_open(&file, fileno(input->stream), input->path, "r", report);
+    if (tiff == NULL)
+        return uf_tiff_fail(&file, "the TIFF cannot be opened", report);
+    UfStatus status = read_metadata(tiff, out, report);
+    TIFFClose(tiff);
+    return status;
+}
+
 static UfStatus probe_tiff(UfInput *input, UfPictureInfo *out, UfReport *report)
 {
     UfTiffFile file;
@@ -261,6 +272,7 @@ const UfCodec uf_codec_tiff = {
     .extensions = ".tif .tiff",
     .matches = matches,
     .probe = probe_tiff,
+    .read_metadata = read_tiff_metadata,
     .read = read_tiff,
     .write = write_tiff,
 };
