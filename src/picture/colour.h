@@ -21,6 +21,9 @@ const float *uf_transfer_table_u16(const UfTransfer *transfer);
 float uf_transfer_to_linear(const UfTransfer *transfer, float value);
 float uf_transfer_from_linear(const UfTransfer *transfer, float value);
 
+/* Gives `to` the profile of `from`, or takes its profile away when `from` has none. */
+UfStatus uf_colour_copy_profile(const UfPicture *from, UfPicture *to, UfReport *report);
+
 /*
  * `picture` in the colour space of `like` (its profile, or sRGB): same size, profile of `like` attached,
  * channels grey or RGB as `like`, alpha kept. The sample type stays, except that it is float exactly when

@@ -1,0 +1,196 @@
+/* Averaging over footprints. */
+#include "remap/average.h"
+
+#include <math.h>
+
+#include "remap/window.h"
+
+/* Largest singular values of J between which interpolation gives way to averaging. */
+#define SHARE_FROM 1.05
+#define SHARE_TO   1.30
+
+/* From here on bilinear lookups are sharp enough: their blur is less than the square can be shrunk by. */
+#define BILINEAR_FROM 2.0
+
+#define POINTS_MAX 4096.0
+#define BATCH      64u
+
+/* Target pictures coarser than this are bent too much within one pixel for the Jacobian to place points. */
+#define STRAIGHT_SCALE_PX 50.0
+
+double uf_average_share(const UfJacobian *j)
+{
+    double trace = j->ux * j->ux + j->vx * j->vx + j->uy * j->uy + j->vy * j->vy;
+    double det = j->ux * j->vy - j->uy * j->vx;
+    const double from = SHARE_FROM * SHARE_FROM;
+    /* the larger root of s^2 - trace s + det^2 is below `from`, told without a square root */
+    if (from >= fabs(det) && from + det * det / from >= trace)
+        return 0;
+    double largest = sqrt((trace + sqrt(fmax(0, trace * trace - 4 * det * det))) / 2);
+    double t = (largest - SHARE_FROM) / (SHARE_TO - SHARE_FROM);
+    return t >= 1 ? 1 : t * t * (3 - 2 * t);
+}
+
+/* The points of one pixel: offsets in the target's pixels are T (g, h) for (g, h) in the square of side 1. */
+typedef struct Grid {
+    double txx, txy, tyy;
+    size_t columns, rows;
+    bool staggered;
+    bool cubic;
+    bool straight; /* the Jacobian places the points well enough */
+} Grid;
+
+/* Close to a pole of the source, counted in target pixels. */
+static double pole_distance(const UfAverager *averager, const UfJacobian *j, double v_px)
+{
+    if (averager->map->round_px == 0)
+        return INFINITY;
+    const UfView *view = &averager->map->source;
+    double level = cos((view->centre_y_px - v_px) / view->scale_px);
+    double across = hypot(j->ux * level, j->vx), down = hypot(j->uy * level, j->vy);
+    return level * view->scale_px / fmax(fmax(across, down), 1e-300);
+}
+
+static void set_counts(Grid *grid, const UfJacobian *j, double largest, double smallest)
+{
+    double across = hypot(j->ux * grid->txx + j->uy * grid->txy, j->vx * grid->txx + j->vy * grid->txy);
+    double down = hypot(j->ux * grid->txy + j->uy * grid->tyy, j->vx * grid->txy + j->vy * grid->tyy);
+    double columns = fmin(ceil(across + 0.5), 1e6), rows = fmin(ceil(down + 0.5), 1e6);
+    /* as many points as the footprint has source pixels, twice over, even when it lies aslant */
+    double enough = fmin(2 * ceil(fmin(largest, 1e6) + 0.5) * ceil(fmin(smallest, 1e6) + 0.5), POINTS_MAX);
+    grid->staggered = columns * rows > enough;
+    if (grid->staggered) {
+        double shrink = sqrt(enough / (columns * rows));
+        columns = fmin(fmax(ceil(columns * shrink), 1), enough);
+        rows = ceil(enough / columns);
+    }
+    grid->columns = (size_t)columns;
+    grid->rows = (size_t)rows;
+}
+
+static Grid grid_of(const UfAverager *averager, const UfJacobian *j, double v_px)
+{
+    const UfMap *map = averager->map;
+    bool bends =
+        map->target.scale_px < STRAIGHT_SCALE_PX || map->target.projection > UF_PROJECTION_STEREOGRAPHIC;
+    double distance = isnan(v_px) ? INFINITY : pole_distance(averager, j, v_px);
+    Grid grid = {.straight = map->round_px > 0 && !bends && distance > 16 && !isnan(v_px)};
+    /* the eigenvalues of J'J = (e f; f g) are the squares of J's singular values */
+    double e = j->ux * j->ux + j->vx * j->vx, g = j->uy * j->uy + j->vy * j->vy;
+    double f = j->ux * j->uy + j->vx * j->vy;
+    double spread = sqrt((e - g) * (e - g) + 4 * f * f);
+    double large = (e + g + spread) / 2;
+    double det = j->ux * j->vy - j->uy * j->vx;
+    double small = large > 0 ? det * det / large : 0;
+    grid.cubic = small < BILINEAR_FROM * BILINEAR_FROM;
+    double blur = grid.cubic ? 1 : 3;
+    double wide = sqrt(fmax(0, 1 - blur / fmax(large, 1e-300)));
+    double narrow = sqrt(fmax(0, 1 - blur / fmax(small, 1e-300)));
+    if (distance < 1.5) /* the directions of the singular vectors change within the pixel */
+        wide = narrow = 1;
+    double part = spread > 0 ? (wide - narrow) / spread : 0;
+    grid.txx = narrow + part * (e - (e + g - spread) / 2);
+    grid.tyy = narrow + part * (g - (e + g - spread) / 2);
+    grid.txy = part * f;
+    set_counts(&grid, j, sqrt(large) * wide, sqrt(small) * narrow);
+    return grid;
+}
+
+static double fraction(double value)
+{
+    return value - floor(value);
+}
+
+/* What is being averaged, and where. */
+typedef struct Footprint {
+    const UfAverager *averager;
+    const UfJacobian *jacobian;
+    double x_px, y_px, u_px, v_px;
+} Footprint;
+
+static bool point_at(const Footprint *footprint, const Grid *grid, double g, double h, double *u_px,
+                     double *v_px)
+{
+    const UfJacobian *j = footprint->jacobian;
+    double dx = grid->txx * g + grid->txy * h, dy = grid->txy * g + grid->tyy * h;
+    if (!grid->straight)
+        return uf_map_point(footprint->averager->map, footprint->x_px + dx, footprint->y_px + dy, u_px, v_px);
+    *u_px = footprint->u_px + j->ux * dx + j->uy * dy;
+    *v_px = footprint->v_px + j->vx * dx + j->vy * dy;
+    return uf_map_fold(footprint->averager->map, u_px, v_px);
+}
+
+/* The sum over all points that are seen; returns how many these are. */
+static size_t sum_points(const Footprint *footprint, const Grid *grid, UfLightSum *sum)
+{
+    const double golden = 0.61803398874989485;
+    const UfAverager *averager = footprint->averager;
+    UfSumRun *run = grid->cubic ? averager->sum_bicubic : averager->sum_bilinear;
+    double u_px[BATCH] = {0}, v_px[BATCH] = {0};
+    size_t seen = 0, filled = 0;
+    for (size_t row = 0; row < grid->rows; row++) {
+        double shift = grid->staggered ? fraction(0.5 + golden * (double)row) : 0.5;
+        double h = ((double)row + 0.5) / (double)grid->rows - 0.5;
+        for (size_t column = 0; column < grid->columns; column++) {
+            double g = ((double)column + shift) / (double)grid->columns - 0.5;
+            if (!point_at(footprint, grid, g, h, &u_px[filled], &v_px[filled]))
+                continue;
+            seen++;
+            if (++filled == BATCH) {
+                run(averager->source, u_px, v_px, filled, sum);
+                filled = 0;
+            }
+        }
+    }
+    run(averager->source, u_px, v_px, filled, sum);
+    return seen;
+}
+
+static double stored_of_light(const UfAverager *averager, double light)
+{
+    if (averager->source->transfer != NULL)
+        light = (double)uf_transfer_from_linear(averager->transfer, (float)light);
+    return light * uf_sample_max(averager->sample);
+}
+
+/* Mixes two pixels of stored values, the last of them alpha, premultiplied. */
+static void mix_alpha(double *values, const uint8_t *pixel, size_t colours, UfSample sample, double share)
+{
+    double alpha_there = uf_sample_load(pixel + colours * (size_t)sample, sample) * (1 - share);
+    double alpha_new = values[colours] * share;
+    double alpha = alpha_there + alpha_new;
+    for (size_t c = 0; c < colours; c++) {
+        double there = uf_sample_load(pixel + c * (size_t)sample, sample);
+        values[c] = alpha > 0 ? (values[c] * alpha_new + there * alpha_there) / alpha : 0;
+    }
+    values[colours] = alpha;
+}
+
+void uf_average_pixel(const UfAverager *averager, const UfJacobian *jacobian, double x_px, double y_px,
+                      double u_px, double v_px, double share, uint8_t *pixel)
+{
+    const UfSample sample = averager->sample;
+    const bool has_alpha = averager->channels % 2 == 0 || averager->adds_alpha;
+    const size_t colours = averager->channels - (averager->channels % 2 == 0);
+    Footprint footprint = {averager, jacobian, x_px, y_px, u_px, v_px};
+    Grid grid = grid_of(averager, jacobian, v_px);
+    UfLightSum sum = {0};
+    size_t seen = sum_points(&footprint, &grid, &sum);
+    double values[UF_CHANNELS_MAX] = {0};
+    if (sum.alpha > 0 && seen > 0) {
+        for (size_t c = 0; c < colours; c++)
+            values[c] = stored_of_light(averager, sum.colour[c] / sum.alpha);
+        if (has_alpha) {
+            double alpha = sum.alpha / (double)(grid.rows * grid.columns);
+            values[colours] = fmin(alpha, 1) * uf_sample_max(sample);
+        }
+    }
+    if (has_alpha && share < 1) {
+        mix_alpha(values, pixel, colours, sample, share);
+    } else if (share < 1) {
+        for (size_t c = 0; c < colours; c++)
+            values[c] = share * values[c] + (1 - share) * uf_sample_load(pixel + c * (size_t)sample, sample);
+    }
+    for (size_t c = 0; c < colours + has_alpha; c++)
+        uf_sample_store(pixel + c * (size_t)sample, values[c], sample);
+}

@@ -1,0 +1,255 @@
+/* From target pixels to directions, and from directions to places in the source. */
+#include "remap/map.h"
+
+#include <math.h>
+
+/* Enough for any picture, and far from where the rounding below would overflow. */
+#define FAR_PX 1e9
+
+UfMap uf_map_create(const UfView *target, const UfView *source, const UfSource *edges)
+{
+    UfRotation into_source = uf_rotation_inverse(&source->rotation);
+    UfRotation turn = uf_rotation_product(&into_source, &target->rotation);
+    UfMap map = {
+        .target = *target,
+        .source = *source,
+        .wraps = edges->wraps,
+        .over_top = edges->over_top,
+        .over_bottom = edges->over_bottom,
+    };
+    for (int i = 0; i < 3; i++)
+        for (int k = 0; k < 3; k++)
+            map.turn[i][k] = turn.m[i][k];
+    if (source->projection == UF_PROJECTION_EQUIRECTANGULAR)
+        map.round_px = map.wraps ? (double)source->width_px : 2 * UF_PI * source->scale_px;
+    return map;
+}
+
+static double rounded(double value)
+{
+    const double grid = 1048576;
+    return (double)(int64_t)(value * grid + (value < 0 ? -0.5 : 0.5)) / grid;
+}
+
+static double plane_x(const UfView *view, double x_px)
+{
+    return (x_px - view->centre_x_px) / view->scale_px;
+}
+
+static double plane_y(const UfView *view, double y_px)
+{
+    return (view->centre_y_px - y_px) / view->scale_px;
+}
+
+static void put(const UfMap *map, UfMapRow *row, size_t i, double x, double y, double z)
+{
+    row->x[i] = map->turn[0][0] * x + map->turn[0][1] * y + map->turn[0][2] * z;
+    row->y[i] = map->turn[1][0] * x + map->turn[1][1] * y + map->turn[1][2] * z;
+    row->z[i] = map->turn[2][0] * x + map->turn[2][1] * y + map->turn[2][2] * z;
+}
+
+void uf_map_columns(const UfMap *map, double x_px, size_t count, UfMapColumns *out)
+{
+    if (map->target.projection != UF_PROJECTION_EQUIRECTANGULAR)
+        return;
+    for (size_t i = 0; i < count; i++) {
+        double lon_rad = plane_x(&map->target, x_px + (double)i);
+        out->sine[i] = sin(lon_rad);
+        out->cosine[i] = cos(lon_rad);
+    }
+}
+
+/* Snyder (12-5), (12-6). */
+static void equirectangular_row(const UfMap *map, const UfMapColumns *columns, double y_px, size_t count,
+                                UfMapRow *out)
+{
+    double lat_rad = plane_y(&map->target, y_px);
+    double sine = sin(lat_rad), cosine = cos(lat_rad);
+    for (size_t i = 0; i < count; i++)
+        put(map, out, i, cosine * columns->sine[i], sine, cosine * columns->cosine[i]);
+}
+
+/* Snyder (22-3) turned round: (x, y, 1). */
+static void rectilinear_row(const UfMap *map, double x_px, double y_px, size_t count, UfMapRow *out)
+{
+    double y = plane_y(&map->target, y_px);
+    for (size_t i = 0; i < count; i++)
+        put(map, out, i, plane_x(&map->target, x_px + (double)i), y, 1);
+}
+
+/* Snyder (21-4) turned round, with q = tan^2(theta/2): (x, y, 1 - q) / (1 + q). */
+static void stereographic_row(const UfMap *map, double x_px, double y_px, size_t count, UfMapRow *out)
+{
+    double y = plane_y(&map->target, y_px);
+    for (size_t i = 0; i < count; i++) {
+        double x = plane_x(&map->target, x_px + (double)i);
+        double q = (x * x + y * y) / 4;
+        double scale = 1 / (1 + q);
+        put(map, out, i, x * scale, y * scale, (1 - q) * scale);
+    }
+}
+
+static void any_row(const UfMap *map, double x_px, double y_px, size_t count, UfMapRow *out)
+{
+    for (size_t i = 0; i < count; i++) {
+        UfPlanePoint at = {plane_x(&map->target, x_px + (double)i), plane_y(&map->target, y_px)};
+        UfDirection seen;
+        if (uf_unproject(map->target.projection, at, &seen))
+            put(map, out, i, seen.x, seen.y, seen.z);
+        else
+            out->x[i] = out->y[i] = out->z[i] = NAN;
+    }
+}
+
+/* Snyder (12-1), (12-2); atan2 needs no unit vector. */
+static bool equirectangular_place(const UfMap *map, double x, double y, double z, double *u_px, double *v_px)
+{
+    const UfView *view = &map->source;
+    double u = view->centre_x_px + view->scale_px * atan2(x, z);
+    double v = view->centre_y_px - view->scale_px * atan2(y, sqrt(x * x + z * z));
+    if (!(fabs(u) < FAR_PX && fabs(v) < FAR_PX))
+        return false;
+    if (u < 0)
+        u += map->round_px;
+    else if (u > (double)view->width_px && u - map->round_px >= 0)
+        u -= map->round_px;
+    if (map->over_top && v < 0)
+        v = 0;
+    if (map->over_bottom && v > (double)view->height_px)
+        v = (double)view->height_px;
+    *u_px = rounded(u);
+    *v_px = rounded(v);
+    return true;
+}
+
+static bool flat_place(const UfMap *map, double x, double y, double z, double *u_px, double *v_px)
+{
+    const UfView *view = &map->source;
+    UfPlanePoint at;
+    if (view->projection == UF_PROJECTION_RECTILINEAR) {
+        if (!(z > 0))
+            return false;
+        at = (UfPlanePoint){x / z, y / z};
+    } else {
+        double length = sqrt(x * x + y * y + z * z);
+        if (!(length > 0) ||
+            !uf_project(view->projection, (UfDirection){x / length, y / length, z / length}, &at))
+            return false;
+    }
+    double u = view->centre_x_px + view->scale_px * at.x;
+    double v = view->centre_y_px - view->scale_px * at.y;
+    if (!(fabs(u) < FAR_PX && fabs(v) < FAR_PX))
+        return false;
+    *u_px = rounded(u);
+    *v_px = rounded(v);
+    return true;
+}
+
+static bool place(const UfMap *map, double x, double y, double z, double *u_px, double *v_px)
+{
+    if (map->round_px > 0)
+        return equirectangular_place(map, x, y, z, u_px, v_px);
+    return flat_place(map, x, y, z, u_px, v_px);
+}
+
+/* Beyond the poles of an equirectangular target there is nothing, rounding of the limit aside. */
+static bool has_directions(const UfMap *map, double y_px)
+{
+    return map->target.projection != UF_PROJECTION_EQUIRECTANGULAR ||
+           fabs(plane_y(&map->target, y_px)) <= UF_PI / 2 * (1 + 1e-15);
+}
+
+void uf_map_row(const UfMap *map, const UfMapColumns *columns, double x_px, double y_px, size_t count,
+                UfMapRow *out)
+{
+    switch (map->target.projection) {
+    case UF_PROJECTION_EQUIRECTANGULAR:
+        equirectangular_row(map, columns, y_px, count, out);
+        break;
+    case UF_PROJECTION_RECTILINEAR:
+        rectilinear_row(map, x_px, y_px, count, out);
+        break;
+    case UF_PROJECTION_STEREOGRAPHIC:
+        stereographic_row(map, x_px, y_px, count, out);
+        break;
+    default:
+        any_row(map, x_px, y_px, count, out);
+        break;
+    }
+    bool there = has_directions(map, y_px);
+    for (size_t i = 0; i < count; i++)
+        if (!there || !place(map, out->x[i], out->y[i], out->z[i], &out->u_px[i], &out->v_px[i]))
+            out->u_px[i] = out->v_px[i] = NAN;
+}
+
+bool uf_map_point(const UfMap *map, double x_px, double y_px, double *u_px, double *v_px)
+{
+    UfPlanePoint at = {plane_x(&map->target, x_px), plane_y(&map->target, y_px)};
+    UfDirection seen;
+    if (!uf_unproject(map->target.projection, at, &seen))
+        return false;
+    const double(*turn)[3] = map->turn;
+    return place(map, turn[0][0] * seen.x + turn[0][1] * seen.y + turn[0][2] * seen.z,
+                 turn[1][0] * seen.x + turn[1][1] * seen.y + turn[1][2] * seen.z,
+                 turn[2][0] * seen.x + turn[2][1] * seen.y + turn[2][2] * seen.z, u_px, v_px) &&
+           uf_map_fold(map, u_px, v_px);
+}
+
+bool uf_map_fold(const UfMap *map, double *u_px, double *v_px)
+{
+    double width = (double)map->source.width_px, height = (double)map->source.height_px;
+    if (map->over_top && *v_px < 0) {
+        *v_px = -*v_px;
+        *u_px += width / 2;
+    } else if (map->over_bottom && *v_px > height) {
+        *v_px = 2 * height - *v_px;
+        *u_px += width / 2;
+    }
+    if (map->wraps && !(*u_px >= 0 && *u_px <= width))
+        *u_px -= floor(*u_px / width) * width;
+    return *u_px >= 0 && *u_px <= width && *v_px >= 0 && *v_px <= height;
+}
+
+/* Half the difference across the middle, or one side's where the other is missing, or 0. */
+static double slope(double before, double middle, double after)
+{
+    if (!isnan(before) && !isnan(after))
+        return (after - before) / 2;
+    if (!isnan(middle) && !isnan(after))
+        return after - middle;
+    return !isnan(before) && !isnan(middle) ? middle - before : 0;
+}
+
+/* d(lambda) = (z dx - x dz) / (x^2 + z^2), d(phi) = (r dy - y dr) / (r^2 + y^2) with r dr = x dx + z dz. */
+static void sphere_step(const UfMap *map, const double at[3], const double step[3], double *u, double *v)
+{
+    double level = at[0] * at[0] + at[2] * at[2];
+    level = level > 1e-30 ? level : 1e-30;
+    double along = at[2] * step[0] - at[0] * step[2];
+    double outwards = at[0] * step[0] + at[2] * step[2];
+    *u = map->source.scale_px * along / level;
+    *v = -map->source.scale_px * (level * step[1] - at[1] * outwards) /
+         (sqrt(level) * (level + at[1] * at[1]));
+}
+
+UfJacobian uf_map_jacobian(const UfMap *map, const UfMapRow *above, const UfMapRow *here,
+                           const UfMapRow *below, size_t i)
+{
+    UfJacobian out;
+    if (map->round_px == 0) {
+        out.ux = slope(here->u_px[i - 1], here->u_px[i], here->u_px[i + 1]);
+        out.vx = slope(here->v_px[i - 1], here->v_px[i], here->v_px[i + 1]);
+        out.uy = slope(above->u_px[i], here->u_px[i], below->u_px[i]);
+        out.vy = slope(above->v_px[i], here->v_px[i], below->v_px[i]);
+        return out;
+    }
+    const double at[3] = {here->x[i], here->y[i], here->z[i]};
+    const double across[3] = {slope(here->x[i - 1], at[0], here->x[i + 1]),
+                              slope(here->y[i - 1], at[1], here->y[i + 1]),
+                              slope(here->z[i - 1], at[2], here->z[i + 1])};
+    const double down[3] = {slope(above->x[i], at[0], below->x[i]), slope(above->y[i], at[1], below->y[i]),
+                            slope(above->z[i], at[2], below->z[i])};
+    sphere_step(map, at, across, &out.ux, &out.vx);
+    sphere_step(map, at, down, &out.uy, &out.vy);
+    return out;
+}
