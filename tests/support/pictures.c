@@ -6,14 +6,16 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include <lcms2.h>
+
 static const double PI = 3.14159265358979323846;
 
-/* A colour of the direction, 0.1 .. 0.9: low harmonics, so that it is smooth everywhere on the sphere. */
-static double scene(double lon, double lat, size_t channel)
+/* Low harmonics, so that it is smooth everywhere on the sphere. */
+double panorama_colour(double lon_rad, double lat_rad, size_t channel)
 {
-    double x = cos(lat) * sin(lon);
-    double y = sin(lat);
-    double z = cos(lat) * cos(lon);
+    double x = cos(lat_rad) * sin(lon_rad);
+    double y = sin(lat_rad);
+    double z = cos(lat_rad) * cos(lon_rad);
     const double amounts[3][4] = {{0.2, 0.1, 0.05, 0.05}, {0.1, -0.15, 0.1, 0.05}, {-0.1, 0.1, 0.15, -0.05}};
     const double *a = amounts[channel % 3];
     return 0.5 + a[0] * y + a[1] * x + a[2] * z + a[3] * x * z;
@@ -26,7 +28,7 @@ static double sample_of(const PanoramaOptions *options, double lon, double lat, 
         return in_hole && options->hole == HOLE_TRANSPARENT ? 0.0 : 1.0;
     if (in_hole)
         return options->hole == HOLE_FLAT ? 0.6 : 0.0;
-    return scene(lon, lat, channel) * (options->dark ? 1.0 / 3.0 : 1.0);
+    return panorama_colour(lon, lat, channel) * (options->dark ? 1.0 / 3.0 : 1.0);
 }
 
 static void store(Pixels *pixels, size_t at, double value)
@@ -83,4 +85,16 @@ bool pixels_same_rows(const Pixels *a, const Pixels *b, size_t end)
     if (a->bits == 32)
         return memcmp(a->values, b->values, count * sizeof *a->values) == 0;
     return memcmp(a->codes, b->codes, count * sizeof *a->codes) == 0;
+}
+
+uint8_t *profile_make(size_t *bytes)
+{
+    cmsHPROFILE profile = cmsCreate_sRGBProfile();
+    cmsUInt32Number size = 0;
+    cr_assert(cmsSaveProfileToMem(profile, NULL, &size));
+    uint8_t *data = malloc(size);
+    cr_assert(data != NULL && cmsSaveProfileToMem(profile, data, &size));
+    cmsCloseProfile(profile);
+    *bytes = size;
+    return data;
 }

@@ -32,6 +32,8 @@ typedef struct PanoramaOptions {
     bool dark; /* a third of the light, still not black */
 } PanoramaOptions;
 
+/* What every panorama shows: 0.1 .. 0.9. Directions as in <underfoot/sphere.h>, radians. */
+double panorama_colour(double lon_rad, double lat_rad, size_t channel);
 Pixels panorama_make(const PanoramaOptions *options);
 void pixels_free(Pixels *pixels);
 /* A sample as a part of full scale. */
@@ -72,6 +74,9 @@ typedef struct TiffOptions {
     const char *xmp;
 } TiffOptions;
 void tiff_write(const char *path, const Pixels *pixels, const TiffOptions *options);
+
+/* An sRGB profile, made by lcms2; free it. */
+uint8_t *profile_make(size_t *bytes);
 
 /* By the file's first bytes. JPEG without fancy upsampling, so that a pixel depends on its own MCU only. */
 Pixels picture_decode(const char *path);
