@@ -59,7 +59,9 @@ static int check_place(const CliLine *line, const char *path)
     struct stat facts;
     if (stat(path, &facts) != 0) {
         if (errno == ENOENT)
-            return check_folder(path);
+            return lstat(path, &facts) != 0
+                       ? check_folder(path)
+                       : cli_failed("%s: is a link that leads nowhere; give another name", path);
         return cli_failed("%s: cannot be written: %s", path, strerror(errno));
     }
     if (!S_ISREG(facts.st_mode))

@@ -76,6 +76,11 @@ static void become(const char *const *arguments, const RunOptions *options, int 
     int in = open("/dev/null", O_RDONLY);
     if (options->stdout_path != NULL)
         out = open(options->stdout_path, O_WRONLY | O_CREAT, 0666);
+    int ends[2] = {-1, -1};
+    if (options->stdout_unread && pipe(ends) == 0) {
+        close(ends[0]);
+        out = ends[1];
+    }
     if (in < 0 || out < 0 || dup2(in, 0) < 0 || dup2(out, 1) < 0 || dup2(err, 2) < 0)
         _exit(126);
     if (options->as_nobody && (setgroups(0, NULL) != 0 || setgid(65534) != 0 || setuid(65534) != 0))

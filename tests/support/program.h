@@ -27,6 +27,7 @@ typedef struct Run {
 
 typedef struct RunOptions {
     const char *stdout_path; /* write stdout there instead of capturing it */
+    bool stdout_unread;      /* stdout is a pipe that nobody reads */
     bool as_nobody;          /* without root's rights: user and group 65534 */
     bool keep_report;        /* a sanitizer's report on stderr is not held against the program */
 } RunOptions;
