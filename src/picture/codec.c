@@ -115,8 +115,8 @@ UfStatus uf_picture_probe(const char *path, UfPictureInfo *out, UfReport *report
 }
 
 /*
- * Puts the metadata right for a picture that is stored as width x height in `orientation`. `pixels_changed`: what
- * showed or described the old pixels goes.
+ * Puts the metadata right for a picture that is stored as width x height in `orientation`. `pixels_changed`:
+ * what showed or described the old pixels goes.
  */
 static UfStatus correct_metadata(UfPicture *view, UfFormat format, int orientation, UfReport *report)
 {
@@ -131,11 +131,13 @@ static UfStatus correct_metadata(UfPicture *view, UfFormat format, int orientati
             uf_exif_drop_thumbnail(&metadata->exif, report);
     }
     if (metadata->has_gain_map)
-        uf_warn(report, "the gain map no longer fits the changed picture and is left out: the result is plain "
-                        "standard dynamic range");
+        uf_warn(report,
+                "the gain map no longer fits the changed picture and is left out: the result is plain "
+                "standard dynamic range");
     else if (metadata->has_multi_picture)
-        uf_warn(report, "further pictures that the file holds behind the main one (a preview, a depth map) no longer "
-                        "fit the changed picture and are left out");
+        uf_warn(report,
+                "further pictures that the file holds behind the main one (a preview, a depth map) no longer "
+                "fit the changed picture and are left out");
     UfStatus status = UF_OK;
     if (metadata->xmp.size_bytes > 0)
         status = uf_xmp_correct(&metadata->xmp, old_width, old_height, width, height, orientation,
@@ -180,7 +182,8 @@ static UfStatus check_options(const UfWriteOptions *options, UfReport *report)
         return uf_fail(report, UF_ERROR_ARGUMENT, "a depth of %d bits makes no sense; give 8 or 16",
                        options->depth_bits);
     if (options->quality < 0 || options->quality > 100)
-        return uf_fail(report, UF_ERROR_ARGUMENT, "a quality of %d makes no sense; give 1 to 100", options->quality);
+        return uf_fail(report, UF_ERROR_ARGUMENT, "a quality of %d makes no sense; give 1 to 100",
+                       options->quality);
     return UF_OK;
 }
 
@@ -246,9 +249,11 @@ UfStatus uf_picture_rewrite(const UfPicture *picture, const char *source_path, c
         status = open_known(source_path, &source, &source_codec, report);
     if (status != UF_OK)
         return status;
-    bool in_part = codec == source_codec && codec->rewrite != NULL && options->quality == 0 && options->depth_bits == 0;
+    bool in_part =
+        codec == source_codec && codec->rewrite != NULL && options->quality == 0 && options->depth_bits == 0;
     if (in_part)
         status = rewrite_with(codec, picture, &source, touched, path, options->overwrite, report);
     uf_input_close(&source);
-    return in_part ? name_file(report, status, source_path) : uf_picture_write(picture, path, options, report);
+    return in_part ? name_file(report, status, source_path)
+                   : uf_picture_write(picture, path, options, report);
 }

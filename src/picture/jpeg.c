@@ -1,13 +1,14 @@
 /*
- * JPEG (ITU-T T.81) through libjpeg-turbo: reading, writing anew, and the codec's entry. Changing a part of a file
- * is in jpeg_rewrite.c, exchanging its XMP in jpeg_retag.c.
+ * JPEG (ITU-T T.81) through libjpeg-turbo: reading, writing anew, and the codec's entry. Changing a part of a
+ * file is in jpeg_rewrite.c, exchanging its XMP in jpeg_retag.c.
  */
 #include "picture/jpeg_internal.h"
 
 #define DEFAULT_QUALITY 92
 /*
- * From this quality on colour is kept at full resolution: patched edges of saturated logos are where halved colour
- * shows. Below it the file's size matters more, and 4:2:0 is what viewers expect. Common practice, no source.
+ * From this quality on colour is kept at full resolution: patched edges of saturated logos are where halved
+ * colour shows. Below it the file's size matters more, and 4:2:0 is what viewers expect. Common practice, no
+ * source.
  */
 #define FULL_COLOUR_QUALITY 90
 
@@ -39,7 +40,8 @@ UfStatus uf_jpeg_open(struct jpeg_decompress_struct *jpeg, FILE *stream, UfRepor
                        "is a CMYK picture; convert it to RGB in your image editor first");
     default:
         return uf_fail(report, UF_ERROR_UNSUPPORTED,
-                       "has %d colour components of unknown meaning; save it as grey or RGB", jpeg->num_components);
+                       "has %d colour components of unknown meaning; save it as grey or RGB",
+                       jpeg->num_components);
     }
 }
 
@@ -56,7 +58,8 @@ static size_t extra_bytes(struct jpeg_decompress_struct *jpeg, int orientation)
 {
     size_t extra = jpeg_has_multiple_scans(jpeg) ? uf_jpeg_coefficient_bytes(jpeg) : 0;
     if (orientation != 1)
-        extra += (size_t)jpeg->image_width * jpeg->image_height * (jpeg->out_color_space == JCS_RGB ? 3u : 1u);
+        extra +=
+            (size_t)jpeg->image_width * jpeg->image_height * (jpeg->out_color_space == JCS_RGB ? 3u : 1u);
     return extra;
 }
 
@@ -89,7 +92,8 @@ static UfStatus read_all(Reader *reader, UfInput *input, size_t max_memory_bytes
 {
     struct jpeg_decompress_struct *jpeg = &reader->jpeg;
     if (setjmp(reader->errors.jump))
-        return ferror(input->stream) ? uf_fail_errno(report, "cannot be read", input->path) : reader->errors.status;
+        return ferror(input->stream) ? uf_fail_errno(report, "cannot be read", input->path)
+                                     : reader->errors.status;
     jpeg_create_decompress(jpeg);
     uf_jpeg_limit_scans(jpeg, &reader->errors);
     UfStatus status = uf_jpeg_open(jpeg, input->stream, report);
@@ -150,8 +154,8 @@ static void describe(const struct jpeg_decompress_struct *jpeg, char *text, size
                    : h == 4 && v == 1 ? " 4:1:1"
                    : h == 4 && v == 2 ? " 4:1:0"
                                       : " YCbCr";
-    snprintf(text, text_bytes, "%s%s%s", process, jpeg->arith_code && jpeg->progressive_mode ? " progressive" : "",
-             sampling);
+    snprintf(text, text_bytes, "%s%s%s", process,
+             jpeg->arith_code && jpeg->progressive_mode ? " progressive" : "", sampling);
 }
 
 static UfStatus probe_open(Reader *reader, UfInput *input, UfReport *report)
@@ -207,7 +211,8 @@ static void set_density(struct jpeg_compress_struct *jpeg, const UfMetadata *met
     for (size_t i = 0; i < metadata->extra_count; i++) {
         const UfExtra *extra = &metadata->extras[i];
         if (extra->format != UF_FORMAT_JPEG || extra->content.size_bytes < 12 ||
-            uf_jpeg_segment_kind((int)extra->kind, extra->content.data, extra->content.size_bytes) != UF_JPEG_JFIF)
+            uf_jpeg_segment_kind((int)extra->kind, extra->content.data, extra->content.size_bytes) !=
+                UF_JPEG_JFIF)
             continue;
         const uint8_t *jfif = extra->content.data;
         jpeg->density_unit = jfif[7];
@@ -221,7 +226,8 @@ static void write_extras(struct jpeg_compress_struct *jpeg, const UfMetadata *me
     for (size_t i = 0; i < metadata->extra_count; i++) {
         const UfExtra *extra = &metadata->extras[i];
         if (extra->format != UF_FORMAT_JPEG || extra->content.size_bytes > UF_JPEG_MAX_PAYLOAD_BYTES ||
-            uf_jpeg_segment_kind((int)extra->kind, extra->content.data, extra->content.size_bytes) == UF_JPEG_JFIF)
+            uf_jpeg_segment_kind((int)extra->kind, extra->content.data, extra->content.size_bytes) ==
+                UF_JPEG_JFIF)
             continue;
         jpeg_write_marker(jpeg, (int)extra->kind, extra->content.data, (unsigned)extra->content.size_bytes);
     }
@@ -246,8 +252,8 @@ static void set_parameters(struct jpeg_compress_struct *jpeg, const UfPicture *p
     set_density(jpeg, &picture->metadata);
 }
 
-static UfStatus write_all(Writer *writer, const UfPicture *picture, const UfWriteOptions *options, UfOutput *output,
-                          UfReport *report)
+static UfStatus write_all(Writer *writer, const UfPicture *picture, const UfWriteOptions *options,
+                          UfOutput *output, UfReport *report)
 {
     struct jpeg_compress_struct *jpeg = &writer->jpeg;
     const UfMetadata *metadata = &picture->metadata;
@@ -257,10 +263,11 @@ static UfStatus write_all(Writer *writer, const UfPicture *picture, const UfWrit
     jpeg_stdio_dest(jpeg, output->stream);
     set_parameters(jpeg, picture, options->quality == 0 ? DEFAULT_QUALITY : options->quality);
     jpeg_start_compress(jpeg, TRUE);
-    uf_jpeg_write_exif(jpeg, metadata->exif, report);
-    uf_jpeg_write_xmp(jpeg, metadata->xmp, report);
-    uf_jpeg_write_xmp_extended(jpeg, metadata->xmp, metadata->xmp_extended);
-    uf_jpeg_write_icc(jpeg, metadata->icc, report);
+    const UfJpegSink sink = {.jpeg = jpeg};
+    uf_jpeg_put_exif(&sink, metadata->exif, report);
+    uf_jpeg_put_xmp(&sink, metadata->xmp, report);
+    uf_jpeg_put_xmp_extended(&sink, metadata->xmp, metadata->xmp_extended);
+    uf_jpeg_put_icc(&sink, metadata->icc, report);
     write_extras(jpeg, metadata);
     while (jpeg->next_scanline < jpeg->image_height) {
         uf_row_as(picture, jpeg->next_scanline, UF_SAMPLE_U8, writer->row);
@@ -277,14 +284,16 @@ static UfStatus refuse_what_jpeg_cannot_hold(const UfPicture *picture, const UfW
         return uf_fail(report, UF_ERROR_UNSUPPORTED,
                        "the picture has transparency, which JPEG cannot hold; write a .png or .tif instead");
     if (picture->width_px > JPEG_MAX_DIMENSION || picture->height_px > JPEG_MAX_DIMENSION)
-        return uf_fail(report, UF_ERROR_UNSUPPORTED,
-                       "%zu x %zu pixels are too many for a JPEG, whose sides end at %ld; write a .png or .tif instead",
-                       picture->width_px, picture->height_px, (long)JPEG_MAX_DIMENSION);
+        return uf_fail(
+            report, UF_ERROR_UNSUPPORTED,
+            "%zu x %zu pixels are too many for a JPEG, whose sides end at %ld; write a .png or .tif instead",
+            picture->width_px, picture->height_px, (long)JPEG_MAX_DIMENSION);
     if (options->quality < 0 || options->quality > 100)
         return uf_fail(report, UF_ERROR_ARGUMENT, "a JPEG quality of %d makes no sense; give 1 to 100",
                        options->quality);
     if (options->depth_bits == 16)
-        return uf_fail(report, UF_ERROR_UNSUPPORTED, "JPEG holds 8 bits a sample; write a .png or .tif for 16");
+        return uf_fail(report, UF_ERROR_UNSUPPORTED,
+                       "JPEG holds 8 bits a sample; write a .png or .tif for 16");
     return UF_OK;
 }
 
@@ -319,4 +328,6 @@ const UfCodec uf_codec_jpeg = {
     .read_metadata = read_jpeg_metadata,
     .read = read_jpeg,
     .write = write_jpeg,
+    .rewrite = uf_jpeg_rewrite,
+    .retag = uf_jpeg_retag,
 };

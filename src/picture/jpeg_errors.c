@@ -1,4 +1,5 @@
-/* libjpeg's errors as statuses: fatal ones jump, damage in the picture's data is fatal too, the rest are warnings. */
+/* libjpeg's errors as statuses: fatal ones jump, damage in the picture's data is fatal too, the rest are
+ * warnings. */
 #include "picture/jpeg_internal.h"
 
 #include <jerror.h>
@@ -99,7 +100,7 @@ struct jpeg_error_mgr *uf_jpeg_errors_init(UfJpegErrors *errors, const char *nam
     return &errors->base;
 }
 
-static void count_scans(j_common_ptr jpeg)
+void uf_jpeg_count_scans(j_common_ptr jpeg)
 {
     if (!jpeg->is_decompressor || ((j_decompress_ptr)jpeg)->input_scan_number <= UF_JPEG_MAX_SCANS)
         return;
@@ -111,6 +112,6 @@ static void count_scans(j_common_ptr jpeg)
 
 void uf_jpeg_limit_scans(struct jpeg_decompress_struct *jpeg, UfJpegErrors *errors)
 {
-    errors->progress.progress_monitor = count_scans;
+    errors->progress.progress_monitor = uf_jpeg_count_scans;
     jpeg->progress = &errors->progress;
 }

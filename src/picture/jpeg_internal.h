@@ -10,12 +10,13 @@
 #include "picture/picture_internal.h"
 
 /*
- * More scans than any encoder makes (a usual progressive file has 10): each costs a pass over all blocks, however
- * few bytes it has. The number is common practice, no source.
+ * More scans than any encoder makes (a usual progressive file has 10): each costs a pass over all blocks,
+ * however few bytes it has. The number is common practice, no source.
  */
 #define UF_JPEG_MAX_SCANS 200
 
-/* The error manager of one (de)compressor; `base` comes first, so that libjpeg's pointer is this structure's. */
+/* The error manager of one (de)compressor; `base` comes first, so that libjpeg's pointer is this structure's.
+ */
 typedef struct UfJpegErrors {
     struct jpeg_error_mgr base;
     struct jpeg_progress_mgr progress;
@@ -30,6 +31,9 @@ typedef struct UfJpegErrors {
 struct jpeg_error_mgr *uf_jpeg_errors_init(UfJpegErrors *errors, const char *name, UfReport *report);
 /* Refuses files of endless scans, from now on. */
 void uf_jpeg_limit_scans(struct jpeg_decompress_struct *jpeg, UfJpegErrors *errors);
+
+/* The progress monitor that does it. */
+void uf_jpeg_count_scans(j_common_ptr jpeg);
 
 /* What a marker segment is. */
 typedef enum UfJpegSegment {
@@ -65,11 +69,28 @@ extern const char uf_jpeg_extended_prefix[];
 UfStatus uf_jpeg_read_metadata(struct jpeg_decompress_struct *jpeg, const char *name, UfMetadata *out,
                                UfReport *report);
 
-/* Write one kind of metadata each, after the header of the file being compressed. */
-void uf_jpeg_write_exif(struct jpeg_compress_struct *jpeg, UfBlob exif, UfReport *report);
-void uf_jpeg_write_icc(struct jpeg_compress_struct *jpeg, UfBlob icc, UfReport *report);
-void uf_jpeg_write_xmp(struct jpeg_compress_struct *jpeg, UfBlob xmp, UfReport *report);
-void uf_jpeg_write_xmp_extended(struct jpeg_compress_struct *jpeg, UfBlob xmp, UfBlob extended);
+/* Where marker segments go: to a compressor whose header is written, or straight to a file. One of them is
+ * set. */
+typedef struct UfJpegSink {
+    struct jpeg_compress_struct *jpeg;
+    FILE *stream;
+} UfJpegSink;
+
+/* One segment, at most UF_JPEG_MAX_PAYLOAD_BYTES. */
+void uf_jpeg_put_segment(const UfJpegSink *sink, int marker, const void *prefix, size_t prefix_bytes,
+                         const uint8_t *data, size_t size_bytes);
+/* Write one kind of metadata each; what does not fit is left out with a warning. */
+void uf_jpeg_put_exif(const UfJpegSink *sink, UfBlob exif, UfReport *report);
+void uf_jpeg_put_icc(const UfJpegSink *sink, UfBlob icc, UfReport *report);
+void uf_jpeg_put_xmp(const UfJpegSink *sink, UfBlob xmp, UfReport *report);
+void uf_jpeg_put_xmp_extended(const UfJpegSink *sink, UfBlob xmp, UfBlob extended);
+/*
+ * The markers of `list` again, in their order, with EXIF, XMP and ICC from `metadata` in the places of the
+ * old ones; `old` is what `list` held. The multi-picture index, the gain map's and JFIF's thumbnail are left
+ * out.
+ */
+void uf_jpeg_repeat_markers(const UfJpegSink *sink, const struct jpeg_marker_struct *list,
+                            const UfMetadata *old, const UfMetadata *metadata, UfReport *report);
 /* The GUID (32 characters) that the main packet names for its extended packet; false when it names none. */
 bool uf_jpeg_extended_guid(UfBlob xmp, char guid[32]);
 
@@ -78,8 +99,16 @@ UfStatus uf_jpeg_open(struct jpeg_decompress_struct *jpeg, FILE *stream, UfRepor
 /* Bytes of the coefficients of the whole picture. */
 size_t uf_jpeg_coefficient_bytes(const struct jpeg_decompress_struct *jpeg);
 
-UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
-                         UfReport *report);
+/* Huffman tables: every category of DC differences of 8-bit pictures; every AC symbol that these blocks need.
+ */
+bool uf_jpeg_dc_codes_complete(const JHUFF_TBL *table);
+bool uf_jpeg_ac_codes_exist(const JHUFF_TBL *table, const JCOEF *blocks, size_t block_count);
+
+/* The file again with other metadata; tables and entropy-coded data byte for byte, nothing behind EOI. */
+UfStatus uf_jpeg_copy_with_metadata(UfInput *source, const UfMetadata *metadata, UfOutput *output,
+                                    UfReport *report);
+UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
+                         UfOutput *output, UfReport *report);
 UfStatus uf_jpeg_retag(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *report);
 
 #endif

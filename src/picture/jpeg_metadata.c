@@ -1,9 +1,9 @@
 /*
  * Metadata in JPEG marker segments.
  *
- * EXIF: APP1 "Exif" (CIPA DC-008). XMP: APP1, extended XMP in further APP1 segments (XMP Specification Part 3,
- * 1.1.3). ICC: APP2 "ICC_PROFILE" (ICC.1 Annex B). Multi-picture index: APP2 "MPF" (CIPA DC-007). Gain map: APP2
- * "urn:iso:std:iso:ts:21496:-1" (ISO 21496-1; the string from memory).
+ * EXIF: APP1 "Exif" (CIPA DC-008). XMP: APP1, extended XMP in further APP1 segments (XMP Specification Part
+ * 3, 1.1.3). ICC: APP2 "ICC_PROFILE" (ICC.1 Annex B). Multi-picture index: APP2 "MPF" (CIPA DC-007). Gain
+ * map: APP2 "urn:iso:std:iso:ts:21496:-1" (ISO 21496-1; the string from memory).
  */
 #include "picture/jpeg_internal.h"
 
@@ -90,8 +90,8 @@ static const struct jpeg_marker_struct *chunk_at(const struct jpeg_marker_struct
 }
 
 /* Chunks may come in any order; they must meet without holes and fill the length that they announce. */
-static UfStatus read_extended_xmp(const struct jpeg_marker_struct *list, const char *name, UfMetadata *metadata,
-                                  UfReport *report)
+static UfStatus read_extended_xmp(const struct jpeg_marker_struct *list, const char *name,
+                                  UfMetadata *metadata, UfReport *report)
 {
     char guid[32];
     if (!uf_jpeg_extended_guid(metadata->xmp, guid))
@@ -124,15 +124,16 @@ static UfStatus read_extended_xmp(const struct jpeg_marker_struct *list, const c
     return UF_OK;
 }
 
-static UfStatus read_icc(struct jpeg_decompress_struct *jpeg, const char *name, UfMetadata *metadata, bool present,
-                         UfReport *report)
+static UfStatus read_icc(struct jpeg_decompress_struct *jpeg, const char *name, UfMetadata *metadata,
+                         bool present, UfReport *report)
 {
     JOCTET *profile = NULL;
     unsigned size = 0;
     if (!present)
         return UF_OK;
     if (!jpeg_read_icc_profile(jpeg, &profile, &size)) {
-        uf_warn(report, "%s: the colour profile is incomplete and is left out; colours are taken as sRGB", name);
+        uf_warn(report, "%s: the colour profile is incomplete and is left out; colours are taken as sRGB",
+                name);
         return UF_OK;
     }
     UfStatus status = uf_blob_set(&metadata->icc, profile, size, report);
@@ -153,7 +154,8 @@ static UfStatus read_segment(const struct jpeg_marker_struct *marker, UfMetadata
     size_t size = marker->data_length;
     switch (uf_jpeg_segment_kind(marker->marker, data, size)) {
     case UF_JPEG_EXIF:
-        return set_first(&out->exif, data + UF_JPEG_EXIF_PREFIX_BYTES, size - UF_JPEG_EXIF_PREFIX_BYTES, report);
+        return set_first(&out->exif, data + UF_JPEG_EXIF_PREFIX_BYTES, size - UF_JPEG_EXIF_PREFIX_BYTES,
+                         report);
     case UF_JPEG_XMP:
         return set_first(&out->xmp, data + UF_JPEG_XMP_PREFIX_BYTES, size - UF_JPEG_XMP_PREFIX_BYTES, report);
     case UF_JPEG_ICC:
@@ -189,74 +191,4 @@ UfStatus uf_jpeg_read_metadata(struct jpeg_decompress_struct *jpeg, const char *
     if (status == UF_OK && out->xmp.size_bytes > 0 && uf_xmp_has_gain_map(out->xmp))
         out->has_gain_map = true;
     return status;
-}
-
-/* prefix + data as one segment; the caller has checked that it fits. */
-static void write_segment(struct jpeg_compress_struct *jpeg, int marker, const void *prefix, size_t prefix_bytes,
-                          const uint8_t *data, size_t size_bytes)
-{
-    const uint8_t *head = prefix;
-    jpeg_write_m_header(jpeg, marker, (unsigned)(prefix_bytes + size_bytes));
-    for (size_t i = 0; i < prefix_bytes; i++)
-        jpeg_write_m_byte(jpeg, head[i]);
-    for (size_t i = 0; i < size_bytes; i++)
-        jpeg_write_m_byte(jpeg, data[i]);
-}
-
-void uf_jpeg_write_exif(struct jpeg_compress_struct *jpeg, UfBlob exif, UfReport *report)
-{
-    if (exif.size_bytes == 0)
-        return;
-    if (exif.size_bytes > UF_JPEG_MAX_PAYLOAD_BYTES - UF_JPEG_EXIF_PREFIX_BYTES) {
-        uf_warn(report, "the EXIF data (%zu bytes) do not fit into a JPEG, which holds %u bytes: they are left out",
-                exif.size_bytes, UF_JPEG_MAX_PAYLOAD_BYTES - UF_JPEG_EXIF_PREFIX_BYTES);
-        return;
-    }
-    write_segment(jpeg, JPEG_APP0 + 1, uf_jpeg_exif_prefix, UF_JPEG_EXIF_PREFIX_BYTES, exif.data, exif.size_bytes);
-}
-
-/* 255 segments of 65519 bytes (ICC.1 Annex B). */
-#define MAX_ICC_BYTES (255u * 65519u)
-
-void uf_jpeg_write_icc(struct jpeg_compress_struct *jpeg, UfBlob icc, UfReport *report)
-{
-    if (icc.size_bytes == 0)
-        return;
-    if (icc.size_bytes > MAX_ICC_BYTES)
-        uf_warn(report, "the colour profile (%zu bytes) does not fit into a JPEG and is left out", icc.size_bytes);
-    else
-        jpeg_write_icc_profile(jpeg, icc.data, (unsigned)icc.size_bytes);
-}
-
-void uf_jpeg_write_xmp(struct jpeg_compress_struct *jpeg, UfBlob xmp, UfReport *report)
-{
-    if (xmp.size_bytes == 0)
-        return;
-    if (xmp.size_bytes > UF_JPEG_MAX_PAYLOAD_BYTES - UF_JPEG_XMP_PREFIX_BYTES)
-        uf_warn(report, "the XMP packet (%zu bytes) does not fit into a JPEG and is left out", xmp.size_bytes);
-    else
-        write_segment(jpeg, JPEG_APP0 + 1, uf_jpeg_xmp_prefix, UF_JPEG_XMP_PREFIX_BYTES, xmp.data, xmp.size_bytes);
-}
-
-static void put_big_endian_32(uint8_t *out, size_t value)
-{
-    for (int i = 0; i < 4; i++)
-        out[i] = (uint8_t)(value >> (24 - 8 * i));
-}
-
-void uf_jpeg_write_xmp_extended(struct jpeg_compress_struct *jpeg, UfBlob xmp, UfBlob extended)
-{
-    uint8_t head[UF_JPEG_EXTENDED_HEAD_BYTES];
-    char guid[32];
-    if (extended.size_bytes == 0 || extended.size_bytes > UINT32_MAX || !uf_jpeg_extended_guid(xmp, guid))
-        return;
-    memcpy(head, uf_jpeg_extended_prefix, UF_JPEG_EXTENDED_PREFIX_BYTES);
-    memcpy(head + UF_JPEG_EXTENDED_PREFIX_BYTES, guid, 32);
-    put_big_endian_32(head + UF_JPEG_EXTENDED_PREFIX_BYTES + 32, extended.size_bytes);
-    size_t room = UF_JPEG_MAX_PAYLOAD_BYTES - UF_JPEG_EXTENDED_HEAD_BYTES;
-    for (size_t offset = 0; offset < extended.size_bytes; offset += room) {
-        size_t left = extended.size_bytes - offset;
-        put_big_endian_32(head + UF_JPEG_EXTENDED_PREFIX_BYTES + 36, offset);
-        write_segment(jpeg, JPEG_APP0 + 1, head, sizeof head, extended.data + offset, left < room ? left : room);
-    }
 }

@@ -1,6 +1,7 @@
 /*
- * EXIF orientation (CIPA DC-008, tag 0x0112; TIFF 6.0 p. 36): where row 0 and column 0 of the stored pixels are
- * seen. Each of the eight is a swap of the axes or not, then a flip of the upright x, of the upright y, or of both.
+ * EXIF orientation (CIPA DC-008, tag 0x0112; TIFF 6.0 p. 36): where row 0 and column 0 of the stored pixels
+ * are seen. Each of the eight is a swap of the axes or not, then a flip of the upright x, of the upright y,
+ * or of both.
  */
 #include "picture/picture_internal.h"
 
@@ -11,8 +12,9 @@ typedef struct Turn {
 static Turn turn_of(int orientation)
 {
     static const Turn turns[9] = {
-        [1] = {false, false, false}, [2] = {false, true, false}, [3] = {false, true, true}, [4] = {false, false, true},
-        [5] = {true, false, false},  [6] = {true, true, false},  [7] = {true, true, true},  [8] = {true, false, true},
+        [1] = {false, false, false}, [2] = {false, true, false}, [3] = {false, true, true},
+        [4] = {false, false, true},  [5] = {true, false, false}, [6] = {true, true, false},
+        [7] = {true, true, true},    [8] = {true, false, true},
     };
     return orientation >= 1 && orientation <= 8 ? turns[orientation] : turns[1];
 }
@@ -25,8 +27,8 @@ static size_t smaller(size_t a, size_t b)
     return a < b ? a : b;
 }
 
-void uf_orient_stored_rect(const UfPicture *picture, int orientation, size_t x0_px, size_t y0_px, size_t width_px,
-                           size_t height_px, uint8_t *out, size_t out_stride_bytes)
+void uf_orient_stored_rect(const UfPicture *picture, int orientation, size_t x0_px, size_t y0_px,
+                           size_t width_px, size_t height_px, uint8_t *out, size_t out_stride_bytes)
 {
     Turn turn = turn_of(orientation);
     size_t pixel = picture->channels * (size_t)picture->sample;

@@ -16,34 +16,39 @@ static bool pixel_bytes(size_t width_px, size_t height_px, size_t channels, UfSa
     return true;
 }
 
-UfStatus uf_check_size(size_t width_px, size_t height_px, size_t channels, UfSample sample, size_t extra_bytes,
-                       size_t max_memory_bytes, UfReport *report)
+UfStatus uf_check_size(size_t width_px, size_t height_px, size_t channels, UfSample sample,
+                       size_t extra_bytes, size_t max_memory_bytes, UfReport *report)
 {
     if (width_px == 0 || height_px == 0)
         return uf_fail(report, UF_ERROR_FORMAT, "claims a size of %zu x %zu pixels", width_px, height_px);
     if (width_px > UF_PICTURE_MAX_SIDE_PX || height_px > UF_PICTURE_MAX_SIDE_PX)
-        return uf_fail(report, UF_ERROR_UNSUPPORTED, "claims %zu x %zu pixels; no side may exceed %u", width_px,
-                       height_px, UF_PICTURE_MAX_SIDE_PX);
+        return uf_fail(report, UF_ERROR_UNSUPPORTED, "claims %zu x %zu pixels; no side may exceed %u",
+                       width_px, height_px, UF_PICTURE_MAX_SIDE_PX);
     size_t limit = max_memory_bytes == 0 ? uf_default_memory_limit() : max_memory_bytes;
     size_t bytes;
-    if (pixel_bytes(width_px, height_px, channels, sample, &bytes) && bytes <= limit && extra_bytes <= limit - bytes)
+    if (pixel_bytes(width_px, height_px, channels, sample, &bytes) && bytes <= limit &&
+        extra_bytes <= limit - bytes)
         return UF_OK;
-    double needed = (double)width_px * (double)height_px * (double)channels * (double)sample + (double)extra_bytes;
-    return uf_fail(report, UF_ERROR_MEMORY,
-                   "%zu x %zu pixels need %.1f MB of memory, and the limit is %.1f MB; raise the limit or make the "
-                   "picture smaller",
-                   width_px, height_px, needed / 1e6, (double)limit / 1e6);
+    double needed =
+        (double)width_px * (double)height_px * (double)channels * (double)sample + (double)extra_bytes;
+    return uf_fail(
+        report, UF_ERROR_MEMORY,
+        "%zu x %zu pixels need %.1f MB of memory, and the limit is %.1f MB; raise the limit or make the "
+        "picture smaller",
+        width_px, height_px, needed / 1e6, (double)limit / 1e6);
 }
 
 UfStatus uf_picture_create(size_t width_px, size_t height_px, size_t channels, UfSample sample,
                            UfPicture **out, UfReport *report)
 {
-    if (width_px == 0 || height_px == 0 || width_px > UF_PICTURE_MAX_SIDE_PX || height_px > UF_PICTURE_MAX_SIDE_PX)
-        return uf_fail(report, UF_ERROR_ARGUMENT, "a picture of %zu x %zu pixels makes no sense; sides are 1 to %u",
-                       width_px, height_px, UF_PICTURE_MAX_SIDE_PX);
+    if (width_px == 0 || height_px == 0 || width_px > UF_PICTURE_MAX_SIDE_PX ||
+        height_px > UF_PICTURE_MAX_SIDE_PX)
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "a picture of %zu x %zu pixels makes no sense; sides are 1 to %u", width_px, height_px,
+                       UF_PICTURE_MAX_SIDE_PX);
     if (channels < 1 || channels > 4 || !sample_is_known(sample))
-        return uf_fail(report, UF_ERROR_ARGUMENT, "a picture of %zu channels of %d bytes makes no sense", channels,
-                       (int)sample);
+        return uf_fail(report, UF_ERROR_ARGUMENT, "a picture of %zu channels of %d bytes makes no sense",
+                       channels, (int)sample);
     size_t bytes;
     if (!pixel_bytes(width_px, height_px, channels, sample, &bytes))
         return uf_fail(report, UF_ERROR_MEMORY, "%zu x %zu pixels are too many", width_px, height_px);
@@ -81,8 +86,8 @@ void uf_picture_free(UfPicture **picture)
 UfStatus uf_picture_copy(const UfPicture *picture, UfPicture **out, UfReport *report)
 {
     UfPicture *copy = NULL;
-    UfStatus status =
-        uf_picture_create(picture->width_px, picture->height_px, picture->channels, picture->sample, &copy, report);
+    UfStatus status = uf_picture_create(picture->width_px, picture->height_px, picture->channels,
+                                        picture->sample, &copy, report);
     if (status == UF_OK)
         status = uf_metadata_copy(&picture->metadata, &copy->metadata, report);
     if (status != UF_OK) {

@@ -13,8 +13,8 @@ struct UfPicture {
     size_t width_px, height_px, channels, stride_bytes;
     UfSample sample;
     uint8_t *data;
-    UfFormat format;      /* of the file it came from */
-    int orientation;      /* of the stored pixels in that file, 1..8: the picture itself is upright */
+    UfFormat format; /* of the file it came from */
+    int orientation; /* of the stored pixels in that file, 1..8: the picture itself is upright */
     UfMetadata metadata;
     size_t described_width_px, described_height_px; /* the upright size that the metadata speak of */
 };
@@ -27,8 +27,8 @@ typedef struct UfCodec {
     bool (*matches)(const uint8_t *head, size_t size_bytes);
     UfStatus (*probe)(UfInput *input, UfPictureInfo *out, UfReport *report);
     /*
-     * Reads the metadata without decoding pixels; from PNG also what stands behind IDAT. *out is cleared by the
-     * caller before and after; on failure it may be partly filled.
+     * Reads the metadata without decoding pixels; from PNG also what stands behind IDAT. *out is cleared by
+     * the caller before and after; on failure it may be partly filled.
      */
     UfStatus (*read_metadata)(UfInput *input, UfMetadata *out, UfReport *report);
     UfStatus (*read)(UfInput *input, size_t max_memory_bytes, UfPicture **out, UfReport *report);
@@ -36,8 +36,8 @@ typedef struct UfCodec {
     UfStatus (*write)(const UfPicture *picture, const UfWriteOptions *options, UfOutput *output,
                       UfReport *report);
     /*
-     * Rewrites `source` with the touched parts of `picture`, in the stored orientation. NULL: the format can't, use
-     * write. picture->metadata are already corrected.
+     * Rewrites `source` with the touched parts of `picture`, in the stored orientation. NULL: the format
+     * can't, use write. picture->metadata are already corrected.
      */
     UfStatus (*rewrite)(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
                         UfReport *report);
@@ -54,29 +54,29 @@ const UfCodec *uf_codec_of_input(UfInput *input);
 const UfCodec *uf_codec_of_format(UfFormat format);
 
 /*
- * Refuses sizes that are zero, too large, or whose pixels (plus `extra_bytes`, what the codec itself will hold)
- * exceed the limit; call it before any allocation that follows the header's sizes.
+ * Refuses sizes that are zero, too large, or whose pixels (plus `extra_bytes`, what the codec itself will
+ * hold) exceed the limit; call it before any allocation that follows the header's sizes.
  */
-UfStatus uf_check_size(size_t width_px, size_t height_px, size_t channels, UfSample sample, size_t extra_bytes,
-                       size_t max_memory_bytes, UfReport *report);
+UfStatus uf_check_size(size_t width_px, size_t height_px, size_t channels, UfSample sample,
+                       size_t extra_bytes, size_t max_memory_bytes, UfReport *report);
 
 /*
- * EXIF orientation (CIPA DC-008, tag 0x0112). Turns the picture's stored pixels upright, in place of its buffer;
- * sets width and height. orientation 1..8.
+ * EXIF orientation (CIPA DC-008, tag 0x0112). Turns the picture's stored pixels upright, in place of its
+ * buffer; sets width and height. orientation 1..8.
  */
 UfStatus uf_orient_upright(UfPicture *picture, int orientation, UfReport *report);
 /* The size that the upright picture has when it is stored in `orientation`. */
 void uf_orient_stored_size(const UfPicture *picture, int orientation, size_t *width_px, size_t *height_px);
 /* Copies a rectangle, given in stored coordinates and inside the picture, out of the upright picture. */
-void uf_orient_stored_rect(const UfPicture *picture, int orientation, size_t x0_px, size_t y0_px, size_t width_px,
-                           size_t height_px, uint8_t *out, size_t out_stride_bytes);
+void uf_orient_stored_rect(const UfPicture *picture, int orientation, size_t x0_px, size_t y0_px,
+                           size_t width_px, size_t height_px, uint8_t *out, size_t out_stride_bytes);
 /* uf_touched_any for a rectangle given in stored coordinates. */
 bool uf_touched_any_stored(const UfTouched *touched, const UfPicture *picture, int orientation, size_t x0_px,
                            size_t y0_px, size_t x1_px, size_t y1_px);
 
 /*
- * Row y of the picture in another sample type, rounded and clipped. Float without a profile is linear light and is
- * given the sRGB curve (IEC 61966-2-1) on its way to integers. `out` holds width * channels samples.
+ * Row y of the picture in another sample type, rounded and clipped. Float without a profile is linear light
+ * and is given the sRGB curve (IEC 61966-2-1) on its way to integers. `out` holds width * channels samples.
  */
 void uf_row_as(const UfPicture *picture, size_t y_px, UfSample sample, void *out);
 

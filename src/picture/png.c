@@ -1,7 +1,7 @@
 /*
- * PNG (W3C PNG Specification, third edition) through libpng: reading, writing, and the codec's entry. A PNG is one
- * zlib stream whose rows depend on earlier ones, so a changed picture is always written whole; exchanging the XMP
- * alone is in png_retag.c.
+ * PNG (W3C PNG Specification, third edition) through libpng: reading, writing, and the codec's entry. A PNG
+ * is one zlib stream whose rows depend on earlier ones, so a changed picture is always written whole;
+ * exchanging the XMP alone is in png_retag.c.
  */
 #include <setjmp.h>
 
@@ -25,8 +25,8 @@ static void on_error(png_structp png, png_const_charp text)
 {
     PngErrors *errors = png_get_error_ptr(png);
     if (ferror(errors->stream))
-        errors->status = uf_fail_errno(errors->report, errors->writing ? "cannot be written" : "cannot be read",
-                                       errors->name);
+        errors->status = uf_fail_errno(
+            errors->report, errors->writing ? "cannot be written" : "cannot be read", errors->name);
     else if (strstr(text, "ut of memory") != NULL || strstr(text, "nsufficient memory") != NULL)
         errors->status = uf_fail_memory(errors->report);
     else if (strcmp(text, "Read Error") == 0)
@@ -76,16 +76,16 @@ static void open_png(PngReader *reader, UfInput *input)
     png_set_crc_action(reader->png, PNG_CRC_ERROR_QUIT, PNG_CRC_ERROR_QUIT);
     keep_chunks(reader->png);
     png_read_info(reader->png, reader->info);
-    png_get_IHDR(reader->png, reader->info, &reader->width, &reader->height, &reader->bits, &reader->colour_type,
-                 &reader->interlace, NULL, NULL);
+    png_get_IHDR(reader->png, reader->info, &reader->width, &reader->height, &reader->bits,
+                 &reader->colour_type, &reader->interlace, NULL, NULL);
     reader->transparent = png_get_valid(reader->png, reader->info, PNG_INFO_tRNS) != 0;
 }
 
 static size_t channels_of(const PngReader *reader)
 {
-    size_t colours = reader->colour_type == PNG_COLOR_TYPE_GRAY || reader->colour_type == PNG_COLOR_TYPE_GRAY_ALPHA
-                         ? 1
-                         : 3;
+    size_t colours =
+        reader->colour_type == PNG_COLOR_TYPE_GRAY || reader->colour_type == PNG_COLOR_TYPE_GRAY_ALPHA ? 1
+                                                                                                       : 3;
     return colours + ((reader->colour_type & PNG_COLOR_MASK_ALPHA) != 0 || reader->transparent ? 1 : 0);
 }
 
@@ -129,7 +129,8 @@ static UfStatus read_pixels(PngReader *reader, size_t max_memory_bytes, UfReport
 {
     size_t channels = channels_of(reader);
     UfSample sample = sample_of(reader);
-    UfStatus status = uf_check_size(reader->width, reader->height, channels, sample, 0, max_memory_bytes, report);
+    UfStatus status =
+        uf_check_size(reader->width, reader->height, channels, sample, 0, max_memory_bytes, report);
     if (status == UF_OK)
         status = uf_picture_create(reader->width, reader->height, channels, sample, &reader->picture, report);
     if (status != UF_OK)
@@ -223,8 +224,8 @@ static UfStatus probe_all(PngReader *reader, UfInput *input, UfPictureInfo *out,
     out->sample = sample_of(reader);
     out->orientation = uf_exif_orientation(reader->metadata.exif);
     out->progressive = reader->interlace != PNG_INTERLACE_NONE;
-    snprintf(out->encoding, sizeof out->encoding, "deflate %d-bit %s%s", reader->bits, kinds[reader->colour_type % 7],
-             out->progressive ? ", interlaced" : "");
+    snprintf(out->encoding, sizeof out->encoding, "deflate %d-bit %s%s", reader->bits,
+             kinds[reader->colour_type % 7], out->progressive ? ", interlaced" : "");
     return UF_OK;
 }
 
@@ -249,7 +250,8 @@ typedef struct PngWriter {
 
 static void write_chunk(png_structp png, uint32_t type, UfBlob content)
 {
-    png_byte name[4] = {(png_byte)(type >> 24), (png_byte)(type >> 16), (png_byte)(type >> 8), (png_byte)type};
+    png_byte name[4] = {(png_byte)(type >> 24), (png_byte)(type >> 16), (png_byte)(type >> 8),
+                        (png_byte)type};
     png_write_chunk(png, name, content.data, content.size_bytes);
 }
 
@@ -285,9 +287,9 @@ static UfStatus write_all(PngWriter *writer, const UfPicture *picture, UfSample 
     png_init_io(png, output->stream);
     png_set_user_limits(png, UF_PICTURE_MAX_SIDE_PX, UF_PICTURE_MAX_SIDE_PX);
     png_set_compression_level(png, COMPRESSION_LEVEL);
-    png_set_IHDR(png, writer->info, (uint32_t)picture->width_px, (uint32_t)picture->height_px, 8 * (int)sample,
-                 colour_types[picture->channels], PNG_INTERLACE_NONE, PNG_COMPRESSION_TYPE_DEFAULT,
-                 PNG_FILTER_TYPE_DEFAULT);
+    png_set_IHDR(png, writer->info, (uint32_t)picture->width_px, (uint32_t)picture->height_px,
+                 8 * (int)sample, colour_types[picture->channels], PNG_INTERLACE_NONE,
+                 PNG_COMPRESSION_TYPE_DEFAULT, PNG_FILTER_TYPE_DEFAULT);
     png_write_info(png, writer->info);
     write_extras(png, picture, sample, true);
     if (writer->icc_chunk.size_bytes > 0)
@@ -319,7 +321,8 @@ static UfStatus prepare_chunks(PngWriter *writer, const UfMetadata *metadata, Uf
     return status;
 }
 
-static UfStatus write_png(const UfPicture *picture, const UfWriteOptions *options, UfOutput *output, UfReport *report)
+static UfStatus write_png(const UfPicture *picture, const UfWriteOptions *options, UfOutput *output,
+                          UfReport *report)
 {
     UfSample sample = picture->sample == UF_SAMPLE_U8 ? UF_SAMPLE_U8 : UF_SAMPLE_U16;
     if (options->depth_bits != 0)

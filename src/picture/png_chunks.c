@@ -1,6 +1,6 @@
 /*
- * PNG as a row of chunks (W3C PNG Specification, 5.3: length, type, data, CRC), without decoding pixels: metadata
- * from before and behind IDAT, and the copy that exchanges the XMP alone.
+ * PNG as a row of chunks (W3C PNG Specification, 5.3: length, type, data, CRC), without decoding pixels:
+ * metadata from before and behind IDAT, and the copy that exchanges the XMP alone.
  */
 #include <zlib.h>
 
@@ -32,7 +32,8 @@ static UfStatus next_chunk(UfInput *input, Chunk *out, UfReport *report)
     out->size_bytes = big_endian_32(head);
     out->type = big_endian_32(head + 4);
     if (out->size_bytes > INT32_MAX || out->size_bytes > input->size_bytes)
-        return uf_fail(report, UF_ERROR_FORMAT, "the PNG has a chunk of %u bytes, more than the file", out->size_bytes);
+        return uf_fail(report, UF_ERROR_FORMAT, "the PNG has a chunk of %u bytes, more than the file",
+                       out->size_bytes);
     return UF_OK;
 }
 
@@ -58,8 +59,8 @@ static UfStatus load_chunk(UfInput *input, const Chunk *chunk, uint8_t **data, U
         if (bytes != NULL)
             sum = crc32(sum, bytes, chunk->size_bytes);
         if (sum != big_endian_32(crc))
-            status = uf_fail(report, UF_ERROR_FORMAT, "the PNG is damaged: the checksum of a %.4s chunk is wrong",
-                             (const char *)type);
+            status = uf_fail(report, UF_ERROR_FORMAT,
+                             "the PNG is damaged: the checksum of a %.4s chunk is wrong", (const char *)type);
     }
     if (status == UF_OK)
         *data = bytes;
@@ -138,8 +139,8 @@ static UfStatus chunk_is_xmp(UfInput *input, const Chunk *chunk, bool *out, UfRe
 }
 
 /*
- * The new XMP takes the old one's place, or stands behind the chunks before PLTE and IDAT. What follows IEND is
- * copied too.
+ * The new XMP takes the old one's place, or stands behind the chunks before PLTE and IDAT. What follows IEND
+ * is copied too.
  */
 UfStatus uf_png_retag(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *report)
 {

@@ -1,6 +1,6 @@
 /*
- * Metadata in PNG chunks (W3C PNG Specification, third edition): iCCP, eXIf, and the iTXt chunk that holds XMP
- * (XMP Specification Part 3, 1.1.5). All other chunks that stay true are kept as they are.
+ * Metadata in PNG chunks (W3C PNG Specification, third edition): iCCP, eXIf, and the iTXt chunk that holds
+ * XMP (XMP Specification Part 3, 1.1.5). All other chunks that stay true are kept as they are.
  */
 #include "picture/png_internal.h"
 
@@ -49,7 +49,8 @@ static bool inflate_all(const uint8_t *data, size_t size_bytes, UfBlob *out)
 }
 
 /* name NUL method stream */
-static UfStatus read_icc(const uint8_t *data, size_t size_bytes, const char *name, UfMetadata *out, UfReport *report)
+static UfStatus read_icc(const uint8_t *data, size_t size_bytes, const char *name, UfMetadata *out,
+                         UfReport *report)
 {
     const uint8_t *end = size_bytes == 0 ? NULL : memchr(data, '\0', size_bytes < 80 ? size_bytes : 80);
     UfBlob profile = {0};
@@ -65,7 +66,8 @@ static UfStatus read_icc(const uint8_t *data, size_t size_bytes, const char *nam
 }
 
 /* keyword NUL flag method language NUL translated-keyword NUL text */
-static UfStatus read_xmp(const uint8_t *data, size_t size_bytes, const char *name, UfMetadata *out, UfReport *report)
+static UfStatus read_xmp(const uint8_t *data, size_t size_bytes, const char *name, UfMetadata *out,
+                         UfReport *report)
 {
     if (out->xmp.size_bytes > 0)
         return UF_OK;
@@ -90,7 +92,8 @@ static UfStatus read_xmp(const uint8_t *data, size_t size_bytes, const char *nam
 
 bool uf_png_stands_first(uint32_t type)
 {
-    static const char first[][5] = {"cHRM", "gAMA", "sBIT", "sRGB", "cICP", "mDCV", "cLLI", "mDCv", "cLLi", "iCCP"};
+    static const char first[][5] = {"cHRM", "gAMA", "sBIT", "sRGB", "cICP",
+                                    "mDCV", "cLLI", "mDCv", "cLLi", "iCCP"};
     for (size_t i = 0; i < sizeof first / sizeof *first; i++)
         if (type == UF_PNG_TYPE(first[i][0], first[i][1], first[i][2], first[i][3]))
             return true;
@@ -100,8 +103,8 @@ bool uf_png_stands_first(uint32_t type)
 typedef enum ChunkFate { CHUNK_KEPT, CHUNK_DROPPED, CHUNK_ANIMATION } ChunkFate;
 
 /*
- * What is bound to the palette or the stored samples goes. Unknown chunks follow the safe-to-copy bit, which is
- * the fourth letter's case (PNG 5.4).
+ * What is bound to the palette or the stored samples goes. Unknown chunks follow the safe-to-copy bit, which
+ * is the fourth letter's case (PNG 5.4).
  */
 static ChunkFate fate_of(uint32_t type)
 {
@@ -120,22 +123,26 @@ static ChunkFate fate_of(uint32_t type)
     return uf_png_stands_first(type) || (type & 0x20) != 0 ? CHUNK_KEPT : CHUNK_DROPPED;
 }
 
-UfStatus uf_png_read_chunk(uint32_t type, const uint8_t *data, size_t size_bytes, const char *name, size_t channels,
-                           UfMetadata *out, UfReport *report)
+UfStatus uf_png_read_chunk(uint32_t type, const uint8_t *data, size_t size_bytes, const char *name,
+                           size_t channels, UfMetadata *out, UfReport *report)
 {
     if (type == UF_PNG_ICCP)
         return read_icc(data, size_bytes, name, out, report);
     if (type == UF_PNG_EXIF)
-        return out->exif.size_bytes > 0 || size_bytes == 0 ? UF_OK : uf_blob_set(&out->exif, data, size_bytes, report);
+        return out->exif.size_bytes > 0 || size_bytes == 0
+                   ? UF_OK
+                   : uf_blob_set(&out->exif, data, size_bytes, report);
     if (uf_png_is_xmp(type, data, size_bytes))
         return read_xmp(data, size_bytes, name, out, report);
-    /* significant bits have one byte a channel: of no use when a palette or a transparent colour was expanded */
+    /* significant bits have one byte a channel: of no use when a palette or a transparent colour was expanded
+     */
     if (type == UF_PNG_TYPE('s', 'B', 'I', 'T') && size_bytes != channels)
         return UF_OK;
     ChunkFate fate = fate_of(type);
     if (fate == CHUNK_ANIMATION)
         uf_warn(report, "%s: is an animation; only its first picture is used", name);
-    return fate == CHUNK_KEPT ? uf_metadata_add_extra(out, UF_FORMAT_PNG, type, data, size_bytes, report) : UF_OK;
+    return fate == CHUNK_KEPT ? uf_metadata_add_extra(out, UF_FORMAT_PNG, type, data, size_bytes, report)
+                              : UF_OK;
 }
 
 UfStatus uf_png_xmp_chunk(UfBlob xmp, UfBlob *out, UfReport *report)

@@ -1,6 +1,6 @@
 /*
- * TIFF and BigTIFF through libtiff: reading, writing anew, and the codec's entry. Changing a part of a file, or its
- * XMP alone, is in tiff_rewrite.c.
+ * TIFF and BigTIFF through libtiff: reading, writing anew, and the codec's entry. Changing a part of a file,
+ * or its XMP alone, is in tiff_rewrite.c.
  */
 #include "picture/tiff_exif.h"
 #include "picture/tiff_internal.h"
@@ -26,7 +26,8 @@ typedef struct TiffReader {
 } TiffReader;
 
 /* The chunk's `count` pixels to the row's pixel x, plane p (separate planes) or all channels. */
-static void place(const TiffReader *reader, const uint8_t *chunk, size_t count, size_t y, size_t x, size_t plane)
+static void place(const TiffReader *reader, const uint8_t *chunk, size_t count, size_t y, size_t x,
+                  size_t plane)
 {
     const UfTiffLayout *layout = &reader->layout;
     size_t sample = (size_t)layout->sample, pixel = layout->channels * sample;
@@ -69,7 +70,8 @@ static UfStatus read_tiles(TiffReader *reader, UfReport *report)
     for (size_t plane = 0; plane < planes; plane++)
         for (size_t y = 0; y < layout->height_px; y += layout->tile_height_px)
             for (size_t x = 0; x < layout->width_px; x += layout->tile_width_px) {
-                if (TIFFReadTile(reader->tiff, reader->chunk, (uint32_t)x, (uint32_t)y, 0, (uint16_t)plane) < 0)
+                if (TIFFReadTile(reader->tiff, reader->chunk, (uint32_t)x, (uint32_t)y, 0, (uint16_t)plane) <
+                    0)
                     return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
                 size_t columns = smaller(layout->tile_width_px, layout->width_px - x);
                 size_t rows = smaller(layout->tile_height_px, layout->height_px - y);
@@ -124,7 +126,8 @@ static UfStatus read_all(TiffReader *reader, size_t max_memory_bytes, UfReport *
     size_t chunk = layout->tiled ? layout->chunk_bytes : layout->chunk_bytes / layout->tile_height_px;
     size_t pixels = layout->orientation == 1 ? 0 : layout->width_px * layout->height_px;
     status = uf_check_size(layout->width_px, layout->height_px, layout->channels, layout->sample,
-                           2 * chunk + pixels * layout->channels * (size_t)layout->sample, max_memory_bytes, report);
+                           2 * chunk + pixels * layout->channels * (size_t)layout->sample, max_memory_bytes,
+                           report);
     if (status == UF_OK)
         status = read_palette(reader, report);
     if (status == UF_OK)
@@ -198,7 +201,8 @@ static UfStatus probe_tiff(UfInput *input, UfPictureInfo *out, UfReport *report)
 
 /* Rows of a strip of about this size: small enough to change a part cheaply, large enough to pack well. */
 #define STRIP_BYTES ((size_t)256 * 1024)
-/* A classic file ends at 4 GiB; a part of that is left for metadata and for packing that makes data larger. */
+/* A classic file ends at 4 GiB; a part of that is left for metadata and for packing that makes data larger.
+ */
 #define CLASSIC_MAX_BYTES ((uint64_t)0xF0000000u)
 
 static void set_tags(TIFF *tiff, const UfPicture *picture, UfSample sample)
@@ -208,15 +212,18 @@ static void set_tags(TIFF *tiff, const UfPicture *picture, UfSample sample)
     TIFFSetField(tiff, TIFFTAG_IMAGEWIDTH, (uint32_t)picture->width_px);
     TIFFSetField(tiff, TIFFTAG_IMAGELENGTH, (uint32_t)picture->height_px);
     TIFFSetField(tiff, TIFFTAG_BITSPERSAMPLE, 8 * (int)sample);
-    TIFFSetField(tiff, TIFFTAG_SAMPLEFORMAT, sample == UF_SAMPLE_F32 ? SAMPLEFORMAT_IEEEFP : SAMPLEFORMAT_UINT);
+    TIFFSetField(tiff, TIFFTAG_SAMPLEFORMAT,
+                 sample == UF_SAMPLE_F32 ? SAMPLEFORMAT_IEEEFP : SAMPLEFORMAT_UINT);
     TIFFSetField(tiff, TIFFTAG_SAMPLESPERPIXEL, (int)picture->channels);
-    TIFFSetField(tiff, TIFFTAG_PHOTOMETRIC, picture->channels >= 3 ? PHOTOMETRIC_RGB : PHOTOMETRIC_MINISBLACK);
+    TIFFSetField(tiff, TIFFTAG_PHOTOMETRIC,
+                 picture->channels >= 3 ? PHOTOMETRIC_RGB : PHOTOMETRIC_MINISBLACK);
     TIFFSetField(tiff, TIFFTAG_PLANARCONFIG, PLANARCONFIG_CONTIG);
     TIFFSetField(tiff, TIFFTAG_ORIENTATION, ORIENTATION_TOPLEFT);
     TIFFSetField(tiff, TIFFTAG_COMPRESSION, COMPRESSION_ADOBE_DEFLATE);
     TIFFSetField(tiff, TIFFTAG_PREDICTOR,
                  sample == UF_SAMPLE_F32 ? PREDICTOR_FLOATINGPOINT : PREDICTOR_HORIZONTAL);
-    TIFFSetField(tiff, TIFFTAG_ROWSPERSTRIP, (uint32_t)(rows > picture->height_px ? picture->height_px : rows));
+    TIFFSetField(tiff, TIFFTAG_ROWSPERSTRIP,
+                 (uint32_t)(rows > picture->height_px ? picture->height_px : rows));
     if (uf_picture_has_alpha(picture)) {
         uint16_t alpha = EXTRASAMPLE_UNASSALPHA;
         TIFFSetField(tiff, TIFFTAG_EXTRASAMPLES, 1, &alpha);

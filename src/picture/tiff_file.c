@@ -1,4 +1,5 @@
-/* libtiff on a file descriptor with a position of its own, so that nobody else's stream moves. No memory mapping. */
+/* libtiff on a file descriptor with a position of its own, so that nobody else's stream moves. No memory
+ * mapping. */
 #include "picture/tiff_internal.h"
 
 #include <errno.h>
@@ -97,8 +98,8 @@ TIFF *uf_tiff_open(UfTiffFile *file, int fd, const char *name, const char *mode,
         return NULL;
     TIFFOpenOptionsSetErrorHandlerExtR(options, on_error, file);
     TIFFOpenOptionsSetWarningHandlerExtR(options, on_warning, file);
-    TIFF *tiff = TIFFClientOpenExt(name, mode, file, read_bytes, write_bytes, seek_to, close_nothing, file_size, NULL,
-                                   NULL, options);
+    TIFF *tiff = TIFFClientOpenExt(name, mode, file, read_bytes, write_bytes, seek_to, close_nothing,
+                                   file_size, NULL, NULL, options);
     TIFFOpenOptionsFree(options);
     return tiff;
 }
@@ -109,5 +110,6 @@ UfStatus uf_tiff_fail(const UfTiffFile *file, const char *what, UfReport *report
         errno = file->error;
         return uf_fail_errno(report, what, file->name);
     }
-    return uf_fail(report, UF_ERROR_FORMAT, "%s (libtiff: %s)", what, file->text[0] == '\0' ? "no details" : file->text);
+    return uf_fail(report, UF_ERROR_FORMAT, "%s (libtiff: %s)", what,
+                   file->text[0] == '\0' ? "no details" : file->text);
 }

@@ -1,4 +1,5 @@
-/* What the TIFF files share: libtiff on our own files, its messages in our report, and the kinds that are handled. */
+/* What the TIFF files share: libtiff on our own files, its messages in our report, and the kinds that are
+ * handled. */
 #ifndef UF_PICTURE_TIFF_INTERNAL_H
 #define UF_PICTURE_TIFF_INTERNAL_H
 
@@ -12,8 +13,8 @@ typedef struct UfTiffFile {
     off_t position;
     const char *name;
     UfReport *report;
-    int error;       /* errno of a failed read or write, 0 otherwise */
-    char text[512];  /* libtiff's first complaint */
+    int error;      /* errno of a failed read or write, 0 otherwise */
+    char text[512]; /* libtiff's first complaint */
 } UfTiffFile;
 
 /* Opens with libtiff's mode ("r", "r+", "w", "w8"); NULL on failure, the reason is in file->text. */
@@ -43,8 +44,8 @@ const char *uf_tiff_compression_name(uint16_t compression);
 void uf_tiff_row_from_file(const UfTiffLayout *layout, void *row, size_t width_px);
 void uf_tiff_row_to_file(const UfTiffLayout *layout, void *row, size_t width_px);
 
-UfStatus uf_tiff_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
-                         UfReport *report);
+UfStatus uf_tiff_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
+                         UfOutput *output, UfReport *report);
 UfStatus uf_tiff_retag(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *report);
 
 #endif

@@ -1,5 +1,6 @@
 /*
- * TIFF 6.0 (Adobe, 1992) and BigTIFF: which of its many kinds are handled, and what the samples of a row mean.
+ * TIFF 6.0 (Adobe, 1992) and BigTIFF: which of its many kinds are handled, and what the samples of a row
+ * mean.
  */
 #include "picture/tiff_internal.h"
 
@@ -29,7 +30,8 @@ static UfStatus check_compression(uint16_t compression, UfReport *report)
     if (uf_tiff_compression_name(compression) != NULL && TIFFIsCODECConfigured(compression))
         return UF_OK;
     return uf_fail(report, UF_ERROR_UNSUPPORTED,
-                   "the TIFF's compression (%u) is not handled; save it with LZW, Deflate or none", compression);
+                   "the TIFF's compression (%u) is not handled; save it with LZW, Deflate or none",
+                   compression);
 }
 
 static const char *photometric_name(uint16_t photometric)
@@ -68,12 +70,13 @@ static UfStatus read_sample(TIFF *tiff, UfTiffLayout *layout, UfReport *report)
     else if (format == SAMPLEFORMAT_IEEEFP && bits == 32)
         layout->sample = UF_SAMPLE_F32;
     else
-        return uf_fail(report, UF_ERROR_UNSUPPORTED,
-                       "the TIFF has %u-bit %s samples; only 8 and 16 bits and 32-bit floating point are handled", bits,
-                       whole                           ? "unsigned"
-                       : format == SAMPLEFORMAT_INT    ? "signed"
-                       : format == SAMPLEFORMAT_IEEEFP ? "floating point"
-                                                       : "complex");
+        return uf_fail(
+            report, UF_ERROR_UNSUPPORTED,
+            "the TIFF has %u-bit %s samples; only 8 and 16 bits and 32-bit floating point are handled", bits,
+            whole                           ? "unsigned"
+            : format == SAMPLEFORMAT_INT    ? "signed"
+            : format == SAMPLEFORMAT_IEEEFP ? "floating point"
+                                            : "complex");
     return UF_OK;
 }
 
@@ -95,9 +98,10 @@ static UfStatus read_channels(TIFF *tiff, UfTiffLayout *layout, UfReport *report
         return uf_fail(report, UF_ERROR_UNSUPPORTED, "the TIFF is %s; convert it to grey or RGB first",
                        photometric_name(layout->photometric));
     if (samples < colours || samples > colours + 1)
-        return uf_fail(report, UF_ERROR_UNSUPPORTED,
-                       "the TIFF has %u channels; only grey and RGB with at most one alpha channel are handled",
-                       samples);
+        return uf_fail(
+            report, UF_ERROR_UNSUPPORTED,
+            "the TIFF has %u channels; only grey and RGB with at most one alpha channel are handled",
+            samples);
     layout->stored_channels = samples;
     layout->channels = layout->photometric == PHOTOMETRIC_PALETTE ? 3 : samples;
     layout->has_alpha = samples == colours + 1;

@@ -1,4 +1,5 @@
-/* Which cells of 8 x 8 pixels of the upright picture were changed: one byte a cell, so that rows are memset and memchr. */
+/* Which cells of 8 x 8 pixels of the upright picture were changed: one byte a cell, so that rows are memset
+ * and memchr. */
 #include <underfoot/picture.h>
 
 #include "base/memory.h"
@@ -14,8 +15,10 @@ struct UfTouched {
 
 UfStatus uf_touched_create(size_t width_px, size_t height_px, UfTouched **out, UfReport *report)
 {
-    if (width_px == 0 || height_px == 0 || width_px > UF_PICTURE_MAX_SIDE_PX || height_px > UF_PICTURE_MAX_SIDE_PX)
-        return uf_fail(report, UF_ERROR_ARGUMENT, "a picture of %zu x %zu pixels makes no sense", width_px, height_px);
+    if (width_px == 0 || height_px == 0 || width_px > UF_PICTURE_MAX_SIDE_PX ||
+        height_px > UF_PICTURE_MAX_SIDE_PX)
+        return uf_fail(report, UF_ERROR_ARGUMENT, "a picture of %zu x %zu pixels makes no sense", width_px,
+                       height_px);
     UfTouched *touched = uf_alloc_zero(1, sizeof *touched);
     if (touched == NULL)
         return uf_fail_memory(report);

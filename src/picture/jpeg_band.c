@@ -1,0 +1,85 @@
+/*
+ * DCT coefficients of a rectangle of pixels, as another JPEG would hold them: the rectangle is compressed in
+ * memory with that file's quantisation tables and sampling, and read back as coefficients. Blocks know
+ * nothing of their neighbours (T.81 A.3.3), so the result is that of compressing the whole picture.
+ */
+#include "picture/jpeg_band.h"
+
+void uf_jpeg_band_init(UfJpegBand *band, const char *name, UfReport *report)
+{
+    band->writer.err = uf_jpeg_errors_init(&band->writer_errors, name, report);
+    band->reader.err = uf_jpeg_errors_init(&band->reader_errors, name, report);
+}
+
+void uf_jpeg_band_clear(UfJpegBand *band)
+{
+    jpeg_destroy_compress(&band->writer);
+    jpeg_destroy_decompress(&band->reader);
+    free(band->bytes);
+    free(band->pixels);
+    band->bytes = NULL;
+    band->pixels = NULL;
+}
+
+static UfStatus take_pixels(UfJpegBand *band, const UfPicture *picture, int orientation, UfReport *report)
+{
+    size_t stride;
+    free(band->pixels);
+    band->pixels = NULL;
+    if (!uf_product(band->width_px, picture->channels, &stride) ||
+        (band->pixels = uf_alloc(stride, band->height_px)) == NULL)
+        return uf_fail_memory(report);
+    uf_orient_stored_rect(picture, orientation, band->left_px, band->top_px, band->width_px, band->height_px,
+                          band->pixels, stride);
+    return UF_OK;
+}
+
+static UfStatus compress(UfJpegBand *band, struct jpeg_decompress_struct *like)
+{
+    struct jpeg_compress_struct *writer = &band->writer;
+    if (setjmp(band->writer_errors.jump))
+        return band->writer_errors.status;
+    if (writer->mem == NULL)
+        jpeg_create_compress(writer);
+    free(band->bytes);
+    band->bytes = NULL;
+    band->size_bytes = 0;
+    jpeg_mem_dest(writer, &band->bytes, &band->size_bytes);
+    jpeg_copy_critical_parameters(like, writer);
+    writer->image_width = (JDIMENSION)band->width_px;
+    writer->image_height = (JDIMENSION)band->height_px;
+    writer->in_color_space = like->jpeg_color_space == JCS_GRAYSCALE ? JCS_GRAYSCALE : JCS_RGB;
+    jpeg_start_compress(writer, TRUE);
+    size_t stride = band->width_px * (size_t)writer->input_components;
+    while (writer->next_scanline < writer->image_height) {
+        JSAMPROW row = band->pixels + writer->next_scanline * stride;
+        jpeg_write_scanlines(writer, &row, 1);
+    }
+    jpeg_finish_compress(writer);
+    return UF_OK;
+}
+
+static UfStatus read_back(UfJpegBand *band)
+{
+    struct jpeg_decompress_struct *reader = &band->reader;
+    if (setjmp(band->reader_errors.jump))
+        return band->reader_errors.status;
+    if (reader->mem == NULL)
+        jpeg_create_decompress(reader);
+    jpeg_abort_decompress(reader);
+    jpeg_mem_src(reader, band->bytes, band->size_bytes);
+    jpeg_read_header(reader, TRUE);
+    band->blocks = jpeg_read_coefficients(reader);
+    return UF_OK;
+}
+
+UfStatus uf_jpeg_band_make(UfJpegBand *band, struct jpeg_decompress_struct *like, const UfPicture *picture,
+                           int orientation, UfReport *report)
+{
+    UfStatus status = take_pixels(band, picture, orientation, report);
+    if (status == UF_OK)
+        status = compress(band, like);
+    if (status == UF_OK)
+        status = read_back(band);
+    return status;
+}

@@ -1,0 +1,69 @@
+/* Do a file's Huffman tables have every code that a block needs? (ITU-T T.81 F.1.2, K.3) */
+#include "picture/jpeg_internal.h"
+
+/* Position in the zigzag order to position in the block (T.81 figure A.6). */
+static const uint8_t natural_order[DCTSIZE2] = {
+    0,  1,  8,  16, 9,  2,  3,  10, 17, 24, 32, 25, 18, 11, 4,  5,  12, 19, 26, 33, 40, 48,
+    41, 34, 27, 20, 13, 6,  7,  14, 21, 28, 35, 42, 49, 56, 57, 50, 43, 36, 29, 22, 15, 23,
+    30, 37, 44, 51, 58, 59, 52, 45, 38, 31, 39, 46, 53, 60, 61, 54, 47, 55, 62, 63};
+
+#define END_OF_BLOCK  0x00
+#define SIXTEEN_ZEROS 0xF0
+/* Differences of 8-bit DC coefficients have at most 11 bits (T.81 table F.1). */
+#define DC_CATEGORIES 12
+
+static void codes_of(const JHUFF_TBL *table, bool has[256])
+{
+    int count = 0;
+    memset(has, 0, 256 * sizeof *has);
+    if (table == NULL)
+        return;
+    for (int length = 1; length <= 16; length++)
+        count += table->bits[length];
+    for (int i = 0; i < count && i < 256; i++)
+        has[table->huffval[i]] = true;
+}
+
+static int bits_of(int value)
+{
+    int bits = 0;
+    for (unsigned rest = (unsigned)(value < 0 ? -value : value); rest != 0; rest >>= 1)
+        bits++;
+    return bits;
+}
+
+bool uf_jpeg_dc_codes_complete(const JHUFF_TBL *table)
+{
+    bool has[256];
+    codes_of(table, has);
+    for (int category = 0; category < DC_CATEGORIES; category++)
+        if (!has[category])
+            return false;
+    return true;
+}
+
+bool uf_jpeg_ac_codes_exist(const JHUFF_TBL *table, const JCOEF *blocks, size_t block_count)
+{
+    bool has[256];
+    codes_of(table, has);
+    for (size_t b = 0; b < block_count; b++) {
+        const JCOEF *block = blocks + b * DCTSIZE2;
+        int zeros = 0;
+        for (int k = 1; k < DCTSIZE2; k++) {
+            int value = block[natural_order[k]];
+            if (value == 0) {
+                zeros++;
+                continue;
+            }
+            if (zeros > 15 && !has[SIXTEEN_ZEROS])
+                return false;
+            int bits = bits_of(value);
+            if (bits > 15 || !has[(zeros % 16) << 4 | bits])
+                return false;
+            zeros = 0;
+        }
+        if (zeros > 0 && !has[END_OF_BLOCK])
+            return false;
+    }
+    return true;
+}
