@@ -10,7 +10,7 @@ OUT     := .build/$(BUILD)
 PREFIX  ?= /usr/local
 CC      ?= cc
 
-LIBS      := libjpeg libpng zlib libtiff-4 lcms2 exempi-2.0 libexif fftw3 inih
+LIBS      := libjpeg libpng zlib libtiff-4 lcms2 exempi-2.0 expat libexif fftw3 inih
 TEST_LIBS := criterion proj wcslib
 
 WARNINGS := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wstrict-prototypes \

@@ -20,10 +20,10 @@ static bool holds_text(UfBlob packet, const char *text)
 /* Sets a whole number where the property is there and says something else. */
 static bool correct_number(XmpPtr xmp, const char *ns, const char *name, size_t value)
 {
-    int64_t old;
+    double old;
     if (!xmp_has_property(xmp, ns, name))
         return false;
-    if (xmp_get_property_int64(xmp, ns, name, &old, NULL) && old == (int64_t)value)
+    if (uf_xmp_get_real(xmp, ns, name, &old) && old == (double)value)
         return false;
     return xmp_set_property_int64(xmp, ns, name, (int64_t)value, 0);
 }
@@ -43,7 +43,7 @@ static bool scale_fields(XmpPtr xmp, const char *const *names, size_t count, siz
     bool changed = false;
     for (size_t i = 0; old_px != 0 && old_px != new_px && i < count; i++) {
         double value;
-        if (!xmp_get_property_float(xmp, UF_XMP_NS_GPANO, names[i], &value, NULL) || !(fabs(value) < 1e9))
+        if (!uf_xmp_get_real(xmp, UF_XMP_NS_GPANO, names[i], &value) || !(fabs(value) < 1e9))
             continue;
         int64_t scaled = llround(value * (double)new_px / (double)old_px);
         changed |= xmp_set_property_int64(xmp, UF_XMP_NS_GPANO, names[i], scaled, 0);

@@ -34,8 +34,9 @@ static bool copy_property(XmpPtr from, XmpPtr to, const UfXmpProperty *property)
             continue;
         bool simple = XMP_IS_PROP_SIMPLE(options);
         uint32_t form = options & (uint32_t)(simple ? XMP_PROP_VALUE_IS_URI : XMP_PROP_COMPOSITE_MASK);
-        good = xmp_set_property(to, property->ns, xmp_string_cstr(path),
-                                simple ? xmp_string_cstr(value) : NULL, form);
+        /* "" stands for no value where the property is made of others */
+        good = xmp_set_property(to, property->ns, xmp_string_cstr(path), simple ? xmp_string_cstr(value) : "",
+                                form);
     }
 cleanup:
     if (iterator != NULL)

@@ -21,12 +21,25 @@
  */
 XmpPtr uf_xmp_open(UfBlob packet, const char **why);
 
+/*
+ * Looks over a packet before Exempi gets it; NULL and a copy in *guarded (owned by the caller) when it may,
+ * else the reason against it. In the copy every pair of language alternatives has a third, a guard: of two,
+ * Exempi makes the second a copy of the first when it writes them. uf_xmp_unguard takes the guards out of
+ * what Exempi has written.
+ */
+const char *uf_xmp_guard(UfBlob packet, UfBlob *guarded);
+void uf_xmp_unguard(UfBlob *packet);
+
 typedef enum UfXmpForm {
     UF_XMP_PADDED,   /* with the usual padding, so that others can edit it in place */
     UF_XMP_COMPACT,  /* as small as possible */
     UF_XMP_EXTENSION /* compact and without the packet wrapper */
 } UfXmpForm;
 UfStatus uf_xmp_store(XmpPtr xmp, UfXmpForm form, UfBlob *packet, UfReport *report);
+
+/* A decimal number or a rational with nothing else but blanks around it. */
+bool uf_xmp_parse_real(const char *text, double *out);
+bool uf_xmp_get_real(XmpPtr xmp, const char *ns, const char *name, double *out);
 
 /* Deletes every property of a namespace; true when there was one. */
 bool uf_xmp_delete_namespace(XmpPtr xmp, const char *ns);

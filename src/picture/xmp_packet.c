@@ -1,17 +1,8 @@
-/*
- * XMP packets through Exempi: what is let in, and how it comes out.
- *
- * XMP is RDF/XML without a document type (XMP Specification Part 1, 7.1), so a DOCTYPE has no place in a
- * packet: it is refused before any parser can expand its entities. Very deep nesting is refused too, since
- * Exempi walks its tree recursively.
- */
+/* XMP packets in and out of Exempi. */
 #include <pthread.h>
 
 #include "base/memory.h"
 #include "picture/xmp_internal.h"
-
-#define MAX_PACKET_BYTES (64u << 20)
-#define MAX_DEPTH        128u
 
 static pthread_once_t once = PTHREAD_ONCE_INIT;
 static bool is_ready;
@@ -25,70 +16,6 @@ static void start_exempi(void)
                xmp_register_namespace(UF_XMP_NS_NOTE, "xmpNote", NULL);
 }
 
-/* The position after `end`, searched from `at`; the size when it does not come. */
-static size_t skip_past(UfBlob packet, size_t at, const char *end)
-{
-    size_t length = strlen(end);
-    const uint8_t *found = memmem(packet.data + at, packet.size_bytes - at, end, length);
-    return found == NULL ? packet.size_bytes : (size_t)(found - packet.data) + length;
-}
-
-/* The position after the '>' of the tag at `at`; quoted '>' don't count. */
-static size_t skip_tag(UfBlob packet, size_t at)
-{
-    uint8_t quote = 0;
-    for (; at < packet.size_bytes; at++) {
-        uint8_t c = packet.data[at];
-        if (quote != 0)
-            quote = c == quote ? 0 : quote;
-        else if (c == '"' || c == '\'')
-            quote = c;
-        else if (c == '>')
-            return at + 1;
-    }
-    return packet.size_bytes;
-}
-
-static bool starts_with(UfBlob packet, size_t at, const char *text)
-{
-    size_t length = strlen(text);
-    return packet.size_bytes - at >= length && memcmp(packet.data + at, text, length) == 0;
-}
-
-/* Walks over the markup; NULL when it may go to Exempi, else the reason against it. */
-static const char *reason_against(UfBlob packet)
-{
-    if (packet.size_bytes > MAX_PACKET_BYTES)
-        return "it is larger than 64 MiB";
-    if (memchr(packet.data, 0, packet.size_bytes) != NULL)
-        return "it is not UTF-8 text";
-    size_t depth = 0;
-    for (size_t at = 0; at < packet.size_bytes;) {
-        const uint8_t *open = memchr(packet.data + at, '<', packet.size_bytes - at);
-        if (open == NULL)
-            break;
-        at = (size_t)(open - packet.data);
-        if (starts_with(packet, at, "<?")) {
-            at = skip_past(packet, at, "?>");
-        } else if (starts_with(packet, at, "<!--")) {
-            at = skip_past(packet, at + 4, "-->");
-        } else if (starts_with(packet, at, "<![CDATA[")) {
-            at = skip_past(packet, at, "]]>");
-        } else if (starts_with(packet, at, "<!")) {
-            return "it has a document type, which XMP does not allow";
-        } else {
-            bool closes = starts_with(packet, at, "</");
-            at = skip_tag(packet, at);
-            bool is_empty = at >= 2 && packet.data[at - 2] == '/';
-            if (closes)
-                depth -= depth > 0;
-            else if (!is_empty && ++depth > MAX_DEPTH)
-                return "it is nested too deeply";
-        }
-    }
-    return NULL;
-}
-
 /* Some writers end the packet with NULs. */
 static UfBlob without_trailing_nul(UfBlob packet)
 {
@@ -97,21 +24,28 @@ static UfBlob without_trailing_nul(UfBlob packet)
     return packet;
 }
 
+static XmpPtr parse(UfBlob guarded, const char **why)
+{
+    XmpPtr xmp = xmp_new_empty();
+    if (xmp == NULL || xmp_parse(xmp, (const char *)guarded.data, guarded.size_bytes))
+        return xmp;
+    *why = "it is not RDF";
+    xmp_free(xmp);
+    return NULL;
+}
+
 XmpPtr uf_xmp_open(UfBlob packet, const char **why)
 {
     pthread_once(&once, start_exempi);
-    packet = without_trailing_nul(packet);
     *why = is_ready ? NULL : "Exempi could not be started";
-    if (*why == NULL && packet.size_bytes > 0)
-        *why = reason_against(packet);
-    XmpPtr xmp = *why == NULL ? xmp_new_empty() : NULL;
-    if (xmp == NULL || packet.size_bytes == 0)
-        return xmp;
-    if (!xmp_parse(xmp, (const char *)packet.data, packet.size_bytes)) {
-        *why = "it is not well-formed XML or RDF";
-        xmp_free(xmp);
-        return NULL;
-    }
+    packet = without_trailing_nul(packet);
+    if (*why == NULL && packet.size_bytes == 0)
+        return xmp_new_empty();
+    UfBlob guarded = {0};
+    if (*why == NULL)
+        *why = uf_xmp_guard(packet, &guarded);
+    XmpPtr xmp = *why == NULL ? parse(guarded, why) : NULL;
+    uf_blob_clear(&guarded);
     return xmp;
 }
 
@@ -131,6 +65,8 @@ UfStatus uf_xmp_store(XmpPtr xmp, UfXmpForm form, UfBlob *packet, UfReport *repo
                          "the XMP packet could not be written anew (Exempi error %d)", xmp_get_error());
     else
         status = uf_blob_set(packet, xmp_string_cstr(text), xmp_string_len(text), report);
+    if (status == UF_OK)
+        uf_xmp_unguard(packet);
     xmp_string_free(text);
     return status;
 }

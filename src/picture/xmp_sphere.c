@@ -14,51 +14,13 @@
 #define MAX_PX    1000000000L
 #define STEPS_DEG 1000000L /* angles are written to a millionth of a degree */
 
-static const char *parse_decimal(const char *text, double *out)
-{
-    bool negative = *text == '-';
-    if (*text == '-' || *text == '+')
-        text++;
-    double value = 0, unit = 1;
-    size_t digits = 0;
-    for (; *text >= '0' && *text <= '9'; text++, digits++)
-        value = value * 10 + (*text - '0');
-    if (*text == '.')
-        for (text++; *text >= '0' && *text <= '9'; text++, digits++) {
-            value = value * 10 + (*text - '0');
-            unit *= 10;
-        }
-    if (digits == 0 || digits > 30)
-        return NULL;
-    *out = (negative ? -value : value) / unit;
-    return text;
-}
-
-static const char *skip_blanks(const char *text)
-{
-    return text + strspn(text, " \t\r\n");
-}
-
-/* A decimal number, or a rational "a/b" as XMP has it too. */
-static bool parse_real(const char *text, double *out)
-{
-    double value, divisor = 1;
-    const char *rest = parse_decimal(skip_blanks(text), &value);
-    if (rest != NULL && *rest == '/')
-        rest = parse_decimal(rest + 1, &divisor);
-    if (rest == NULL || *skip_blanks(rest) != '\0' || divisor == 0)
-        return false;
-    *out = value / divisor;
-    return true;
-}
-
 /* False when it is not there; a value that cannot be used is a warning and counts as absent. */
 static bool read_real(XmpPtr xmp, const char *name, double low, double high, double *out, UfReport *report)
 {
     XmpStringPtr text = xmp_string_new();
     double value;
     bool there = text != NULL && xmp_get_property(xmp, UF_XMP_NS_GPANO, name, text, NULL);
-    bool good = there && parse_real(xmp_string_cstr(text), &value) && value >= low && value <= high;
+    bool good = there && uf_xmp_parse_real(xmp_string_cstr(text), &value) && value >= low && value <= high;
     if (there && !good)
         uf_warn(report,
                 "the Photo Sphere field %s has the value \"%.40s\", which makes no sense; it is ignored",
