@@ -1,0 +1,78 @@
+/* The floor's plane while it is rebuilt. */
+#include "patch/canvas.h"
+
+#include "base/memory.h"
+
+UfStatus uf_canvas_create(size_t width, size_t height, UfCanvas *out, UfReport *report)
+{
+    UfCanvas canvas = {.width = width, .height = height};
+    size_t pixels;
+    if (!uf_product(width, height, &pixels))
+        return uf_fail_memory(report);
+    canvas.value = uf_alloc_zero(pixels, 4 * sizeof *canvas.value);
+    canvas.cell = uf_alloc_zero(pixels, sizeof *canvas.cell);
+    if (canvas.value == NULL || canvas.cell == NULL) {
+        uf_canvas_clear(&canvas);
+        return uf_fail_memory(report);
+    }
+    *out = canvas;
+    return UF_OK;
+}
+
+void uf_canvas_clear(UfCanvas *canvas)
+{
+    free(canvas->value);
+    free(canvas->cell);
+    *canvas = (UfCanvas){0};
+}
+
+/* The four (at an odd edge two or one) pixels under pixel (x, y) of the half canvas. */
+static void halve_pixel(const UfCanvas *from, UfCanvas *to, size_t x, size_t y)
+{
+    size_t x1 = 2 * x + 1 < from->width ? 2 * x + 1 : 2 * x;
+    size_t y1 = 2 * y + 1 < from->height ? 2 * y + 1 : 2 * y;
+    size_t index[4] = {2 * y * from->width + 2 * x, 2 * y * from->width + x1, y1 * from->width + 2 * x,
+                       y1 * from->width + x1};
+    size_t target = y * to->width + x;
+    int holes = 0, sources = 0;
+    for (int i = 0; i < 4; i++) {
+        holes += from->cell[index[i]] == UF_CELL_HOLE;
+        sources += from->cell[index[i]] == UF_CELL_SOURCE;
+        for (size_t c = 0; c < 4; c++)
+            to->value[4 * target + c] += from->value[4 * index[i] + c] / 4;
+    }
+    to->cell[target] = (uint8_t)(holes > 0 ? UF_CELL_HOLE : sources == 4 ? UF_CELL_SOURCE : UF_CELL_IDLE);
+}
+
+UfStatus uf_canvas_halve(const UfCanvas *canvas, UfCanvas *out, UfReport *report)
+{
+    UfCanvas half = {0};
+    UfStatus status = uf_canvas_create((canvas->width + 1) / 2, (canvas->height + 1) / 2, &half, report);
+    if (status != UF_OK)
+        return status;
+    for (size_t y = 0; y < half.height; y++)
+        for (size_t x = 0; x < half.width; x++)
+            halve_pixel(canvas, &half, x, y);
+    *out = half;
+    return UF_OK;
+}
+
+bool uf_canvas_hole_box(const UfCanvas *canvas, size_t margin, UfBox *out)
+{
+    UfBox box = {canvas->width, canvas->height, 0, 0};
+    for (size_t y = 0; y < canvas->height; y++)
+        for (size_t x = 0; x < canvas->width; x++)
+            if (canvas->cell[y * canvas->width + x] == UF_CELL_HOLE) {
+                box.x0 = x < box.x0 ? x : box.x0;
+                box.x1 = x + 1 > box.x1 ? x + 1 : box.x1;
+                box.y0 = y < box.y0 ? y : box.y0;
+                box.y1 = y + 1;
+            }
+    if (box.x1 == 0)
+        return false;
+    out->x0 = box.x0 > margin ? box.x0 - margin : 0;
+    out->y0 = box.y0 > margin ? box.y0 - margin : 0;
+    out->x1 = box.x1 + margin < canvas->width ? box.x1 + margin : canvas->width;
+    out->y1 = box.y1 + margin < canvas->height ? box.y1 + margin : canvas->height;
+    return true;
+}

@@ -1,0 +1,41 @@
+/*
+ * The floor's plane while it is rebuilt: four floats a pixel (three colours, or one and two zeros; the fourth
+ * is 0, so that a pixel is one vector), and what each pixel is good for.
+ */
+#ifndef UF_PATCH_CANVAS_H
+#define UF_PATCH_CANVAS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/report.h"
+
+typedef enum UfCell {
+    UF_CELL_SOURCE = 0, /* picture that may be copied from */
+    UF_CELL_HOLE,       /* to be made */
+    UF_CELL_IDLE        /* neither: kept, never copied */
+} UfCell;
+
+typedef struct UfCanvas {
+    size_t width, height;
+    float *value;  /* width x height x 4 */
+    uint8_t *cell; /* UfCell, width x height */
+} UfCanvas;
+
+UfStatus uf_canvas_create(size_t width, size_t height, UfCanvas *out, UfReport *report);
+void uf_canvas_clear(UfCanvas *canvas);
+/*
+ * Half the size (rounded up), means of 2 x 2. A pixel is hole where any of the four is, source where all are.
+ */
+UfStatus uf_canvas_halve(const UfCanvas *canvas, UfCanvas *out, UfReport *report);
+
+/* Half-open box. */
+typedef struct UfBox {
+    size_t x0, y0, x1, y1;
+} UfBox;
+
+/* Around all hole pixels, `margin` more on each side, inside the canvas; false when there is no hole. */
+bool uf_canvas_hole_box(const UfCanvas *canvas, size_t margin, UfBox *out);
+
+#endif

@@ -1,0 +1,179 @@
+/* Into the floor's plane and out of it. */
+#include "patch/floor_plane.h"
+
+#include <math.h>
+
+#include <underfoot/remap.h>
+
+#include "base/memory.h"
+#include "base/report.h"
+#include "patch/rows.h"
+#include "picture/colour.h"
+
+/* The plane reaches this many times as far as the cap, but not beyond 68 degrees, where the floor is a smear.
+ */
+#define RING_FACTOR 2.2
+#define MOST_REACH  2.475
+/* Less ring than this is too little to rebuild a floor from. */
+#define LEAST_FACTOR 1.35
+/* Largest side of the plane: memory and time stay bounded. */
+#define MOST_SIDE_PX 4096.0
+/* A cap of fewer pixels across is filled smoothly. */
+#define LEAST_CAP_PX 12.0
+/* Interpolation next to the cap reads pixels of it: this far outside it the picture is clean. */
+#define SOFT_EDGE_PX 2.5
+/* Share of the ring that must be picture. */
+#define LEAST_SEEN 0.25
+
+/* How far the ring reaches and how fine it is taken. */
+static UfStatus choose_view(const UfCap *cap, UfView *out, UfReport *report)
+{
+    double rim = tan(cap->cap_rad);
+    double reach = fmin(fmax(RING_FACTOR * rim, rim + 0.25), MOST_REACH);
+    if (reach < LEAST_FACTOR * rim)
+        return uf_fail(report, UF_ERROR_UNCLEAR,
+                       "a cap of %.1f degrees leaves too little floor around it to rebuild it from",
+                       uf_degrees(cap->cap_rad));
+    double scale = (double)cap->width_px / (2 * UF_PI);
+    scale = fmin(scale, MOST_SIDE_PX / (2 * reach));
+    if (2 * rim * scale < LEAST_CAP_PX)
+        return uf_fail(report, UF_ERROR_UNCLEAR,
+                       "the cap of %.1f degrees is too few pixels to hold a texture",
+                       uf_degrees(cap->cap_rad));
+    size_t side = 2 * (size_t)ceil(reach * scale);
+    *out = (UfView){.projection = UF_PROJECTION_RECTILINEAR,
+                    .rotation = uf_cap_rotation(cap, 0),
+                    .scale_px = scale,
+                    .centre_x_px = (double)side / 2,
+                    .centre_y_px = (double)side / 2,
+                    .width_px = side,
+                    .height_px = side};
+    return UF_OK;
+}
+
+/* Float pictures in linear light are worked on as square roots. */
+static UfStatus is_linear_float(const UfPicture *picture, bool *out, UfReport *report)
+{
+    *out = false;
+    if (uf_picture_sample(picture) != UF_SAMPLE_F32)
+        return UF_OK;
+    UfTransfer *transfer = NULL;
+    UfStatus status = uf_transfer_create(picture, &transfer, report);
+    if (status == UF_OK)
+        *out = fabsf(uf_transfer_to_linear(transfer, 0.25F) - 0.25F) < 0.01F;
+    uf_transfer_free(&transfer);
+    return status;
+}
+
+static void read_row(const UfPicture *plane, size_t y, bool is_linear, const float *colour,
+                     const float *alpha, UfCanvas *canvas)
+{
+    size_t channels = uf_colour_channels(plane);
+    for (size_t x = 0; x < canvas->width; x++) {
+        size_t i = y * canvas->width + x;
+        canvas->cell[i] = alpha[x] > 0.998F ? UF_CELL_SOURCE : UF_CELL_IDLE;
+        for (size_t c = 0; c < channels; c++) {
+            float v = colour[x * channels + c];
+            if (!isfinite(v)) {
+                canvas->cell[i] = UF_CELL_IDLE;
+                v = 0;
+            }
+            canvas->value[4 * i + c] = is_linear ? copysignf(sqrtf(fabsf(v)), v) : v;
+        }
+    }
+}
+
+/* Cap, ring, and what lies beyond; the share of the ring that is picture. */
+static double divide(const UfCap *cap, const UfView *view, UfCanvas *canvas)
+{
+    double hole = tan(cap->cap_rad) * view->scale_px + SOFT_EDGE_PX;
+    double reach = view->centre_x_px, ring = 0, seen = 0;
+    for (size_t y = 0; y < canvas->height; y++)
+        for (size_t x = 0; x < canvas->width; x++) {
+            double r = hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px);
+            uint8_t *cell = &canvas->cell[y * canvas->width + x];
+            if (r < hole)
+                *cell = UF_CELL_HOLE;
+            else if (r >= reach)
+                *cell = UF_CELL_IDLE;
+            ring += r >= hole && r < reach;
+            seen += *cell == UF_CELL_SOURCE;
+        }
+    return ring > 0 ? seen / ring : 0;
+}
+
+/* The ring as a picture, then as a canvas. */
+static UfStatus load(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *plane, UfReport *report)
+{
+    UfPicture *picture = NULL;
+    UfView whole = uf_view_equirectangular(cap->width_px);
+    UfRemapOptions options = {.threads = cap->threads};
+    float *colour = uf_alloc(plane->view.width_px * 3, sizeof *colour);
+    float *alpha = uf_alloc(plane->view.width_px, sizeof *alpha);
+    UfStatus status = colour == NULL || alpha == NULL ? uf_fail_memory(report) : UF_OK;
+    if (status == UF_OK)
+        status = uf_remap(panorama, &whole, &plane->view, &options, &picture, report);
+    if (status == UF_OK)
+        status = uf_canvas_create(plane->view.width_px, plane->view.height_px, &plane->canvas, report);
+    for (size_t y = 0; status == UF_OK && y < plane->canvas.height; y++) {
+        uf_row_load(picture, y, colour, alpha);
+        read_row(picture, y, plane->is_root, colour, alpha, &plane->canvas);
+    }
+    free(colour);
+    free(alpha);
+    uf_picture_free(&picture);
+    return status;
+}
+
+UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *out, UfReport *report)
+{
+    UfFloorPlane plane = {0};
+    UfStatus status = choose_view(cap, &plane.view, report);
+    if (status == UF_OK)
+        status = is_linear_float(panorama, &plane.is_root, report);
+    if (status == UF_OK)
+        status = load(panorama, cap, &plane, report);
+    if (status == UF_OK && divide(cap, &plane.view, &plane.canvas) < LEAST_SEEN)
+        status =
+            uf_fail(report, UF_ERROR_UNCLEAR, "too little of the floor around the cap is in the picture");
+    if (status != UF_OK) {
+        uf_floor_plane_clear(&plane);
+        return status;
+    }
+    *out = plane;
+    return UF_OK;
+}
+
+void uf_floor_plane_clear(UfFloorPlane *plane)
+{
+    uf_canvas_clear(&plane->canvas);
+}
+
+UfStatus uf_floor_plane_picture(const UfFloorPlane *plane, const UfPicture *panorama, UfPicture **out,
+                                UfReport *report)
+{
+    const UfCanvas *canvas = &plane->canvas;
+    size_t channels = uf_colour_channels(panorama);
+    UfSample sample = uf_picture_sample(panorama) == UF_SAMPLE_F32 ? UF_SAMPLE_F32 : UF_SAMPLE_U16;
+    UfPicture *picture = NULL;
+    float *row = uf_alloc(canvas->width * channels, sizeof *row);
+    UfStatus status = row == NULL ? uf_fail_memory(report) : UF_OK;
+    if (status == UF_OK)
+        status = uf_picture_create(canvas->width, canvas->height, channels, sample, &picture, report);
+    if (status == UF_OK)
+        status = uf_picture_copy_metadata(panorama, picture, report);
+    for (size_t y = 0; status == UF_OK && y < canvas->height; y++) {
+        for (size_t x = 0; x < canvas->width; x++)
+            for (size_t c = 0; c < channels; c++) {
+                float v = canvas->value[4 * (y * canvas->width + x) + c];
+                row[x * channels + c] = plane->is_root ? v * fabsf(v) : v;
+            }
+        uf_row_store(picture, y, row, NULL);
+    }
+    free(row);
+    if (status == UF_OK)
+        *out = picture;
+    else
+        uf_picture_free(&picture);
+    return status;
+}

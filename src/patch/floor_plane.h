@@ -1,0 +1,30 @@
+/* Into the floor's plane and out of it. */
+#ifndef UF_PATCH_FLOOR_PLANE_H
+#define UF_PATCH_FLOOR_PLANE_H
+
+#include <underfoot/picture.h>
+#include <underfoot/sphere.h>
+
+#include "patch/canvas.h"
+#include "patch/cap.h"
+
+typedef struct UfFloorPlane {
+    UfView view;
+    bool is_root; /* the canvas holds square roots: a float picture of linear light, compared as an eye
+                     compares */
+    UfCanvas canvas;
+} UfFloorPlane;
+
+/*
+ * The cap and a ring to copy from, as a canvas of stored values; cap and odd things at its edge are hole.
+ * UF_ERROR_UNCLEAR when the cap leaves no ring where the floor is still seen well, when it is smaller than a
+ * patch, or when too little of the ring is picture. Zero-initialise *out before; clear it after.
+ */
+UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *out,
+                             UfReport *report);
+void uf_floor_plane_clear(UfFloorPlane *plane);
+/* The canvas as a picture with the panorama's profile, opaque, 16-bit or float. The caller owns *out. */
+UfStatus uf_floor_plane_picture(const UfFloorPlane *plane, const UfPicture *panorama, UfPicture **out,
+                                UfReport *report);
+
+#endif

@@ -1,0 +1,313 @@
+/* Minimum cut on a grid (Boykov and Kolmogorov 2004). Names follow the paper: grow, augment, adopt. */
+#include "patch/gridcut.h"
+
+#include "base/memory.h"
+
+enum { FREE = 0, SOURCE, SINK };
+/* Parents: a direction, or one of these. */
+enum { PARENT_TERMINAL = UF_GRID_DIRECTIONS, PARENT_NONE };
+
+#define NO_NODE SIZE_MAX
+
+struct UfGridCut {
+    size_t width, height;
+    int32_t *edge;     /* residual capacity, node x direction */
+    int32_t *terminal; /* residual: > 0 from the source, < 0 to the sink */
+    uint8_t *tree, *parent, *is_active;
+    uint32_t *mark, *distance; /* when the distance to the terminal was last known to be right */
+    uint32_t now;
+    size_t *active, active_head, active_count; /* circular queue, each node at most once */
+    size_t *orphan, orphan_count;
+};
+
+static size_t nodes(const UfGridCut *g)
+{
+    return g->width * g->height;
+}
+
+void uf_gridcut_free(UfGridCut **cut)
+{
+    if (cut == NULL || *cut == NULL)
+        return;
+    UfGridCut *g = *cut;
+    free(g->edge);
+    free(g->terminal);
+    free(g->tree);
+    free(g->parent);
+    free(g->is_active);
+    free(g->mark);
+    free(g->distance);
+    free(g->active);
+    free(g->orphan);
+    free(g);
+    *cut = NULL;
+}
+
+UfStatus uf_gridcut_create(size_t width, size_t height, UfGridCut **out, UfReport *report)
+{
+    UfGridCut *g = uf_alloc_zero(1, sizeof *g);
+    if (g == NULL)
+        return uf_fail_memory(report);
+    g->width = width;
+    g->height = height;
+    size_t n = width * height;
+    g->edge = uf_alloc_zero(n, UF_GRID_DIRECTIONS * sizeof *g->edge);
+    g->terminal = uf_alloc_zero(n, sizeof *g->terminal);
+    g->tree = uf_alloc_zero(n, 1);
+    g->parent = uf_alloc_zero(n, 1);
+    g->is_active = uf_alloc_zero(n, 1);
+    g->mark = uf_alloc_zero(n, sizeof *g->mark);
+    g->distance = uf_alloc_zero(n, sizeof *g->distance);
+    g->active = uf_alloc(n, sizeof *g->active);
+    g->orphan = uf_alloc(n, sizeof *g->orphan);
+    if (!g->edge || !g->terminal || !g->tree || !g->parent || !g->is_active || !g->mark || !g->distance ||
+        !g->active || !g->orphan) {
+        uf_gridcut_free(&g);
+        return uf_fail_memory(report);
+    }
+    *out = g;
+    return UF_OK;
+}
+
+void uf_gridcut_reset(UfGridCut *g)
+{
+    memset(g->edge, 0, nodes(g) * UF_GRID_DIRECTIONS * sizeof *g->edge);
+    memset(g->terminal, 0, nodes(g) * sizeof *g->terminal);
+}
+
+void uf_gridcut_add_node(UfGridCut *g, size_t node, int32_t if_source, int32_t if_sink)
+{
+    g->terminal[node] += if_sink - if_source;
+}
+
+void uf_gridcut_add_edge(UfGridCut *g, size_t node, int direction, int32_t capacity)
+{
+    g->edge[node * UF_GRID_DIRECTIONS + (size_t)direction] += capacity;
+}
+
+bool uf_gridcut_is_sink(const UfGridCut *g, size_t node)
+{
+    return g->tree[node] == SINK;
+}
+
+/* The neighbour, or NO_NODE at the border. */
+static size_t neighbour(const UfGridCut *g, size_t node, int direction)
+{
+    size_t x = node % g->width;
+    switch (direction) {
+    case UF_GRID_RIGHT:
+        return x + 1 < g->width ? node + 1 : NO_NODE;
+    case UF_GRID_LEFT:
+        return x > 0 ? node - 1 : NO_NODE;
+    case UF_GRID_DOWN:
+        return node + g->width < nodes(g) ? node + g->width : NO_NODE;
+    default:
+        return node >= g->width ? node - g->width : NO_NODE;
+    }
+}
+
+static int32_t *edge(UfGridCut *g, size_t node, int direction)
+{
+    return &g->edge[node * UF_GRID_DIRECTIONS + (size_t)direction];
+}
+
+/* Residual capacity along which `tree` grows from node to its neighbour. */
+static int32_t growth(UfGridCut *g, size_t node, int direction, size_t other)
+{
+    return g->tree[node] == SOURCE ? *edge(g, node, direction) : *edge(g, other, direction ^ 1);
+}
+
+static void activate(UfGridCut *g, size_t node)
+{
+    if (g->is_active[node])
+        return;
+    g->is_active[node] = 1;
+    g->active[(g->active_head + g->active_count++) % nodes(g)] = node;
+}
+
+static size_t next_active(UfGridCut *g)
+{
+    while (g->active_count > 0) {
+        size_t node = g->active[g->active_head];
+        g->active_head = (g->active_head + 1) % nodes(g);
+        g->active_count--;
+        g->is_active[node] = 0;
+        if (g->tree[node] != FREE)
+            return node;
+    }
+    return NO_NODE;
+}
+
+static void plant(UfGridCut *g)
+{
+    g->active_head = g->active_count = g->orphan_count = 0;
+    g->now = 1;
+    for (size_t i = 0; i < nodes(g); i++) {
+        g->is_active[i] = 0;
+        g->mark[i] = 1;
+        g->distance[i] = 1;
+        g->parent[i] = g->terminal[i] != 0 ? PARENT_TERMINAL : PARENT_NONE;
+        g->tree[i] = g->terminal[i] > 0 ? SOURCE : g->terminal[i] < 0 ? SINK : FREE;
+        if (g->tree[i] != FREE)
+            activate(g, i);
+    }
+}
+
+/* Grows one node; true when the trees meet: then the edge goes from *from (source tree) along *direction. */
+static bool grow(UfGridCut *g, size_t node, size_t *from, int *direction)
+{
+    for (int d = 0; d < UF_GRID_DIRECTIONS; d++) {
+        size_t other = neighbour(g, node, d);
+        if (other == NO_NODE || growth(g, node, d, other) <= 0)
+            continue;
+        if (g->tree[other] == FREE) {
+            g->tree[other] = g->tree[node];
+            g->parent[other] = (uint8_t)(d ^ 1);
+            g->mark[other] = g->mark[node];
+            g->distance[other] = g->distance[node] + 1;
+            activate(g, other);
+        } else if (g->tree[other] != g->tree[node]) {
+            *from = g->tree[node] == SOURCE ? node : other;
+            *direction = g->tree[node] == SOURCE ? d : d ^ 1;
+            return true;
+        } else if (g->mark[other] <= g->mark[node] && g->distance[other] > g->distance[node]) {
+            /* a shorter way to the terminal */
+            g->parent[other] = (uint8_t)(d ^ 1);
+            g->mark[other] = g->mark[node];
+            g->distance[other] = g->distance[node] + 1;
+        }
+    }
+    return false;
+}
+
+static void orphan(UfGridCut *g, size_t node)
+{
+    g->parent[node] = PARENT_NONE;
+    g->orphan[g->orphan_count++] = node;
+}
+
+/* The edge by which flow passes between a node and its parent: out of the node in the sink's tree, into it
+ * else. */
+static int32_t *parent_edge(UfGridCut *g, size_t node)
+{
+    int d = g->parent[node];
+    return g->tree[node] == SINK ? edge(g, node, d) : edge(g, neighbour(g, node, d), d ^ 1);
+}
+
+static int32_t *parent_edge_back(UfGridCut *g, size_t node)
+{
+    int d = g->parent[node];
+    return g->tree[node] == SINK ? edge(g, neighbour(g, node, d), d ^ 1) : edge(g, node, d);
+}
+
+static int32_t bottleneck(UfGridCut *g, size_t node, int32_t least)
+{
+    while (g->parent[node] != PARENT_TERMINAL) {
+        int32_t room = *parent_edge(g, node);
+        least = room < least ? room : least;
+        node = neighbour(g, node, g->parent[node]);
+    }
+    int32_t room = g->terminal[node] < 0 ? -g->terminal[node] : g->terminal[node];
+    return room < least ? room : least;
+}
+
+static void push(UfGridCut *g, size_t node, int32_t flow)
+{
+    while (g->parent[node] != PARENT_TERMINAL) {
+        size_t up = neighbour(g, node, g->parent[node]);
+        *parent_edge_back(g, node) += flow;
+        if ((*parent_edge(g, node) -= flow) == 0)
+            orphan(g, node);
+        node = up;
+    }
+    g->terminal[node] += g->terminal[node] > 0 ? -flow : flow;
+    if (g->terminal[node] == 0)
+        orphan(g, node);
+}
+
+static void augment(UfGridCut *g, size_t from, int direction)
+{
+    size_t to = neighbour(g, from, direction);
+    int32_t flow = bottleneck(g, to, bottleneck(g, from, *edge(g, from, direction)));
+    *edge(g, from, direction) -= flow;
+    *edge(g, to, direction ^ 1) += flow;
+    push(g, from, flow);
+    push(g, to, flow);
+}
+
+/* Distance to the terminal through parents; UINT32_MAX when the way ends at an orphan. Marks the way. */
+static uint32_t origin_distance(UfGridCut *g, size_t node)
+{
+    uint32_t steps = 0;
+    size_t at = node;
+    for (;;) {
+        if (g->mark[at] == g->now) {
+            steps += g->distance[at];
+            break;
+        }
+        steps++;
+        if (g->parent[at] == PARENT_TERMINAL) {
+            g->mark[at] = g->now;
+            g->distance[at] = 1;
+            break;
+        }
+        if (g->parent[at] == PARENT_NONE)
+            return UINT32_MAX;
+        at = neighbour(g, at, g->parent[at]);
+    }
+    uint32_t left = steps;
+    for (at = node; g->mark[at] != g->now; at = neighbour(g, at, g->parent[at])) {
+        g->mark[at] = g->now;
+        g->distance[at] = left--;
+    }
+    return steps;
+}
+
+/* A new parent in the same tree, the nearest to the terminal; otherwise the node becomes free. */
+static void adopt(UfGridCut *g, size_t node)
+{
+    uint32_t best = UINT32_MAX;
+    int parent = PARENT_NONE;
+    for (int d = 0; d < UF_GRID_DIRECTIONS; d++) {
+        size_t other = neighbour(g, node, d);
+        if (other == NO_NODE || g->tree[other] != g->tree[node] || growth(g, other, d ^ 1, node) <= 0)
+            continue;
+        uint32_t distance = origin_distance(g, other);
+        if (distance < best) {
+            best = distance;
+            parent = d;
+        }
+    }
+    if (parent != PARENT_NONE) {
+        g->parent[node] = (uint8_t)parent;
+        g->mark[node] = g->now;
+        g->distance[node] = best + 1;
+        return;
+    }
+    for (int d = 0; d < UF_GRID_DIRECTIONS; d++) {
+        size_t other = neighbour(g, node, d);
+        if (other == NO_NODE || g->tree[other] != g->tree[node])
+            continue;
+        if (growth(g, other, d ^ 1, node) > 0)
+            activate(g, other);
+        if (g->parent[other] == (d ^ 1))
+            orphan(g, other);
+    }
+    g->tree[node] = FREE;
+}
+
+void uf_gridcut_solve(UfGridCut *g)
+{
+    size_t from = 0;
+    int direction = 0;
+    plant(g);
+    for (size_t node = next_active(g); node != NO_NODE; node = next_active(g)) {
+        /* a node goes on growing as long as its tree keeps it */
+        while (g->tree[node] != FREE && grow(g, node, &from, &direction)) {
+            augment(g, from, direction);
+            g->now++;
+            while (g->orphan_count > 0)
+                adopt(g, g->orphan[--g->orphan_count]);
+        }
+    }
+}

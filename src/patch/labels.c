@@ -1,0 +1,178 @@
+/* The hole tiled with shifted copies of the source. */
+#include "patch/labels.h"
+
+#include <math.h>
+
+#include "base/memory.h"
+#include "patch/gridcut.h"
+
+#define SWEEPS 3
+#define SCALE  1000.0F
+/* What a shift that leads nowhere costs, and how strongly the known rim holds. */
+#define FORBIDDEN  100000000
+#define RIM_WEIGHT 3.0F
+/* Shifts in all directions beside the repeats, so that every place has one. */
+#define SPOKES     24
+#define MAX_LABELS (UF_MAX_REPEATS + SPOKES)
+
+typedef struct Labelling {
+    UfMatcher *matcher;
+    UfShift shift[MAX_LABELS];
+    int count;
+    int16_t *label; /* of each place; -1: none */
+    UfGridCut *cut;
+    size_t width, height; /* of the box */
+} Labelling;
+
+static const float *value_at(const Labelling *l, size_t place, UfShift shift)
+{
+    const UfMatcher *m = l->matcher;
+    long x = (long)(m->box.x0 + place % l->width) + shift.dx;
+    long y = (long)(m->box.y0 + place / l->width) + shift.dy;
+    return m->canvas->value + 4 * ((size_t)y * m->canvas->width + (size_t)x);
+}
+
+static bool leads_to_source(const Labelling *l, size_t place, int label)
+{
+    const UfMatcher *m = l->matcher;
+    long x = (long)(m->box.x0 + place % l->width) + l->shift[label].dx;
+    long y = (long)(m->box.y0 + place / l->width) + l->shift[label].dy;
+    return x >= 0 && y >= 0 && x < (long)m->canvas->width && y < (long)m->canvas->height &&
+           m->is_valid[(size_t)y * m->canvas->width + (size_t)x];
+}
+
+static float apart(const float *a, const float *b)
+{
+    float x = a[0] - b[0], y = a[1] - b[1], z = a[2] - b[2];
+    return sqrtf(x * x + y * y + z * z);
+}
+
+/* What a place pays for a shift: nothing in the hole; on the known rim, how far the copy is from the picture.
+ */
+static int32_t place_cost(const Labelling *l, size_t place, int label)
+{
+    const UfMatcher *m = l->matcher;
+    if (!leads_to_source(l, place, label))
+        return FORBIDDEN;
+    size_t x = m->box.x0 + place % l->width, y = m->box.y0 + place / l->width;
+    if (m->canvas->cell[y * m->canvas->width + x] == UF_CELL_HOLE)
+        return 0;
+    UfShift none = {0, 0};
+    return (int32_t)(RIM_WEIGHT * SCALE *
+                     apart(value_at(l, place, l->shift[label]), value_at(l, place, none)));
+}
+
+/* How much the seam between two neighbours with different shifts shows. */
+static int32_t seam_cost(const Labelling *l, size_t p, size_t q, int a, int b)
+{
+    if (a == b)
+        return 0;
+    UfShift sa = l->shift[a], sb = l->shift[b];
+    return 1 + (int32_t)(SCALE * (apart(value_at(l, p, sa), value_at(l, p, sb)) +
+                                  apart(value_at(l, q, sa), value_at(l, q, sb))));
+}
+
+static bool in_picture(const Labelling *l, size_t place, int label)
+{
+    const UfMatcher *m = l->matcher;
+    long x = (long)(m->box.x0 + place % l->width) + l->shift[label].dx;
+    long y = (long)(m->box.y0 + place / l->width) + l->shift[label].dy;
+    return x >= 1 && y >= 1 && x + 1 < (long)m->canvas->width && y + 1 < (long)m->canvas->height;
+}
+
+/* The pair's terms when each keeps its label (source side) or takes `alpha` (sink side); Kolmogorov and Zabih
+ * 2004. */
+static void add_pair(Labelling *l, size_t p, size_t q, int direction, int alpha)
+{
+    int fp = l->label[p], fq = l->label[q];
+    if (!in_picture(l, p, alpha) || !in_picture(l, q, alpha) || !in_picture(l, p, fq) ||
+        !in_picture(l, q, fp))
+        return;
+    int32_t keep = seam_cost(l, p, q, fp, fq);
+    int32_t q_takes = seam_cost(l, p, q, fp, alpha);
+    int32_t p_takes = seam_cost(l, p, q, alpha, fq);
+    if (q_takes + p_takes < keep) /* rounding only: a metric fulfils it */
+        p_takes = keep - q_takes;
+    /* keep both: `keep`; only q takes: q_takes; only p takes: p_takes; both: 0 */
+    uf_gridcut_add_node(l->cut, p, keep, p_takes);
+    uf_gridcut_add_node(l->cut, q, 0, -p_takes);
+    uf_gridcut_add_edge(l->cut, p, direction, q_takes + p_takes - keep);
+}
+
+/* One expansion; true when something changed. */
+static bool expand(Labelling *l, int alpha)
+{
+    size_t count = l->width * l->height;
+    bool has_changed = false;
+    uf_gridcut_reset(l->cut);
+    for (size_t p = 0; p < count; p++) {
+        if (l->label[p] < 0)
+            continue;
+        uf_gridcut_add_node(l->cut, p, place_cost(l, p, l->label[p]), place_cost(l, p, alpha));
+        if (p % l->width + 1 < l->width && l->label[p + 1] >= 0)
+            add_pair(l, p, p + 1, UF_GRID_RIGHT, alpha);
+        if (p + l->width < count && l->label[p + l->width] >= 0)
+            add_pair(l, p, p + l->width, UF_GRID_DOWN, alpha);
+    }
+    uf_gridcut_solve(l->cut);
+    for (size_t p = 0; p < count; p++)
+        if (l->label[p] >= 0 && l->label[p] != alpha && uf_gridcut_is_sink(l->cut, p)) {
+            l->label[p] = (int16_t)alpha;
+            has_changed = true;
+        }
+    return has_changed;
+}
+
+/* The repeats, and spokes as long as lead from the hole's middle to the middle of the ring. */
+static void collect_shifts(Labelling *l)
+{
+    const UfMatcher *m = l->matcher;
+    for (size_t i = 0; i < m->repeats->count; i++)
+        l->shift[l->count++] = m->repeats->shift[i];
+    double hole = (double)(l->width > l->height ? l->width : l->height) / 2;
+    double canvas = (double)(m->canvas->width < m->canvas->height ? m->canvas->width : m->canvas->height) / 2;
+    for (int i = 0; i < SPOKES; i++) {
+        double angle = 2 * M_PI * i / SPOKES,
+               length = i % 2 == 0 ? (hole + canvas) / 2 : hole + 2.0 * UF_PATCH_REACH;
+        l->shift[l->count++] = (UfShift){(int)lrint(length * cos(angle)), (int)lrint(length * sin(angle))};
+    }
+}
+
+/* The first label that is allowed: repeats come best first. */
+static void start_labels(Labelling *l)
+{
+    for (size_t p = 0; p < l->width * l->height; p++) {
+        l->label[p] = -1;
+        for (int i = 0; l->matcher->is_place[p] && l->label[p] < 0 && i < l->count; i++)
+            if (leads_to_source(l, p, i))
+                l->label[p] = (int16_t)i;
+    }
+}
+
+UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
+{
+    Labelling l = {
+        .matcher = matcher, .width = uf_box_width(matcher->box), .height = uf_box_height(matcher->box)};
+    UfStatus status = uf_gridcut_create(l.width, l.height, &l.cut, report);
+    if (status != UF_OK)
+        return status;
+    l.label = uf_alloc(l.width * l.height, sizeof *l.label);
+    if (l.label == NULL) {
+        uf_gridcut_free(&l.cut);
+        return uf_fail_memory(report);
+    }
+    collect_shifts(&l);
+    start_labels(&l);
+    bool has_changed = true;
+    for (int sweep = 0; sweep < SWEEPS && has_changed; sweep++) {
+        has_changed = false;
+        for (int alpha = 0; alpha < l.count; alpha++)
+            has_changed |= expand(&l, alpha);
+    }
+    for (size_t p = 0; p < l.width * l.height; p++)
+        if (l.label[p] >= 0)
+            matcher->match[p] = (UfMatch){l.shift[l.label[p]].dx, l.shift[l.label[p]].dy, INFINITY};
+    free(l.label);
+    uf_gridcut_free(&l.cut);
+    return UF_OK;
+}

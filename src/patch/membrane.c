@@ -1,0 +1,157 @@
+/*
+ * The membrane.
+ *
+ * The stereographic projection about the pole is conformal, so a function that is harmonic on the cap is
+ * harmonic in its plane, where the cap is a disc of radius tan(edge/2). There Poisson's integral is a Fourier
+ * series: with a_k the coefficients of the values on the rim,
+ *
+ *     u(theta, lambda) = sum over k of a_k (tan(theta/2) / tan(edge/2))^|k| e^(i k lambda).
+ *
+ * One real transform takes the ring apart, one a row puts it together again; pole and seam need no care. It
+ * is the solution of the Laplace equation that seamless cloning asks for, without iterations (P. Perez, M.
+ * Gangnet, A. Blake, Poisson Image Editing, ACM TOG 22(3), 2003). Conformality: J. P. Snyder, USGS PP 1395
+ * (1987), section 21.
+ */
+#include "patch/membrane.h"
+
+#include <fftw3.h>
+#include <math.h>
+#include <omp.h>
+
+#include "base/memory.h"
+#include "base/report.h"
+#include "patch/membrane_ring.h"
+
+/* A harmonic that has decayed below this is nothing, even in 16 bits. */
+#define NOTHING 1e-7
+
+struct UfMembrane {
+    size_t count, channels, harmonics; /* harmonics = count/2 + 1 */
+    double rim;                        /* tan(edge/2) */
+    int threads;
+    fftw_complex *spectrum; /* channels x harmonics, already divided by count */
+    fftw_complex **terms;   /* a thread: harmonics */
+    double **row;           /* a thread: count */
+    fftw_plan inverse;
+};
+
+void uf_membrane_free(UfMembrane **membrane)
+{
+    if (membrane == NULL || *membrane == NULL)
+        return;
+    UfMembrane *m = *membrane;
+    if (m->inverse != NULL)
+        fftw_destroy_plan(m->inverse);
+    for (int t = 0; t < m->threads; t++) {
+        if (m->terms != NULL)
+            fftw_free(m->terms[t]);
+        if (m->row != NULL)
+            fftw_free(m->row[t]);
+    }
+    free((void *)m->terms);
+    free((void *)m->row);
+    fftw_free(m->spectrum);
+    free(m);
+    *membrane = NULL;
+}
+
+static bool allocate(UfMembrane *m)
+{
+    m->spectrum = fftw_alloc_complex(m->channels * m->harmonics);
+    m->terms = (fftw_complex **)uf_alloc_zero((size_t)m->threads, sizeof *m->terms);
+    m->row = (double **)uf_alloc_zero((size_t)m->threads, sizeof *m->row);
+    if (m->spectrum == NULL || m->terms == NULL || m->row == NULL)
+        return false;
+    for (int t = 0; t < m->threads; t++) {
+        m->terms[t] = fftw_alloc_complex(m->harmonics);
+        m->row[t] = fftw_alloc_real(m->count);
+        if (m->terms[t] == NULL || m->row[t] == NULL)
+            return false;
+    }
+    return true;
+}
+
+static bool analyse(UfMembrane *m, const double *values)
+{
+    fftw_plan forward = fftw_plan_dft_r2c_1d((int)m->count, m->row[0], m->terms[0], FFTW_ESTIMATE);
+    if (forward == NULL)
+        return false;
+    for (size_t c = 0; c < m->channels; c++) {
+        for (size_t i = 0; i < m->count; i++)
+            m->row[0][i] = values[i * m->channels + c] / (double)m->count;
+        fftw_execute(forward);
+        memcpy(m->spectrum + c * m->harmonics, m->terms[0], m->harmonics * sizeof *m->spectrum);
+    }
+    fftw_destroy_plan(forward);
+    m->inverse = fftw_plan_dft_c2r_1d((int)m->count, m->terms[0], m->row[0], FFTW_ESTIMATE);
+    return m->inverse != NULL;
+}
+
+UfStatus uf_membrane_from_ring(const double *values, size_t count, size_t channels, double edge_rad,
+                               int threads, UfMembrane **out, UfReport *report)
+{
+    UfMembrane *m = uf_alloc_zero(1, sizeof *m);
+    if (m == NULL)
+        return uf_fail_memory(report);
+    m->count = count;
+    m->channels = channels;
+    m->harmonics = count / 2 + 1;
+    m->rim = tan(edge_rad / 2);
+    m->threads = threads;
+    if (!allocate(m) || !analyse(m, values)) {
+        uf_membrane_free(&m);
+        return uf_fail_memory(report);
+    }
+    *out = m;
+    return UF_OK;
+}
+
+UfStatus uf_membrane_from_picture(const UfPicture *panorama, const UfCap *cap, UfMembrane **out,
+                                  UfReport *report)
+{
+    UfRing ring = {0};
+    UfStatus status = uf_ring_read(panorama, cap, &ring, report);
+    if (status != UF_OK)
+        return status;
+    UfMembrane *m = NULL;
+    status = uf_membrane_from_ring(ring.values, ring.count, ring.channels, ring.edge_rad, cap->threads, &m,
+                                   report);
+    if (status == UF_OK) {
+        for (size_t k = 0; k < m->harmonics; k++) {
+            double gain = uf_ring_gain(&ring, k);
+            for (size_t c = 0; c < m->channels; c++) {
+                m->spectrum[c * m->harmonics + k][0] *= gain;
+                m->spectrum[c * m->harmonics + k][1] *= gain;
+            }
+        }
+        *out = m;
+    }
+    uf_ring_clear(&ring);
+    return status;
+}
+
+static void one_row(const UfMembrane *m, double angle_rad, size_t c, int thread, float *out)
+{
+    fftw_complex *terms = m->terms[thread];
+    fftw_complex *spectrum = m->spectrum + c * m->harmonics;
+    double ratio = fmin(1, tan(angle_rad / 2) / m->rim);
+    double decay = 1;
+    size_t k = 0;
+    for (; k < m->harmonics && decay > NOTHING; k++) {
+        terms[k][0] = spectrum[k][0] * decay;
+        terms[k][1] = spectrum[k][1] * decay;
+        decay *= ratio;
+    }
+    memset(terms + k, 0, (m->harmonics - k) * sizeof *terms);
+    fftw_execute_dft_c2r(m->inverse, terms, m->row[thread]);
+    for (size_t i = 0; i < m->count; i++)
+        out[i * m->channels + c] = (float)m->row[thread][i];
+}
+
+void uf_membrane_rows(const UfMembrane *m, const double *angles_rad, size_t count, float *out)
+{
+#pragma omp parallel for collapse(2) schedule(static) num_threads(m->threads)
+    for (size_t r = 0; r < count; r++)
+        for (size_t c = 0; c < m->channels; c++)
+            one_row(m, angles_rad[r], c, omp_get_thread_num(), out + r * m->count * m->channels);
+}

@@ -1,0 +1,30 @@
+/* The membrane: the harmonic continuation of a ring's colours over the cap. */
+#ifndef UF_PATCH_MEMBRANE_H
+#define UF_PATCH_MEMBRANE_H
+
+#include <underfoot/patch.h>
+
+#include "patch/cap.h"
+
+/* The ring's Fourier coefficients, one set a colour channel. Opaque. */
+typedef struct UfMembrane UfMembrane;
+
+/*
+ * From a ring at angle `edge_rad` about the pole: `values` is count x channels, interleaved, evenly spaced
+ * over the full turn (sample i at longitude (i + 1/2) 2 pi/count - pi). No filter. On success the caller owns
+ * *out.
+ */
+UfStatus uf_membrane_from_ring(const double *values, size_t count, size_t channels, double edge_rad,
+                               int threads, UfMembrane **out, UfReport *report);
+/*
+ * From the rows just outside cap + feather. Single odd pixels and transparent ones weigh little or nothing,
+ * and detail finer than the ring is high is taken out. UF_ERROR_UNCLEAR when nothing of the ring is opaque.
+ */
+UfStatus uf_membrane_from_picture(const UfPicture *panorama, const UfCap *cap, UfMembrane **out,
+                                  UfReport *report);
+void uf_membrane_free(UfMembrane **membrane);
+/* Fills `count` rows that lie at the given angles about the pole (at most edge_rad): ring count x channels
+ * each. */
+void uf_membrane_rows(const UfMembrane *membrane, const double *angles_rad, size_t count, float *out);
+
+#endif

@@ -1,0 +1,200 @@
+/*
+ * The ring that the membrane is spanned from.
+ *
+ * A column's value is a weighted mean over half a degree of rows. The weights are alpha, times Huber's (P. J.
+ * Huber, Robust Statistics, 1981: 1 near the centre, c/|residual| beyond) about a broad running mean along
+ * the ring: a single dark pixel hardly counts, so it leaves no ray. Gaps without any weight are bridged
+ * linearly. Then, in the spectrum, detail finer than the ring is high is taken out with exp(-(k delta/2)^4).
+ */
+#include "patch/membrane_ring.h"
+
+#include <math.h>
+
+#include "base/memory.h"
+#include "base/report.h"
+#include "patch/rows.h"
+
+#define RING_RAD     (0.5 * UF_PI / 180)
+#define BROAD_RAD    (2.0 * UF_PI / 180)
+#define HUBER        2.0
+#define SPREAD_FLOOR (2.0 / 255)
+
+/* rows x count samples of all channels */
+typedef struct Samples {
+    float *colour, *alpha;
+    double *weight, *mean; /* count; count x channels */
+} Samples;
+
+static void samples_clear(Samples *s)
+{
+    free(s->colour);
+    free(s->alpha);
+    free(s->weight);
+    free(s->mean);
+}
+
+void uf_ring_clear(UfRing *ring)
+{
+    free(ring->values);
+    *ring = (UfRing){0};
+}
+
+static bool load(const UfPicture *panorama, const UfCap *cap, size_t first, const UfRing *ring, Samples *s)
+{
+    size_t cells = ring->rows * ring->count;
+    s->colour = uf_alloc(cells * ring->channels, sizeof *s->colour);
+    s->alpha = uf_alloc(cells, sizeof *s->alpha);
+    s->weight = uf_alloc(ring->count, sizeof *s->weight);
+    s->mean = uf_alloc(ring->count * ring->channels, sizeof *s->mean);
+    if (s->colour == NULL || s->alpha == NULL || s->weight == NULL || s->mean == NULL)
+        return false;
+    for (size_t r = 0; r < ring->rows; r++)
+        uf_row_load(panorama, uf_cap_row(cap, first + r), s->colour + r * ring->count * ring->channels,
+                    s->alpha + r * ring->count);
+    for (size_t i = 0; i < cells; i++)
+        for (size_t c = 0; c < ring->channels; c++)
+            if (!isfinite(s->colour[i * ring->channels + c])) {
+                s->alpha[i] = 0;
+                s->colour[i * ring->channels + c] = 0;
+            }
+    return true;
+}
+
+/* Weighted mean of each column into ring->values, its weight into s->weight. */
+static void column_means(UfRing *ring, const Samples *s)
+{
+    for (size_t x = 0; x < ring->count; x++) {
+        double sum[3] = {0}, weight = 0;
+        for (size_t r = 0; r < ring->rows; r++) {
+            size_t cell = r * ring->count + x;
+            weight += s->alpha[cell];
+            for (size_t c = 0; c < ring->channels; c++)
+                sum[c] += (double)s->alpha[cell] * s->colour[cell * ring->channels + c];
+        }
+        s->weight[x] = weight;
+        for (size_t c = 0; c < ring->channels; c++)
+            ring->values[x * ring->channels + c] = weight > 0 ? sum[c] / weight : 0;
+    }
+}
+
+/* Weighted running mean over 2 reach + 1 columns, round the ring. */
+static void broad_means(const UfRing *ring, Samples *s, size_t reach)
+{
+    size_t n = ring->count;
+    double sum[3] = {0}, weight = 0;
+    for (size_t i = 0; i < 2 * reach + 1; i++) {
+        size_t x = (i + n - reach) % n;
+        weight += s->weight[x];
+        for (size_t c = 0; c < ring->channels; c++)
+            sum[c] += s->weight[x] * ring->values[x * ring->channels + c];
+    }
+    for (size_t x = 0; x < n; x++) {
+        for (size_t c = 0; c < ring->channels; c++)
+            s->mean[x * ring->channels + c] = weight > 1e-6 ? sum[c] / weight : 0;
+        size_t in = (x + reach + 1) % n, out = (x + n - reach) % n;
+        weight += s->weight[in] - s->weight[out];
+        for (size_t c = 0; c < ring->channels; c++)
+            sum[c] += s->weight[in] * ring->values[in * ring->channels + c] -
+                      s->weight[out] * ring->values[out * ring->channels + c];
+    }
+}
+
+static double residual(const UfRing *ring, const Samples *s, size_t cell)
+{
+    size_t x = cell % ring->count;
+    double largest = 0;
+    for (size_t c = 0; c < ring->channels; c++)
+        largest = fmax(largest, fabs(s->colour[cell * ring->channels + c] - s->mean[x * ring->channels + c]));
+    return largest;
+}
+
+/* Multiplies alpha with Huber's weight. The spread is the mean absolute residual: no sort is needed. */
+static void robust_weights(const UfRing *ring, Samples *s)
+{
+    size_t cells = ring->rows * ring->count;
+    double sum = 0, weight = 0;
+    for (size_t i = 0; i < cells; i++) {
+        sum += s->alpha[i] * residual(ring, s, i);
+        weight += s->alpha[i];
+    }
+    double limit = HUBER * fmax(SPREAD_FLOOR, sum / fmax(weight, 1e-6));
+    for (size_t i = 0; i < cells; i++) {
+        double far = residual(ring, s, i);
+        if (far > limit)
+            s->alpha[i] *= (float)(limit / far);
+    }
+}
+
+/* Linear bridges over columns without weight; false when there is no column with weight. */
+static bool bridge_gaps(UfRing *ring, const Samples *s)
+{
+    size_t n = ring->count, start = 0;
+    double enough = 0.05 * (double)ring->rows;
+    while (start < n && s->weight[start] < enough)
+        start++;
+    if (start == n)
+        return false;
+    for (size_t left = start; left < start + n;) {
+        size_t right = left + 1;
+        while (s->weight[right % n] < enough)
+            right++;
+        for (size_t x = left + 1; x < right; x++)
+            for (size_t c = 0; c < ring->channels; c++) {
+                double t = (double)(x - left) / (double)(right - left);
+                ring->values[x % n * ring->channels + c] =
+                    (1 - t) * ring->values[left % n * ring->channels + c] +
+                    t * ring->values[right % n * ring->channels + c];
+            }
+        left = right;
+    }
+    return true;
+}
+
+UfStatus uf_ring_read(const UfPicture *panorama, const UfCap *cap, UfRing *out, UfReport *report)
+{
+    UfStatus status = UF_OK;
+    Samples s = {0};
+    UfRing ring = {.count = cap->width_px, .channels = uf_colour_channels(panorama)};
+    ring.step_rad = UF_PI / (double)cap->height_px;
+    ring.edge_rad = uf_cap_outer_rad(cap);
+    size_t first = uf_cap_ring_count(cap, ring.edge_rad);
+    ring.first_rad = uf_cap_ring_angle_rad(cap, first);
+    ring.rows = (size_t)ceil(RING_RAD / ring.step_rad);
+    ring.rows = ring.rows < 2 ? 2 : ring.rows;
+    if (ring.rows > cap->height_px - first)
+        ring.rows = cap->height_px - first;
+    ring.values = uf_alloc(ring.count * ring.channels, sizeof *ring.values);
+    if (ring.values == NULL || !load(panorama, cap, first, &ring, &s)) {
+        status = uf_fail_memory(report);
+        goto cleanup;
+    }
+    size_t reach = (size_t)ceil(BROAD_RAD / sin(ring.edge_rad) / (2 * UF_PI) * (double)ring.count);
+    reach = reach > ring.count / 4 ? ring.count / 4 : reach;
+    column_means(&ring, &s);
+    broad_means(&ring, &s, reach);
+    robust_weights(&ring, &s);
+    column_means(&ring, &s);
+    if (!bridge_gaps(&ring, &s))
+        status =
+            uf_fail(report, UF_ERROR_UNCLEAR,
+                    "the ring around the cap of %.2f degrees holds no picture to continue: give a larger cap",
+                    uf_degrees(ring.edge_rad));
+cleanup:
+    samples_clear(&s);
+    if (status == UF_OK)
+        *out = ring;
+    else
+        uf_ring_clear(&ring);
+    return status;
+}
+
+double uf_ring_gain(const UfRing *ring, size_t k)
+{
+    double rim = tan(ring->edge_rad / 2), carried = 0;
+    for (size_t r = 0; r < ring->rows; r++)
+        carried += pow(tan((ring->first_rad + (double)r * ring->step_rad) / 2) / rim, (double)k);
+    carried /= (double)ring->rows;
+    double detail = (double)k * (double)ring->rows * ring->step_rad / sin(ring->edge_rad) / 2;
+    double gain = exp(-pow(detail, 4)) / carried;
+    return isfinite(gain) ? gain : 0;
+}

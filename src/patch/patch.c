@@ -1,0 +1,253 @@
+/* Covering the nadir or the zenith: arguments, the choice of the fill, blending into the picture. */
+#include <underfoot/patch.h>
+
+#include <math.h>
+#include <omp.h>
+
+#include "base/memory.h"
+#include "base/report.h"
+#include "patch/cap.h"
+#include "patch/floor.h"
+#include "patch/logo.h"
+#include "patch/membrane.h"
+#include "patch/over.h"
+#include "patch/rows.h"
+
+#define BAND_ROWS     64u
+#define MIN_HEIGHT_PX 8u
+/* Rows added round a hole that was found: its edge is soft. */
+#define HOLE_EDGE_ROWS 2.0
+
+/* What the cap is filled with; one of the pointers, or the colour. */
+typedef struct Filler {
+    UfFill fill;
+    UfMembrane *membrane;
+    UfFloor *floor;
+    double colour[3];
+} Filler;
+
+static UfStatus check_angles(const UfPatchOptions *options, UfReport *report)
+{
+    double most = uf_radians(UF_CAP_MAX_DEG) + 1e-9;
+    if (!(options->cap_rad >= 0 && options->cap_rad <= most))
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "the cap is %g degrees: give a half-angle above 0 and up to %g",
+                       uf_degrees(options->cap_rad), UF_CAP_MAX_DEG);
+    if (!(options->feather_rad >= 0 && options->feather_rad < UF_PI / 2))
+        return uf_fail(report, UF_ERROR_ARGUMENT, "the feather is %g degrees: give 0 or more, below 90",
+                       uf_degrees(options->feather_rad));
+    if (!isfinite(options->heading_rad))
+        return uf_fail(report, UF_ERROR_ARGUMENT, "the heading is not a number");
+    if (options->logo == NULL)
+        return UF_OK;
+    if (!(options->logo_cap_rad >= 0 && options->logo_cap_rad <= most))
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "the logo's cap is %g degrees: give a half-angle above 0 and up to %g",
+                       uf_degrees(options->logo_cap_rad), UF_CAP_MAX_DEG);
+    return UF_OK;
+}
+
+static UfStatus check_fill(const UfPatchOptions *options, UfReport *report)
+{
+    if ((int)options->fill < UF_FILL_FLOOR || options->fill > UF_FILL_NONE)
+        return uf_fail(report, UF_ERROR_ARGUMENT, "there is no fill number %d", (int)options->fill);
+    if (options->fill == UF_FILL_NONE && options->logo == NULL)
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "no fill and no logo: there is nothing to cover the cap with");
+    for (int c = 0; options->fill == UF_FILL_COLOUR && c < 3; c++)
+        if (!(options->colour[c] >= 0 && options->colour[c] <= 1))
+            return uf_fail(report, UF_ERROR_ARGUMENT, "the fill's colour lies outside 0..1");
+    return UF_OK;
+}
+
+static UfStatus check_panorama(const UfPicture *panorama, UfReport *report)
+{
+    size_t width = uf_picture_width_px(panorama);
+    size_t height = uf_picture_height_px(panorama);
+    if (width != 2 * height)
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "the picture is %zu x %zu: a full panorama is twice as wide as it is high", width,
+                       height);
+    if (height < MIN_HEIGHT_PX)
+        return uf_fail(report, UF_ERROR_ARGUMENT, "the picture is %zu x %zu: too small to be patched", width,
+                       height);
+    return UF_OK;
+}
+
+/* The hole about the pole and its soft edge. */
+static UfStatus find_cap(const UfPicture *panorama, bool at_zenith, double *cap_rad, UfReport *report)
+{
+    double found = 0;
+    UfStatus status = uf_find_hole(panorama, at_zenith, &found, report);
+    if (status != UF_OK)
+        return status;
+    found += HOLE_EDGE_ROWS * UF_PI / (double)uf_picture_height_px(panorama);
+    if (found > uf_radians(UF_CAP_MAX_DEG))
+        return uf_fail(
+            report, UF_ERROR_UNCLEAR,
+            "the hole at the %s reaches %.1f degrees from the pole: more than the %g that can be covered",
+            at_zenith ? "zenith" : "nadir", uf_degrees(found), UF_CAP_MAX_DEG);
+    *cap_rad = found;
+    return UF_OK;
+}
+
+static UfStatus make_cap(const UfPicture *panorama, const UfPatchOptions *options, UfCap *out,
+                         UfReport *report)
+{
+    UfCap cap = {.width_px = uf_picture_width_px(panorama),
+                 .height_px = uf_picture_height_px(panorama),
+                 .at_zenith = options->at_zenith,
+                 .cap_rad = options->cap_rad,
+                 .feather_rad = options->feather_rad,
+                 .threads = options->threads > 0 ? options->threads : omp_get_num_procs()};
+    bool is_needed = options->fill != UF_FILL_NONE || options->logo_cap_rad <= 0;
+    if (cap.cap_rad <= 0 && is_needed) {
+        UfStatus status = find_cap(panorama, options->at_zenith, &cap.cap_rad, report);
+        if (status != UF_OK)
+            return status;
+    }
+    if (uf_cap_outer_rad(&cap) >= UF_PI / 2)
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "cap and feather together are %g degrees: they must stay below the horizon, 90",
+                       uf_degrees(uf_cap_outer_rad(&cap)));
+    if (is_needed && uf_cap_ring_count(&cap, cap.cap_rad) == 0)
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "the cap of %g degrees is smaller than half a row of this picture: give at least %.3g",
+                       uf_degrees(cap.cap_rad), 90.0 / (double)cap.height_px + 0.001);
+    *out = cap;
+    return UF_OK;
+}
+
+/* The floor, or the membrane with a warning where the floor cannot be rebuilt. */
+static UfStatus prepare_floor(const UfPicture *panorama, const UfCap *cap, unsigned seed, Filler *filler,
+                              UfReport *report)
+{
+    UfReport *reason = uf_report_create();
+    UfStatus status = uf_floor_rebuild(panorama, cap, seed, &filler->floor, reason);
+    if (status == UF_ERROR_UNCLEAR) {
+        uf_warn(report, "%s; it was filled smoothly instead", uf_report_error(reason));
+        filler->fill = UF_FILL_SMOOTH;
+        status = uf_membrane_from_picture(panorama, cap, &filler->membrane, report);
+    } else if (status != UF_OK) {
+        status = uf_fail(report, status, "%s", uf_report_error(reason));
+    }
+    uf_report_free(&reason);
+    return status;
+}
+
+static UfStatus prepare(const UfPicture *panorama, const UfCap *cap, const UfPatchOptions *options,
+                        Filler *filler, UfReport *report)
+{
+    switch (filler->fill) {
+    case UF_FILL_FLOOR:
+        return prepare_floor(panorama, cap, options->seed, filler, report);
+    case UF_FILL_SMOOTH:
+        return uf_membrane_from_picture(panorama, cap, &filler->membrane, report);
+    case UF_FILL_COLOUR:
+        return uf_colour_of_srgb(options->colour, panorama, filler->colour, report);
+    case UF_FILL_NONE:
+        break;
+    }
+    return UF_OK;
+}
+
+static void colour_rows(const Filler *filler, size_t pixels, size_t channels, float *out)
+{
+    for (size_t i = 0; i < pixels; i++)
+        for (size_t c = 0; c < channels; c++)
+            out[i * channels + c] = (float)filler->colour[c];
+}
+
+/* Rings ring0 .. ring0 + count - 1 of the fill, in the order of the picture's rows. */
+static UfStatus fill_rows(const Filler *filler, const UfCap *cap, size_t y0, size_t count, size_t channels,
+                          float *out, UfReport *report)
+{
+    double angles[BAND_ROWS];
+    if (filler->fill == UF_FILL_FLOOR)
+        return uf_floor_rows(filler->floor, cap, y0, count, out, report);
+    if (filler->fill == UF_FILL_SMOOTH) {
+        for (size_t i = 0; i < count; i++) /* rows and rings count the same way or against each other */
+            angles[i] = uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y0 + i));
+        uf_membrane_rows(filler->membrane, angles, count, out);
+        return UF_OK;
+    }
+    colour_rows(filler, count * cap->width_px, channels, out);
+    return UF_OK;
+}
+
+static void blend_row(UfPicture *panorama, size_t y, const float *fill, double weight,
+                      const UfTransfer *transfer, float *colour, float *alpha)
+{
+    size_t width = uf_picture_width_px(panorama);
+    size_t channels = uf_colour_channels(panorama);
+    uf_row_load(panorama, y, colour, alpha);
+    for (size_t x = 0; x < width; x++)
+        uf_over(transfer, fill + x * channels, (float)weight, colour + x * channels, alpha + x, channels);
+    uf_row_store(panorama, y, colour, alpha);
+}
+
+/* Fills and feathers rows [y0, y1), band by band. */
+static UfStatus cover(UfPicture *panorama, const Filler *filler, const UfCap *cap, size_t y0, size_t y1,
+                      UfReport *report)
+{
+    size_t channels = uf_colour_channels(panorama);
+    UfTransfer *transfer = NULL;
+    UfStatus status = uf_transfer_create(panorama, &transfer, report);
+    float *fill = uf_alloc(BAND_ROWS * cap->width_px * channels, sizeof *fill);
+    float *colour = uf_alloc(cap->width_px * channels, sizeof *colour);
+    float *alpha = uf_alloc(cap->width_px, sizeof *alpha);
+    if (status == UF_OK && (fill == NULL || colour == NULL || alpha == NULL))
+        status = uf_fail_memory(report);
+    for (size_t y = y0; status == UF_OK && y < y1; y += BAND_ROWS) {
+        size_t count = y1 - y < BAND_ROWS ? y1 - y : BAND_ROWS;
+        status = fill_rows(filler, cap, y, count, channels, fill, report);
+        for (size_t i = 0; status == UF_OK && i < count; i++) {
+            double weight = uf_cap_weight(cap, uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y + i)));
+            blend_row(panorama, y + i, fill + i * cap->width_px * channels, weight, transfer, colour, alpha);
+        }
+    }
+    free(fill);
+    free(colour);
+    free(alpha);
+    uf_transfer_free(&transfer);
+    return status;
+}
+
+UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched *touched,
+                  UfPatchResult *result, UfReport *report)
+{
+    Filler filler = {.fill = options->fill};
+    UfCap cap = {0};
+    UfStatus status = check_panorama(panorama, report);
+    if (status != UF_OK || (status = check_angles(options, report)) != UF_OK ||
+        (status = check_fill(options, report)) != UF_OK ||
+        (status = make_cap(panorama, options, &cap, report)) != UF_OK)
+        return status;
+    size_t rings = options->fill == UF_FILL_NONE ? 0 : uf_cap_ring_count(&cap, uf_cap_outer_rad(&cap));
+    size_t logo_rings = 0;
+    size_t first = cap.at_zenith ? 0 : cap.height_px - rings;
+    if ((status = prepare(panorama, &cap, options, &filler, report)) != UF_OK)
+        goto cleanup;
+    if (rings > 0 && (status = cover(panorama, &filler, &cap, first, first + rings, report)) != UF_OK)
+        goto cleanup;
+    if (touched != NULL && rings > 0)
+        uf_touched_add(touched, 0, first, cap.width_px, first + rings);
+    if (options->logo != NULL) {
+        double logo_cap_rad = options->logo_cap_rad > 0 ? options->logo_cap_rad : cap.cap_rad;
+        status = uf_logo_lay(panorama, options->logo, &cap, logo_cap_rad, options->heading_rad, touched,
+                             &logo_rings, report);
+        if (status != UF_OK)
+            goto cleanup;
+    }
+    if (result != NULL) {
+        rings = rings > logo_rings ? rings : logo_rings;
+        result->cap_rad = cap.cap_rad;
+        result->fill_used = filler.fill;
+        result->first_row_px = cap.at_zenith ? 0 : cap.height_px - rings;
+        result->last_row_px = result->first_row_px + rings;
+    }
+cleanup:
+    uf_membrane_free(&filler.membrane);
+    uf_floor_free(&filler.floor);
+    return status;
+}

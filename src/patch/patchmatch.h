@@ -1,0 +1,52 @@
+/*
+ * For every place of the hole, where in the source a patch looks most like it.
+ *
+ * C. Barnes, E. Shechtman, A. Finkelstein, D. Goldman, PatchMatch, ACM TOG 28(3), 2009: good shifts spread
+ * from neighbour to neighbour, random tries find new ones. Here all places of a round look at the state
+ * before the round, and the tries come from a hash of place, round and seed: the result is the same with any
+ * number of threads.
+ */
+#ifndef UF_PATCH_PATCHMATCH_H
+#define UF_PATCH_PATCHMATCH_H
+
+#include "patch/canvas.h"
+#include "patch/repeats.h"
+
+/* Patches are (2 UF_PATCH_REACH + 1)^2 pixels. */
+#define UF_PATCH_REACH 3
+
+/* A place's choice: copy from (x + dx, y + dy). */
+typedef struct UfMatch {
+    int dx, dy;
+    float distance; /* sum of squared differences over the patch; INFINITY: none yet */
+} UfMatch;
+
+typedef struct UfMatcher {
+    const UfCanvas *canvas;
+    UfBox box;             /* the places: all patch centres whose patch touches the hole */
+    uint8_t *is_place;     /* box width x box height */
+    uint8_t *is_valid;     /* canvas size: the whole patch about this pixel is source */
+    UfMatch *match, *next; /* box width x box height */
+    const UfRepeats *repeats;
+    size_t *valid_list; /* indices of valid centres */
+    size_t valid_count;
+    unsigned seed;
+    unsigned round; /* counts up: different tries each time */
+    int threads;
+} UfMatcher;
+
+/* UF_ERROR_UNCLEAR when there is no valid source patch. The canvas and the repeats are borrowed. */
+UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, unsigned seed, int threads,
+                           UfMatcher *out, UfReport *report);
+void uf_matcher_clear(UfMatcher *matcher);
+/* Random valid choices, or those of a matcher at half the size, doubled where that is valid. */
+void uf_matcher_start(UfMatcher *matcher, const UfMatcher *coarse);
+/* Distances anew, after the canvas has changed. */
+void uf_matcher_measure(UfMatcher *matcher);
+/* One round: propagation over `step` pixels, repeats, and random tries within `radius` pixels. */
+void uf_matcher_search(UfMatcher *matcher, int step, int radius);
+
+size_t uf_box_width(UfBox box);
+size_t uf_box_height(UfBox box);
+
+#endif

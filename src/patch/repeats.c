@@ -1,0 +1,290 @@
+/*
+ * The mean squared difference between the floor and itself shifted by d, over the pixels where both are
+ * known,
+ *
+ *     D(d) = sum m(x) m(x+d) (f(x) - f(x+d))^2 / sum m(x) m(x+d),
+ *
+ * for all d at once: expanded, it is three correlations, done with FFTs. Its deepest local minima are the
+ * floor's own repeats. That few shifts explain most of a picture's self-similarity: K. He, J. Sun, Statistics
+ * of Patch Offsets for Image Completion, ECCV 2012.
+ */
+#include "patch/repeats.h"
+
+#include <fftw3.h>
+#include <math.h>
+
+#include "base/memory.h"
+
+/* Shifts shorter than this say that the picture is smooth, not that it repeats. */
+#define MIN_SHIFT 6
+/* Share of the known pixels that must overlap, and what is still called alike. */
+#define MIN_OVERLAP 0.08
+#define MAX_SCORE   0.9
+/* No second minimum within this distance of a better one. */
+#define APART 3
+
+typedef struct Field {
+    int width, height; /* of the padded transforms */
+    double *space;
+    fftw_complex *mask, *value, *square;
+    double *cross, *overlap;
+} Field;
+
+static void field_clear(Field *f)
+{
+    fftw_free(f->space);
+    fftw_free(f->mask);
+    fftw_free(f->value);
+    fftw_free(f->square);
+    free(f->cross);
+    free(f->overlap);
+}
+
+static size_t bins(const Field *f)
+{
+    return (size_t)f->height * ((size_t)f->width / 2 + 1);
+}
+
+static size_t cells(const Field *f)
+{
+    return (size_t)f->height * (size_t)f->width;
+}
+
+static bool field_allocate(Field *f)
+{
+    f->space = fftw_alloc_real(cells(f));
+    f->mask = fftw_alloc_complex(bins(f));
+    f->value = fftw_alloc_complex(bins(f));
+    f->square = fftw_alloc_complex(bins(f));
+    f->cross = uf_alloc_zero(cells(f), sizeof *f->cross);
+    f->overlap = uf_alloc(cells(f), sizeof *f->overlap);
+    return f->space != NULL && f->mask != NULL && f->value != NULL && f->square != NULL && f->cross != NULL &&
+           f->overlap != NULL;
+}
+
+static bool is_source(const UfCanvas *canvas, size_t i)
+{
+    return canvas->cell[i] == UF_CELL_SOURCE;
+}
+
+static double source_mean(const UfCanvas *canvas, size_t c)
+{
+    double sum = 0, count = 0;
+    for (size_t i = 0; i < canvas->width * canvas->height; i++)
+        if (is_source(canvas, i)) {
+            sum += canvas->value[4 * i + c];
+            count++;
+        }
+    return count > 0 ? sum / count : 0;
+}
+
+/* Transform of m (f - mean)^power; power 0 is the mask. Multiplied by weight into `out`. */
+static void transform(Field *f, const UfCanvas *canvas, size_t c, double mean, int power, fftw_complex *out)
+{
+    memset(f->space, 0, cells(f) * sizeof *f->space);
+    for (size_t y = 0; y < canvas->height; y++)
+        for (size_t x = 0; x < canvas->width; x++) {
+            size_t i = y * canvas->width + x;
+            double v = canvas->value[4 * i + c] - mean;
+            if (is_source(canvas, i))
+                f->space[y * (size_t)f->width + x] = power == 0 ? 1 : power == 1 ? v : v * v;
+        }
+    fftw_plan plan = fftw_plan_dft_r2c_2d(f->height, f->width, f->space, out, FFTW_ESTIMATE);
+    fftw_execute(plan);
+    fftw_destroy_plan(plan);
+}
+
+/* correlation of a and b into f->space: sum over x of a(x) b(x + d), d wrapped */
+static void back(Field *f, fftw_complex *spectrum)
+{
+    fftw_plan plan = fftw_plan_dft_c2r_2d(f->height, f->width, spectrum, f->space, FFTW_ESTIMATE);
+    fftw_execute(plan);
+    fftw_destroy_plan(plan);
+}
+
+/* Adds one channel's sum of squared differences for every shift. */
+static void add_channel(Field *f, const UfCanvas *canvas, size_t c)
+{
+    double mean = source_mean(canvas, c);
+    transform(f, canvas, c, mean, 0, f->mask);
+    transform(f, canvas, c, mean, 1, f->value);
+    transform(f, canvas, c, mean, 2, f->square);
+    for (size_t i = 0; i < bins(f); i++) {
+        /* f^2 against m, m against f^2, and -2 f against f: together real, as D(d) = D(-d) */
+        double squares = f->square[i][0] * f->mask[i][0] + f->square[i][1] * f->mask[i][1];
+        double products = f->value[i][0] * f->value[i][0] + f->value[i][1] * f->value[i][1];
+        f->value[i][0] = 2 * (squares - products);
+        f->value[i][1] = 0;
+    }
+    back(f, f->value);
+    for (size_t i = 0; i < cells(f); i++)
+        f->cross[i] += f->space[i] / (double)cells(f);
+}
+
+static void count_overlap(Field *f, const UfCanvas *canvas)
+{
+    transform(f, canvas, 0, 0, 0, f->mask);
+    for (size_t i = 0; i < bins(f); i++) {
+        f->mask[i][0] = f->mask[i][0] * f->mask[i][0] + f->mask[i][1] * f->mask[i][1];
+        f->mask[i][1] = 0;
+    }
+    back(f, f->mask);
+    for (size_t i = 0; i < cells(f); i++)
+        f->overlap[i] = f->space[i] / (double)cells(f);
+}
+
+static double difference(const Field *f, int dx, int dy)
+{
+    size_t x = (size_t)((dx + f->width) % f->width);
+    size_t y = (size_t)((dy + f->height) % f->height);
+    size_t i = y * (size_t)f->width + x;
+    if (f->overlap[i] < MIN_OVERLAP * f->overlap[0])
+        return INFINITY;
+    return f->cross[i] / f->overlap[i];
+}
+
+static bool is_minimum(const Field *f, int dx, int dy)
+{
+    double here = difference(f, dx, dy);
+    for (int y = -1; y <= 1; y++)
+        for (int x = -1; x <= 1; x++)
+            if ((x != 0 || y != 0) && difference(f, dx + x, dy + y) < here)
+                return false;
+    return isfinite(here);
+}
+
+/* Puts a shift into a sorted list of at most `limit`, whose members stay apart. */
+static void insert(UfRepeats *list, size_t limit, int dx, int dy, float score)
+{
+    for (size_t i = 0; i < list->count; i++)
+        if (abs(list->shift[i].dx - dx) <= APART && abs(list->shift[i].dy - dy) <= APART &&
+            list->score[i] <= score)
+            return;
+    if (list->count == limit && list->score[limit - 1] <= score)
+        return;
+    size_t at = list->count < limit ? list->count++ : limit - 1;
+    for (; at > 0 && list->score[at - 1] > score; at--) {
+        list->shift[at] = list->shift[at - 1];
+        list->score[at] = list->score[at - 1];
+    }
+    list->shift[at] = (UfShift){dx, dy};
+    list->score[at] = score;
+}
+
+/* The best shifts of a length in [shortest, longest). */
+static void pick(const Field *f, const UfCanvas *canvas, double variance, double shortest, double longest,
+                 UfRepeats *out)
+{
+    int reach_x = (int)canvas->width - 1, reach_y = (int)canvas->height - 1;
+    UfRepeats list = {0};
+    for (int dy = -reach_y; dy <= reach_y; dy++)
+        for (int dx = -reach_x; dx <= reach_x; dx++) {
+            double length = hypot(dx, dy);
+            if (length < shortest || length >= longest || !is_minimum(f, dx, dy))
+                continue;
+            double score = fmax(0, difference(f, dx, dy)) / (2 * variance);
+            if (score < MAX_SCORE)
+                insert(&list, UF_MAX_REPEATS / 2, dx, dy, (float)score);
+        }
+    for (size_t i = 0; i < list.count && out->count < UF_MAX_REPEATS; i++) {
+        out->shift[out->count] = list.shift[i];
+        out->score[out->count++] = list.score[i];
+    }
+}
+
+/* A shift longer than this leads out of the hole from its very middle. */
+static double hole_radius(const UfCanvas *canvas)
+{
+    UfBox box;
+    if (!uf_canvas_hole_box(canvas, 0, &box))
+        return MIN_SHIFT;
+    double radius = (double)(box.x1 - box.x0 > box.y1 - box.y0 ? box.x1 - box.x0 : box.y1 - box.y0) / 2;
+    return radius > MIN_SHIFT ? radius : MIN_SHIFT;
+}
+
+static double variance_of(const UfCanvas *canvas)
+{
+    double sum = 0, count = 0;
+    for (size_t c = 0; c < 3; c++) {
+        double mean = source_mean(canvas, c);
+        for (size_t i = 0; i < canvas->width * canvas->height; i++)
+            if (is_source(canvas, i)) {
+                double v = canvas->value[4 * i + c] - mean;
+                sum += v * v;
+                count += c == 0;
+            }
+    }
+    return count > 0 ? sum / count : 0;
+}
+
+UfStatus uf_repeats_find(const UfCanvas *canvas, UfRepeats *out, UfReport *report)
+{
+    Field f = {.width = (int)(2 * canvas->width), .height = (int)(2 * canvas->height)};
+    UfRepeats found = {0};
+    double variance = variance_of(canvas);
+    if (!field_allocate(&f)) {
+        field_clear(&f);
+        return uf_fail_memory(report);
+    }
+    if (variance > 0) {
+        for (size_t c = 0; c < 3; c++)
+            add_channel(&f, canvas, c);
+        count_overlap(&f, canvas);
+        double radius = hole_radius(canvas);
+        pick(&f, canvas, variance, radius, INFINITY, &found);
+        pick(&f, canvas, variance, MIN_SHIFT, radius, &found);
+    }
+    field_clear(&f);
+    *out = found;
+    return UF_OK;
+}
+
+/* Mean squared difference on a regular grid of about 4000 sample points. */
+static double sampled_difference(const UfCanvas *canvas, UfShift shift)
+{
+    size_t step = canvas->width / 64 + 1;
+    double sum = 0, count = 0;
+    for (size_t y = step / 2; y < canvas->height; y += step)
+        for (size_t x = step / 2; x < canvas->width; x += step) {
+            long sx = (long)x + shift.dx, sy = (long)y + shift.dy;
+            if (sx < 0 || sy < 0 || sx >= (long)canvas->width || sy >= (long)canvas->height)
+                continue;
+            size_t i = y * canvas->width + x;
+            size_t j = (size_t)sy * canvas->width + (size_t)sx;
+            if (!is_source(canvas, i) || !is_source(canvas, j))
+                continue;
+            for (size_t c = 0; c < 3; c++) {
+                double d = canvas->value[4 * i + c] - canvas->value[4 * j + c];
+                sum += d * d;
+            }
+            count++;
+        }
+    return count > 0 ? sum / count : INFINITY;
+}
+
+void uf_repeats_double(const UfCanvas *canvas, UfRepeats *repeats)
+{
+    for (size_t i = 0; i < repeats->count; i++) {
+        UfShift base = {2 * repeats->shift[i].dx, 2 * repeats->shift[i].dy};
+        UfShift best = base;
+        double least = INFINITY;
+        for (int k = 0; k < 9; k++) {
+            UfShift s = {base.dx + k % 3 - 1, base.dy + k / 3 - 1};
+            double d = sampled_difference(canvas, s);
+            if (d < least) {
+                least = d;
+                best = s;
+            }
+        }
+        repeats->shift[i] = best;
+    }
+}
+
+void uf_repeats_halve(const UfRepeats *repeats, UfRepeats *out)
+{
+    *out = *repeats;
+    for (size_t i = 0; i < out->count; i++) {
+        out->shift[i].dx = (int)lrint(out->shift[i].dx / 2.0);
+        out->shift[i].dy = (int)lrint(out->shift[i].dy / 2.0);
+    }
+}

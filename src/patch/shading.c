@@ -1,0 +1,150 @@
+/*
+ * Light falls off smoothly over a floor, texture does not: the logarithm of the picture is a smooth field
+ * plus texture. The field is a quadratic in the plane's x and y, fitted to the ring by iteratively reweighted
+ * least squares with Tukey's biweight (P. J. Huber, Robust Statistics, 1981), so that dark joints, legs and
+ * bright patches pull little. It lies all around the hole, so inside it is interpolated.
+ */
+#include "patch/shading.h"
+
+#include <math.h>
+
+#define TERMS  UF_SHADING_TERMS
+#define ROUNDS 6
+/* Tukey's constant for 95 % efficiency, and the mean absolute deviation of a normal distribution. */
+#define TUKEY          4.685
+#define MEAN_DEVIATION 0.798
+/* Keeps black out of the logarithm. */
+#define DARK 0.02
+/* The light is never taken to differ by more than this factor from its mean. */
+#define MOST_LOG 1.4
+/* About how many samples are fitted. */
+#define SAMPLES_SIDE 220u
+
+static void basis(const UfCanvas *canvas, size_t x_px, size_t y_px, double *b)
+{
+    double x = 2 * ((double)x_px + 0.5) / (double)canvas->width - 1;
+    double y = 2 * ((double)y_px + 0.5) / (double)canvas->height - 1;
+    b[0] = 1;
+    b[1] = x;
+    b[2] = y;
+    b[3] = x * x;
+    b[4] = x * y;
+    b[5] = y * y;
+}
+
+static double evaluate(const double *term, const double *b)
+{
+    double sum = 0;
+    for (int i = 0; i < TERMS; i++)
+        sum += term[i] * b[i];
+    return sum;
+}
+
+/* Symmetric positive definite system by Cholesky's factors; false when it is singular. */
+static bool solve(double a[TERMS][TERMS], double *b)
+{
+    for (int i = 0; i < TERMS; i++)
+        for (int j = 0; j <= i; j++) {
+            double sum = a[i][j];
+            for (int k = 0; k < j; k++)
+                sum -= a[i][k] * a[j][k];
+            if (i == j && sum <= 1e-9)
+                return false;
+            a[i][j] = i == j ? sqrt(sum) : sum / a[j][j];
+        }
+    for (int i = 0; i < TERMS; i++) {
+        for (int k = 0; k < i; k++)
+            b[i] -= a[i][k] * b[k];
+        b[i] /= a[i][i];
+    }
+    for (int i = TERMS; i-- > 0;) {
+        for (int k = i + 1; k < TERMS; k++)
+            b[i] -= a[k][i] * b[k];
+        b[i] /= a[i][i];
+    }
+    return true;
+}
+
+/* One weighted fit; *spread goes from the one that weighs to the one that results (0: all weigh the same). */
+static bool fit_once(const UfCanvas *canvas, size_t c, size_t step, double *term, double *spread)
+{
+    double a[TERMS][TERMS] = {{0}}, right[TERMS] = {0}, b[TERMS], deviation = 0, count = 0;
+    for (size_t y = step / 2; y < canvas->height; y += step)
+        for (size_t x = step / 2; x < canvas->width; x += step) {
+            size_t i = y * canvas->width + x;
+            if (canvas->cell[i] != UF_CELL_SOURCE)
+                continue;
+            basis(canvas, x, y, b);
+            double value = log(fmax(canvas->value[4 * i + c], 0) + DARK), weight = 1;
+            if (*spread > 0) {
+                double off = value - evaluate(term, b);
+                double t = off / (TUKEY * *spread);
+                weight = fabs(t) < 1 ? (1 - t * t) * (1 - t * t) : 0;
+                deviation += fabs(off);
+            }
+            count++;
+            for (int j = 0; j < TERMS; j++) {
+                right[j] += weight * b[j] * value;
+                for (int k = 0; k <= j; k++)
+                    a[j][k] += weight * b[j] * b[k];
+            }
+        }
+    if (count < 8 * TERMS || !solve(a, right))
+        return false;
+    memcpy(term, right, sizeof right);
+    *spread = *spread > 0 ? deviation / count / MEAN_DEVIATION + 1e-4 : 1;
+    return true;
+}
+
+/* The light's mean over the sources goes out of the constant term. */
+static void centre(const UfCanvas *canvas, size_t step, double *term)
+{
+    double b[TERMS], sum = 0, count = 0;
+    for (size_t y = step / 2; y < canvas->height; y += step)
+        for (size_t x = step / 2; x < canvas->width; x += step)
+            if (canvas->cell[y * canvas->width + x] == UF_CELL_SOURCE) {
+                basis(canvas, x, y, b);
+                sum += evaluate(term, b);
+                count++;
+            }
+    term[0] -= sum / count;
+}
+
+UfStatus uf_shading_fit(const UfCanvas *canvas, UfShading *out, UfReport *report)
+{
+    UfShading shading = {0};
+    size_t step = canvas->width / SAMPLES_SIDE + 1;
+    for (size_t c = 0; c < 3; c++) {
+        double spread = 0;
+        for (int round = 0; round < ROUNDS; round++)
+            if (!fit_once(canvas, c, step, shading.term[c], &spread))
+                return uf_fail(report, UF_ERROR_UNCLEAR, "too little floor is seen around the cap");
+        centre(canvas, step, shading.term[c]);
+    }
+    *out = shading;
+    return UF_OK;
+}
+
+static void scale(const UfShading *shading, UfCanvas *canvas, double sign)
+{
+#pragma omp parallel for schedule(static)
+    for (size_t y = 0; y < canvas->height; y++)
+        for (size_t x = 0; x < canvas->width; x++) {
+            double b[TERMS];
+            basis(canvas, x, y, b);
+            for (size_t c = 0; c < 3; c++) {
+                double light = fmin(fmax(evaluate(shading->term[c], b), -MOST_LOG), MOST_LOG);
+                canvas->value[4 * (y * canvas->width + x) + c] *= expf((float)(sign * light));
+            }
+        }
+}
+
+void uf_shading_remove(const UfShading *shading, UfCanvas *canvas)
+{
+    scale(shading, canvas, -1);
+}
+
+void uf_shading_restore(const UfShading *shading, UfCanvas *canvas)
+{
+    scale(shading, canvas, 1);
+}

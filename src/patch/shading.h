@@ -1,0 +1,21 @@
+/* The light on the floor, apart from its texture. */
+#ifndef UF_PATCH_SHADING_H
+#define UF_PATCH_SHADING_H
+
+#include "patch/canvas.h"
+
+#define UF_SHADING_TERMS 6
+
+/* The logarithm of the light, a quadratic in the plane's coordinates scaled to -1..1; the mean over sources
+ * is 0. */
+typedef struct UfShading {
+    double term[3][UF_SHADING_TERMS];
+} UfShading;
+
+/* Fits the sources, robustly. UF_ERROR_UNCLEAR when there are too few. */
+UfStatus uf_shading_fit(const UfCanvas *canvas, UfShading *out, UfReport *report);
+/* Divides all values by the light, and multiplies them again. */
+void uf_shading_remove(const UfShading *shading, UfCanvas *canvas);
+void uf_shading_restore(const UfShading *shading, UfCanvas *canvas);
+
+#endif
