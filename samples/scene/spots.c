@@ -1,0 +1,22 @@
+/* The list of spots. A new one is one file and one line here. */
+#include "spots.h"
+
+#include <string.h>
+
+const Spot spots[] = {
+    {"ticket-hall", "Thimble House, ticket hall", "hall.ini", "jpg", hall_build, 352.0, "2026:05:14 10:12:40", 12, 12,
+     1 / 4.0, false},
+    {"workshop", "Thimble House, restorer's workshop", "workshop.ini", "tif", workshop_build, 17.5,
+     "2026:05:14 10:41:05", 12, 41, 1 / 3.0, true},
+    {"yard", "Thimble House, cobbled yard", "yard.ini", "jpg", yard_build, 319.0, "2026:05:14 08:50:00", 10, 50, 1 / 125.0,
+     false},
+};
+const int spot_count = (int)(sizeof spots / sizeof *spots);
+
+const Spot *spot_named(const char *name)
+{
+    for (int i = 0; i < spot_count; i++)
+        if (strcmp(spots[i].name, name) == 0)
+            return &spots[i];
+    return NULL;
+}
