@@ -9,15 +9,17 @@ V3 wall_point(const Wall *wall, double a, double y, double d)
     return wall->along_x ? v3(a, y, across) : v3(across, y, a);
 }
 
-int wall_box(World *world, const Wall *wall, int material, double a0, double a1, double y0, double y1, double d0,
-             double d1)
+int wall_box(World *world, const Wall *wall, int material, double a0, double a1, double y0, double y1,
+             double d0, double d1)
 {
     V3 p = wall_point(wall, a0, y0, d0), q = wall_point(wall, a1, y1, d1);
-    V3 low = v3(fmin(p.x, q.x), fmin(p.y, q.y), fmin(p.z, q.z)), high = v3(fmax(p.x, q.x), fmax(p.y, q.y), fmax(p.z, q.z));
+    V3 low = v3(fmin(p.x, q.x), fmin(p.y, q.y), fmin(p.z, q.z)),
+       high = v3(fmax(p.x, q.x), fmax(p.y, q.y), fmax(p.z, q.z));
     return world_box(world, material, low, high);
 }
 
-void wall_raise(World *world, const Wall *wall, const Opening *openings, int count, int skirting, double skirting_high)
+void wall_raise(World *world, const Wall *wall, const Opening *openings, int count, int skirting,
+                double skirting_high)
 {
     double a = wall->from, depth = -wall->thickness;
     for (int i = 0; i <= count; i++) {
@@ -39,8 +41,8 @@ void wall_raise(World *world, const Wall *wall, const Opening *openings, int cou
     }
 }
 
-void build_window(World *world, const Wall *wall, Opening o, int pane, int frame, int bars_across, int bars_up,
-                  V3 radiance)
+void build_window(World *world, const Wall *wall, Opening o, int pane, int frame, int bars_across,
+                  int bars_up, V3 radiance)
 {
     double in = -0.20, t = 0.045;
     wall_box(world, wall, pane, o.from, o.to, o.low, o.high, in - 0.02, in);
@@ -83,8 +85,8 @@ static void door_leaf(World *world, const Wall *wall, double a0, double a1, doub
     }
     double h = handle_left ? a0 + 0.06 : a1 - 0.06;
     wall_box(world, wall, handle, h - 0.018, h + 0.018, 0.95, 1.15, -0.084, -0.080);
-    wall_box(world, wall, handle, handle_left ? h : h - w * 0.14, handle_left ? h + w * 0.14 : h, 1.06, 1.08, -0.055,
-             -0.035);
+    wall_box(world, wall, handle, handle_left ? h : h - w * 0.14, handle_left ? h + w * 0.14 : h, 1.06, 1.08,
+             -0.055, -0.035);
 }
 
 void build_door(World *world, const Wall *wall, Opening o, int leaf, int frame, int handle, bool twin)
@@ -102,7 +104,8 @@ void build_door(World *world, const Wall *wall, Opening o, int leaf, int frame, 
     wall_box(world, wall, frame, o.from - 0.13, o.to + 0.13, o.high + 0.11, o.high + 0.15, 0, 0.055);
 }
 
-void build_poster(World *world, const Wall *wall, double a, double y, double wide, double high, int print, int frame)
+void build_poster(World *world, const Wall *wall, double a, double y, double wide, double high, int print,
+                  int frame)
 {
     double t = 0.03, a0 = a - wide / 2, a1 = a + wide / 2, y0 = y - high / 2, y1 = y + high / 2;
     wall_box(world, wall, print, a0, a1, y0, y1, 0, 0.012);
@@ -112,8 +115,8 @@ void build_poster(World *world, const Wall *wall, double a, double y, double wid
     wall_box(world, wall, frame, a0, a1, y1, y1 + t, 0, 0.028);
 }
 
-void build_shelves(World *world, const Wall *wall, double a0, double a1, double high, int boards, int wood, int books,
-                   const int *things, int thing_count)
+void build_shelves(World *world, const Wall *wall, double a0, double a1, double high, int boards, int wood,
+                   int books, const int *things, int thing_count)
 {
     double deep = 0.32, t = 0.022, pitch = (high - 0.10) / boards;
     wall_box(world, wall, wood, a0, a0 + t, 0, high, 0, deep);
@@ -126,13 +129,15 @@ void build_shelves(World *world, const Wall *wall, double a0, double a1, double 
         double y = 0.08 + i * pitch + t, a = a0 + t + 0.02;
         uint32_t h = hash_cell((int)(a0 * 100), i, 61);
         for (uint32_t k = 0; a < a1 - 0.25 && k < 12; k++) {
-            double wide = 0.12 + 0.30 * hash_unit(h, 3 * k), tall = (pitch - t) * (0.45 + 0.45 * hash_unit(h, 3 * k + 1));
+            double wide = 0.12 + 0.30 * hash_unit(h, 3 * k),
+                   tall = (pitch - t) * (0.45 + 0.45 * hash_unit(h, 3 * k + 1));
             if (hash_unit(h, 3 * k + 2) < 0.45) {
                 wide = fmin(0.5, a1 - t - a - 0.02);
                 wall_box(world, wall, books, a, a + wide, y, y + (pitch - t) * 0.78, 0.03, deep - 0.06);
             } else if (thing_count > 0) {
                 wide = fmin(wide, a1 - t - a - 0.02);
-                wall_box(world, wall, things[(h + k) % (uint32_t)thing_count], a, a + wide, y, y + tall, 0.04, deep - 0.05);
+                wall_box(world, wall, things[(h + k) % (uint32_t)thing_count], a, a + wide, y, y + tall, 0.04,
+                         deep - 0.05);
             }
             a += wide + 0.02 + 0.05 * hash_unit(h, 40 + k);
         }
@@ -169,8 +174,10 @@ void build_table(World *world, int wood, V3 at, double wide, double deep, double
 {
     double x = wide / 2, z = deep / 2, leg = 0.035;
     part_box(world, wood, at, yaw, v3(-x, high - 0.04, -z), v3(x, high, z));
-    part_box(world, wood, at, yaw, v3(-x + 0.06, high - 0.14, -z + 0.05), v3(x - 0.06, high - 0.04, -z + 0.075));
-    part_box(world, wood, at, yaw, v3(-x + 0.06, high - 0.14, z - 0.075), v3(x - 0.06, high - 0.04, z - 0.05));
+    part_box(world, wood, at, yaw, v3(-x + 0.06, high - 0.14, -z + 0.05),
+             v3(x - 0.06, high - 0.04, -z + 0.075));
+    part_box(world, wood, at, yaw, v3(-x + 0.06, high - 0.14, z - 0.075),
+             v3(x - 0.06, high - 0.04, z - 0.05));
     for (int i = 0; i < 4; i++) {
         double cx = (i & 1 ? 1 : -1) * (x - 0.08), cz = (i & 2 ? 1 : -1) * (z - 0.08);
         part_box(world, wood, at, yaw, v3(cx - leg, 0, cz - leg), v3(cx + leg, high - 0.04, cz + leg));

@@ -1,14 +1,14 @@
 /*
- * A cobbled yard with real relief: rounded stones laid in loose rows, joints of sand and moss. The view ray walks
- * into the relief (its top is y = 0), and so does a ray towards the sun.
- * Source of the cells: S. Worley, "A Cellular Texture Basis Function", SIGGRAPH '96.
+ * A cobbled yard with real relief: rounded stones laid in loose rows, joints of sand and moss. The view ray
+ * walks into the relief (its top is y = 0), and so does a ray towards the sun. Source of the cells: S.
+ * Worley, "A Cellular Texture Basis Function", SIGGRAPH '96.
  */
 #include "noise.h"
 #include "paint.h"
 
-#define ROW    0.108 /* rows along x */
-#define STONE  0.128
-#define DEEP   0.030
+#define ROW   0.108 /* rows along x */
+#define STONE 0.128
+#define DEEP  0.030
 
 typedef struct Stone {
     double edge; /* distance to the border with the nearest neighbour */
@@ -28,8 +28,10 @@ static void centre_of(int i, int j, uint32_t seed, double *x, double *z, uint32_
 static Stone stone_at(double px, double pz, uint32_t seed)
 {
     /* uneven outlines: the plane itself is bent a little */
-    double x = px + 0.0085 * noise_at(px * 19, pz * 19, seed + 1) + 0.0030 * noise_at(px * 60, pz * 60, seed + 2);
-    double z = pz + 0.0085 * noise_at(px * 19, pz * 19, seed + 3) + 0.0030 * noise_at(px * 60, pz * 60, seed + 4);
+    double x =
+        px + 0.0085 * noise_at(px * 19, pz * 19, seed + 1) + 0.0030 * noise_at(px * 60, pz * 60, seed + 2);
+    double z =
+        pz + 0.0085 * noise_at(px * 19, pz * 19, seed + 3) + 0.0030 * noise_at(px * 60, pz * 60, seed + 4);
     int j = (int)floor(z / ROW);
     double cx[15], cz[15], nearest = 1e9;
     uint32_t ids[15];
@@ -64,7 +66,8 @@ static double relief(double x, double z, double fp, uint32_t seed, Stone *stone)
     double joint = 0.0045 + 0.003 * hash_unit(stone->id, 5), reach = 0.026 + 0.014 * hash_unit(stone->id, 6);
     double rise = clamp((stone->edge - joint) / reach, 0, 1), dome = sqrt(1 - (1 - rise) * (1 - rise));
     double top = -0.007 * hash_unit(stone->id, 3);
-    double lean = (hash_unit(stone->id, 8) - 0.5) * 0.10 * stone->x + (hash_unit(stone->id, 9) - 0.5) * 0.10 * stone->z;
+    double lean =
+        (hash_unit(stone->id, 8) - 0.5) * 0.10 * stone->x + (hash_unit(stone->id, 9) - 0.5) * 0.10 * stone->z;
     double rough = fp < 0.02 ? 0.0011 * noise_sum(x * 55, z * 55, 3, fp * 55, seed + 21) : 0;
     double sand = -0.019 + 0.0035 * noise_at(x * 45, z * 45, seed + 22);
     double height = top - 0.004 + lean + rough - (1 - dome) * 0.021;
@@ -124,7 +127,8 @@ static V3 stone_colour(const Material *m, const Stone *s, double x, double z, do
     base = v_scale(base, 1 + 0.36 * (hash_unit(s->id, 11) - 0.5));
     double grain = noise_sum(x * 230, z * 230, 3, fp * 230, m->seed + 33);
     double blotch = noise_sum(x * 34 + hash_unit(s->id, 12) * 30, z * 34, 3, fp * 34, m->seed + 34);
-    double speck = smooth_step(0.45, 0.7, noise_at(x * 390, z * 390, m->seed + 35)) * clamp(1 - fp * 200, 0, 1);
+    double speck =
+        smooth_step(0.45, 0.7, noise_at(x * 390, z * 390, m->seed + 35)) * clamp(1 - fp * 200, 0, 1);
     base = v_scale(base, 1 + 0.22 * grain + 0.20 * blotch);
     return v_mix(base, v3(0.42, 0.41, 0.39), 0.30 * speck);
 }
@@ -138,7 +142,8 @@ void paint_cobbles(const Material *m, const Hit *hit, Surface *surface)
     double hx = relief(x + step, z, fp, m->seed, &other), hz = relief(x, z + step, fp, m->seed, &other);
     double near = soften_far(fp);
     V3 bump = v_unit(v3(-(hx - height) / step * near, 1, -(hz - height) / step * near));
-    double damp = noise_sum(x * 0.55, z * 0.55, 4, fp, m->seed + 50), tuft = noise_sum(x * 85, z * 85, 3, fp * 85, 51);
+    double damp = noise_sum(x * 0.55, z * 0.55, 4, fp, m->seed + 50),
+           tuft = noise_sum(x * 85, z * 85, 3, fp * 85, 51);
     V3 sand = v_scale(v3(0.205, 0.178, 0.138), 1 + 0.35 * tuft);
     V3 moss = v_scale(v3(0.060, 0.088, 0.026), 1 + 0.75 * tuft);
     V3 joint = v_mix(sand, moss, smooth_step(-0.18, 0.22, damp + 0.30 * tuft));

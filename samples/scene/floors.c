@@ -1,6 +1,6 @@
 /*
- * Indoor floors. Tiles: squares of 30 cm with their corners cut and small dark insets there. Planks: boards of
- * 14.5 cm with staggered ends.
+ * Indoor floors. Tiles: squares of 30 cm with their corners cut and small dark insets there. Planks: boards
+ * of 14.5 cm with staggered ends.
  */
 #include "noise.h"
 #include "paint.h"
@@ -74,7 +74,8 @@ void paint_tiles(const Material *m, const Hit *hit, Surface *surface)
 {
     double x = hit->at.x - TILE_X, z = hit->at.z - TILE_Z, fp = hit->footprint;
     TileSpot spot = tile_at(x, z, m->seed);
-    double wear = noise_sum(x * 1.1, z * 1.1, 4, fp, m->seed + 3), grit = noise_sum(x * 160, z * 160, 2, fp * 160, 5);
+    double wear = noise_sum(x * 1.1, z * 1.1, 4, fp, m->seed + 3),
+           grit = noise_sum(x * 160, z * 160, 2, fp * 160, 5);
     /* chipped edges: the edge is ragged where a noise is high */
     double chip = smooth_step(0.34, 0.62, noise_sum(x * 13, z * 13, 2, fp * 13, m->seed + 8)) *
                   (0.0035 + 0.004 * noise_at(x * 110, z * 110, m->seed + 9));
@@ -99,8 +100,8 @@ void paint_tiles(const Material *m, const Hit *hit, Surface *surface)
 #define BOARD 0.145
 
 typedef struct Board {
-    double across, along;      /* from the board's middle line; from its near end */
-    double length, side_edge;  /* distance to the nearer long edge */
+    double across, along;     /* from the board's middle line; from its near end */
+    double length, side_edge; /* distance to the nearer long edge */
     double end_edge;
     uint32_t id;
 } Board;
@@ -132,12 +133,14 @@ static double ring_tone(const Board *b, double fp, double *knot)
 {
     double x = b->across + (hash_unit(b->id, 11) - 0.5) * 0.16, z = b->along + hash_unit(b->id, 12) * 50;
     double cathedral = x * x * (14 + 14 * hash_unit(b->id, 13)) + 0.10 * z * (hash_unit(b->id, 14) - 0.5);
-    double depth = cathedral + 0.020 * noise_at(z * 1.6, x * 9, b->id) + 0.006 * noise_at(z * 5, x * 30, b->id + 1);
+    double depth =
+        cathedral + 0.020 * noise_at(z * 1.6, x * 9, b->id) + 0.006 * noise_at(z * 5, x * 30, b->id + 1);
     *knot = 0;
     for (uint32_t i = 0; i < 2; i++) {
         if (hash_unit(b->id, 20 + i) > 0.42)
             continue;
-        double kx = (hash_unit(b->id, 22 + i) - 0.5) * BOARD * 0.7, kz = (0.1 + 0.8 * hash_unit(b->id, 24 + i)) * b->length;
+        double kx = (hash_unit(b->id, 22 + i) - 0.5) * BOARD * 0.7,
+               kz = (0.1 + 0.8 * hash_unit(b->id, 24 + i)) * b->length;
         double r = 0.006 + 0.010 * hash_unit(b->id, 26 + i);
         double dx = b->across - kx, dz = (b->along - kz) * 0.72;
         double d = sqrt(dx * dx + dz * dz) * (1 + 0.15 * noise_at(dx * 120, dz * 120, b->id));
@@ -165,7 +168,8 @@ void paint_planks(const Material *m, const Hit *hit, Surface *surface)
     double tone = ring_tone(&b, fp, &knot);
     double fibre = noise_sum(b.across * 620, (b.along + hash_unit(b.id, 3) * 9) * 9, 3, fp * 420, b.id);
     double pore = smooth_step(0.28, 0.62, noise_sum(b.across * 900, b.along * 26, 2, fp * 700, b.id + 4));
-    double wear = noise_sum(x * 0.8, z * 0.8, 4, fp, m->seed + 40), stain = noise_sum(x * 2.7, z * 2.7, 4, fp * 3, 61);
+    double wear = noise_sum(x * 0.8, z * 0.8, 4, fp, m->seed + 40),
+           stain = noise_sum(x * 2.7, z * 2.7, 4, fp * 3, 61);
     V3 base = v_mix(m->mean, m->second, hash_unit(b.id, 1));
     base = v_scale(base, 1 + 0.30 * (hash_unit(b.id, 2) - 0.5));
     base = v_mix(base, v_mul(base, v3(1.12, 1.0, 0.86)), hash_unit(b.id, 5));
@@ -173,7 +177,8 @@ void paint_planks(const Material *m, const Hit *hit, Surface *surface)
     colour = v_scale(colour, 1 + 0.17 * fibre - 0.20 * pore);
     colour = v_mix(colour, v_scale(v3(0.062, 0.036, 0.021), 1 + 0.4 * fibre), 0.85 * knot);
     /* grey where feet wore the varnish off, a few darker stains */
-    colour = v_mix(colour, v_scale(v3(1.05, 1.0, 0.93), v_luminance(colour)), clamp(0.16 + 0.45 * wear, 0, 0.45));
+    colour =
+        v_mix(colour, v_scale(v3(1.05, 1.0, 0.93), v_luminance(colour)), clamp(0.16 + 0.45 * wear, 0, 0.45));
     colour = v_scale(colour, 1 - 0.28 * smooth_step(0.30, 0.60, stain));
     colour = v_scale(colour, 1 - 0.85 * nail_mark(&b, fp));
     double gap = 0.0008 + 0.0007 * hash_unit(b.id, 6) + 0.0004 * noise_at(z * 7, x * 7, b.id);
@@ -184,7 +189,8 @@ void paint_planks(const Material *m, const Hit *hit, Surface *surface)
     surface->albedo = v_mix(v_scale(v3(0.020, 0.016, 0.012), 1), colour, board);
     surface->occlusion = mix(0.45, 1, board);
     double cup = b.across / BOARD * (0.02 + 0.03 * hash_unit(b.id, 8)); /* boards arch a little */
-    V3 lean = v3((hash_unit(b.id, 7) - 0.5) * 0.012 + cup + 0.012 * fibre, 0, (hash_unit(b.id, 9) - 0.5) * 0.006);
+    V3 lean =
+        v3((hash_unit(b.id, 7) - 0.5) * 0.012 + cup + 0.012 * fibre, 0, (hash_unit(b.id, 9) - 0.5) * 0.006);
     double round = near * board * clamp(1.3 - fp / 0.005, 0, 1) * (b.side_edge < b.end_edge ? 1 : 0);
     surface->normal = v_unit(v_add(v3(0, 1, 0), v_along(lean, v3(copysign(1, b.across), 0, 0), 0.4 * round)));
     surface->gloss = m->gloss * board * clamp(0.9 - 0.9 * wear - 0.5 * tone, 0.12, 1.3);

@@ -3,31 +3,55 @@
 #include "spots.h"
 
 typedef struct Palette {
-    int floor, wall, dado, rail, ceiling, beam, oak, dark, frame, brass, iron, green, pane, lamp, shade, cloth;
+    int floor, wall, dado, rail, ceiling, beam, oak, dark, frame, brass, iron, green, pane, lamp, shade,
+        cloth;
 } Palette;
 
 static Palette mix_palette(World *w)
 {
     Palette p;
-    p.floor = world_material(w, (Material){.paint = paint_tiles, .mean = {0.50, 0.455, 0.375}, .gloss = 0.042,
-                                           .second = {0.40, 0.365, 0.305}, .blur = 0.012, .seed = 1201});
+    p.floor = world_material(w, (Material){.paint = paint_tiles,
+                                           .mean = {0.50, 0.455, 0.375},
+                                           .gloss = 0.042,
+                                           .second = {0.40, 0.365, 0.305},
+                                           .blur = 0.012,
+                                           .seed = 1201});
     p.wall = world_material(w, (Material){.paint = paint_plaster, .mean = {0.66, 0.60, 0.47}, .seed = 31});
-    p.dado = world_material(w, (Material){.paint = paint_wall_tiles, .mean = {0.075, 0.19, 0.145}, .size = 0.075,
-                                          .gloss = 0.045, .blur = 0.01, .seed = 41});
-    p.rail = world_material(w, (Material){.paint = paint_lacquer, .mean = {0.035, 0.075, 0.06}, .gloss = 0.04, .blur = 0.02});
+    p.dado = world_material(w, (Material){.paint = paint_wall_tiles,
+                                          .mean = {0.075, 0.19, 0.145},
+                                          .size = 0.075,
+                                          .gloss = 0.045,
+                                          .blur = 0.01,
+                                          .seed = 41});
+    p.rail = world_material(
+        w, (Material){.paint = paint_lacquer, .mean = {0.035, 0.075, 0.06}, .gloss = 0.04, .blur = 0.02});
     p.ceiling = world_material(w, (Material){.paint = paint_plaster, .mean = {0.74, 0.71, 0.64}, .seed = 51});
-    p.beam = world_material(w, (Material){.paint = paint_wood, .mean = {0.17, 0.105, 0.06}, .size = 1, .seed = 61});
-    p.oak = world_material(w, (Material){.paint = paint_wood, .mean = {0.30, 0.175, 0.085}, .size = 1, .gloss = 0.03,
-                                         .blur = 0.05, .seed = 71});
-    p.dark = world_material(w, (Material){.paint = paint_wood, .mean = {0.135, 0.068, 0.034}, .size = -1, .gloss = 0.035,
-                                          .blur = 0.04, .seed = 81});
-    p.frame = world_material(w, (Material){.paint = paint_lacquer, .mean = {0.70, 0.68, 0.61}, .gloss = 0.03, .blur = 0.06});
-    p.brass = world_material(w, (Material){.paint = paint_metal, .mean = {0.46, 0.32, 0.12}, .gloss = 0.4, .blur = 0.06});
-    p.iron = world_material(w, (Material){.paint = paint_metal, .mean = {0.05, 0.05, 0.055}, .gloss = 0.06, .blur = 0.15});
-    p.green = world_material(w, (Material){.paint = paint_lacquer, .mean = {0.06, 0.14, 0.11}, .gloss = 0.04, .blur = 0.03});
+    p.beam = world_material(
+        w, (Material){.paint = paint_wood, .mean = {0.17, 0.105, 0.06}, .size = 1, .seed = 61});
+    p.oak = world_material(w, (Material){.paint = paint_wood,
+                                         .mean = {0.30, 0.175, 0.085},
+                                         .size = 1,
+                                         .gloss = 0.03,
+                                         .blur = 0.05,
+                                         .seed = 71});
+    p.dark = world_material(w, (Material){.paint = paint_wood,
+                                          .mean = {0.135, 0.068, 0.034},
+                                          .size = -1,
+                                          .gloss = 0.035,
+                                          .blur = 0.04,
+                                          .seed = 81});
+    p.frame = world_material(
+        w, (Material){.paint = paint_lacquer, .mean = {0.70, 0.68, 0.61}, .gloss = 0.03, .blur = 0.06});
+    p.brass = world_material(
+        w, (Material){.paint = paint_metal, .mean = {0.46, 0.32, 0.12}, .gloss = 0.4, .blur = 0.06});
+    p.iron = world_material(
+        w, (Material){.paint = paint_metal, .mean = {0.05, 0.05, 0.055}, .gloss = 0.06, .blur = 0.15});
+    p.green = world_material(
+        w, (Material){.paint = paint_lacquer, .mean = {0.06, 0.14, 0.11}, .gloss = 0.04, .blur = 0.03});
     p.pane = world_material(w, (Material){.paint = paint_window, .emission = {4.2, 4.5, 4.9}, .seed = 3});
     p.lamp = world_material(w, (Material){.paint = paint_glow, .emission = {9, 7.6, 5.6}});
-    p.shade = world_material(w, (Material){.paint = paint_lacquer, .mean = {0.05, 0.12, 0.10}, .gloss = 0.04, .blur = 0.05});
+    p.shade = world_material(
+        w, (Material){.paint = paint_lacquer, .mean = {0.05, 0.12, 0.10}, .gloss = 0.04, .blur = 0.05});
     p.cloth = world_material(w, (Material){.paint = paint_lacquer, .mean = {0.32, 0.05, 0.05}});
     return p;
 }
@@ -41,8 +65,11 @@ static const Poster prints[4] = {
 
 static int print_material(World *w, int index, double size)
 {
-    return world_material(w, (Material){.paint = paint_poster, .mean = prints[index].paper, .size = size,
-                                        .seed = 90u + (uint32_t)index, .detail = &prints[index]});
+    return world_material(w, (Material){.paint = paint_poster,
+                                        .mean = prints[index].paper,
+                                        .size = size,
+                                        .seed = 90u + (uint32_t)index,
+                                        .detail = &prints[index]});
 }
 
 /* Glazed dado with a moulding, between the openings that reach the floor. */
@@ -86,20 +113,25 @@ static void showcase(World *w, const Palette *p, V3 at, double wide, double deep
 {
     double x = wide / 2, z = deep / 2;
     world_box(w, p->dark, v3(at.x - x, 0.05, at.z - z), v3(at.x + x, 0.78, at.z + z));
-    world_box(w, p->iron, v3(at.x - x + 0.04, 0, at.z - z + 0.04), v3(at.x + x - 0.04, 0.05, at.z + z - 0.04));
-    world_box(w, p->cloth, v3(at.x - x + 0.03, 0.78, at.z - z + 0.03), v3(at.x + x - 0.03, 0.80, at.z + z - 0.03));
+    world_box(w, p->iron, v3(at.x - x + 0.04, 0, at.z - z + 0.04),
+              v3(at.x + x - 0.04, 0.05, at.z + z - 0.04));
+    world_box(w, p->cloth, v3(at.x - x + 0.03, 0.78, at.z - z + 0.03),
+              v3(at.x + x - 0.03, 0.80, at.z + z - 0.03));
     for (int i = 0; i < 4; i++) {
         double cx = at.x + (i & 1 ? 1 : -1) * (x - 0.02), cz = at.z + (i & 2 ? 1 : -1) * (z - 0.02);
         world_box(w, p->brass, v3(cx - 0.014, 0.78, cz - 0.014), v3(cx + 0.014, 1.16, cz + 0.014));
     }
     for (int i = -1; i <= 1; i += 2) {
-        world_box(w, p->brass, v3(at.x - x, 1.16, at.z + i * (z - 0.02) - 0.014), v3(at.x + x, 1.186, at.z + i * (z - 0.02) + 0.014));
-        world_box(w, p->brass, v3(at.x + i * (x - 0.02) - 0.014, 1.16, at.z - z), v3(at.x + i * (x - 0.02) + 0.014, 1.186, at.z + z));
+        world_box(w, p->brass, v3(at.x - x, 1.16, at.z + i * (z - 0.02) - 0.014),
+                  v3(at.x + x, 1.186, at.z + i * (z - 0.02) + 0.014));
+        world_box(w, p->brass, v3(at.x + i * (x - 0.02) - 0.014, 1.16, at.z - z),
+                  v3(at.x + i * (x - 0.02) + 0.014, 1.186, at.z + z));
     }
     for (int i = 0; i < 7; i++) { /* thimbles on little stands */
         double tx = at.x - x + 0.14 + (wide - 0.28) * i / 6;
         world_cylinder(w, p->dark, v3(tx, 0.80, at.z + 0.06 * (i % 3 - 1)), 0.035, 0.03 + 0.03 * (i % 2));
-        world_cylinder(w, i % 2 ? p->brass : p->frame, v3(tx, 0.83 + 0.03 * (i % 2), at.z + 0.06 * (i % 3 - 1)), 0.020, 0.055);
+        world_cylinder(w, i % 2 ? p->brass : p->frame,
+                       v3(tx, 0.83 + 0.03 * (i % 2), at.z + 0.06 * (i % 3 - 1)), 0.020, 0.055);
     }
 }
 
@@ -131,7 +163,8 @@ static void furnish(World *w, const Palette *p)
     }
     for (int i = 0; i < 6; i++) { /* a coat stand */
         double a = i * PI / 3;
-        world_turned_box(w, p->dark, v3(-3.9 + 0.10 * cos(a), 1.68, -4.9 + 0.10 * sin(a)), v3(0.11, 0.012, 0.012), -a, 0);
+        world_turned_box(w, p->dark, v3(-3.9 + 0.10 * cos(a), 1.68, -4.9 + 0.10 * sin(a)),
+                         v3(0.11, 0.012, 0.012), -a, 0);
     }
     world_cylinder(w, p->dark, v3(-3.9, 0, -4.9), 0.022, 1.85);
     world_cylinder(w, p->dark, v3(-3.9, 0, -4.9), 0.22, 0.04);
@@ -139,8 +172,10 @@ static void furnish(World *w, const Palette *p)
 
 static void raise_walls(World *w, const Palette *p, double x0, double x1, double z0, double z1, double high)
 {
-    Wall left = {false, x0, 1, z0, z1, high, 0.35, p->wall}, right = {false, x1, -1, z0, z1, high, 0.35, p->wall};
-    Wall front = {true, z1, -1, x0, x1, high, 0.35, p->wall}, back = {true, z0, 1, x0, x1, high, 0.35, p->wall};
+    Wall left = {false, x0, 1, z0, z1, high, 0.35, p->wall},
+         right = {false, x1, -1, z0, z1, high, 0.35, p->wall};
+    Wall front = {true, z1, -1, x0, x1, high, 0.35, p->wall},
+         back = {true, z0, 1, x0, x1, high, 0.35, p->wall};
     Opening windows[3] = {{-4.0, -2.6, 1.35, 3.55}, {-0.55, 0.85, 1.35, 3.55}, {2.9, 4.3, 1.35, 3.55}};
     Opening doors[1] = {{-1.05, 0.95, 0, 2.55}}, side_door[1] = {{2.6, 3.6, 0, 2.2}};
     wall_raise(w, &left, windows, 3, -1, 0);
@@ -165,8 +200,10 @@ static void raise_walls(World *w, const Palette *p, double x0, double x1, double
     build_poster(w, &front, 0.2, 2.75, 3.2, 0.62, print_material(w, 0, 2.6), p->brass);
     for (int i = 0; i < 3; i++)
         build_poster(w, &right, -3.4 + 1.75 * i, 2.05, 0.86, 1.22, print_material(w, 1 + i, 0.80), p->dark);
-    build_shelves(w, &front, -3.9, -2.6, 2.3, 5, p->dark, p->oak, (const int[]){p->cloth, p->green, p->frame}, 3);
-    build_shelves(w, &front, 3.2, 4.7, 2.3, 5, p->dark, p->oak, (const int[]){p->cloth, p->green, p->frame}, 3);
+    build_shelves(w, &front, -3.9, -2.6, 2.3, 5, p->dark, p->oak, (const int[]){p->cloth, p->green, p->frame},
+                  3);
+    build_shelves(w, &front, 3.2, 4.7, 2.3, 5, p->dark, p->oak, (const int[]){p->cloth, p->green, p->frame},
+                  3);
 }
 
 void hall_build(World *w)
@@ -190,5 +227,5 @@ void hall_build(World *w)
     for (int i = 0; i < 3; i++)
         build_pendant(w, p.shade, p.lamp, v3(0.4, 2.95, -3.2 + 3.55 * i), high, 0.26, v3(17, 13.6, 9.6));
     w->ambient = v3(0.22, 0.20, 0.17);
-    w->exposure = 0.80;
+    w->exposure = 1.25;
 }

@@ -1,8 +1,8 @@
 /*
- * Light that changes slowly is computed once for every face (lamps, windows, sky, one bounce; later bounces as a
- * constant) and read back from maps; so it is free of noise. The sun's sharp edge is computed for each sample.
- * Method: J. T. Kajiya, "The Rendering Equation", SIGGRAPH '86; the mean direction kept beside the irradiance lets
- * relief be lit from the maps.
+ * Light that changes slowly is computed once for every face (lamps, windows, sky, one bounce; later bounces
+ * as a constant) and read back from maps; so it is free of noise. The sun's sharp edge is computed for each
+ * sample. Method: J. T. Kajiya, "The Rendering Equation", SIGGRAPH '86; the mean direction kept beside the
+ * irradiance lets relief be lit from the maps.
  */
 #include "world.h"
 
@@ -25,7 +25,8 @@ static double cloud_cover(V3 d)
     if (d.y < 0.015)
         return 0;
     double s = 1 / (d.y + 0.12), x = d.x * s * 1.3 + 3.1, z = d.z * s * 1.3 - 7.7;
-    double wide = noise_sum(x * 0.7, z * 0.7, 3, 0, 411), fine = noise_sum(x * 2.2 + 0.35 * wide, z * 2.2, 6, 0, 977);
+    double wide = noise_sum(x * 0.7, z * 0.7, 3, 0, 411),
+           fine = noise_sum(x * 2.2 + 0.35 * wide, z * 2.2, 6, 0, 977);
     return smooth_step(0.05, 0.75, 0.75 * wide + 0.62 * fine + 0.02) * smooth_step(0.015, 0.12, d.y);
 }
 
@@ -61,7 +62,8 @@ static void gather(Gathered *sum, V3 irradiance, V3 along)
 }
 
 /* One lamp, seen from a point through `side` x `side` rays, shifted by dx, dy. */
-static void add_lamp(const World *world, const Light *lamp, V3 at, V3 normal, double dx, double dy, Gathered *sum)
+static void add_lamp(const World *world, const Light *lamp, V3 at, V3 normal, double dx, double dy,
+                     Gathered *sum)
 {
     if (v_dot(v_sub(at, lamp->centre), lamp->normal) <= 0)
         return;
@@ -101,8 +103,10 @@ static const Texel *nearest_texel(const World *world, const Hit *hit)
     return &world->map[s->map_at[hit->face] + j * nu + i];
 }
 
-/* What comes in over the hemisphere: sky, glowing things that are no lamps, and light that has bounced once. */
-static void add_bounced(const World *world, const Texel *first, V3 at, V3 normal, double dx, double dy, Gathered *sum)
+/* What comes in over the hemisphere: sky, glowing things that are no lamps, and light that has bounced once.
+ */
+static void add_bounced(const World *world, const Texel *first, V3 at, V3 normal, double dx, double dy,
+                        Gathered *sum)
 {
     V3 side, up;
     v_basis(normal, &side, &up);
@@ -129,7 +133,8 @@ static Texel as_texel(const Gathered *sum)
 {
     double total = v_luminance(sum->light);
     V3 d = total > 1e-9 ? v_scale(sum->direction, 1 / total) : v3(0, 0, 0);
-    return (Texel){(float)sum->light.x, (float)sum->light.y, (float)sum->light.z, (float)d.x, (float)d.y, (float)d.z};
+    return (Texel){(float)sum->light.x, (float)sum->light.y, (float)sum->light.z,
+                   (float)d.x,          (float)d.y,          (float)d.z};
 }
 
 static Gathered from_texel(const Texel *t)

@@ -1,4 +1,5 @@
-/* Value noise and its octave sums. Source of the quintic fade: K. Perlin, "Improving Noise", SIGGRAPH 2002. */
+/* Value noise and its octave sums. Source of the quintic fade: K. Perlin, "Improving Noise", SIGGRAPH 2002.
+ */
 #include "noise.h"
 
 #include "vector.h"
@@ -32,7 +33,8 @@ double noise_sum(double x, double y, int octaves, double footprint, uint32_t see
             break;
         /* each octave is turned, so that the grids of the octaves do not add up to lines */
         double px = (0.8 * x - 0.6 * y) * scale + 17.3 * i, py = (0.6 * x + 0.8 * y) * scale - 9.1 * i;
-        sum += keep * strength * noise_at(i % 2 == 0 ? x * scale : px, i % 2 == 0 ? y * scale : py, seed + (uint32_t)i);
+        sum += keep * strength *
+               noise_at(i % 2 == 0 ? x * scale : px, i % 2 == 0 ? y * scale : py, seed + (uint32_t)i);
         strength *= 0.5;
         scale *= 2.03;
     }

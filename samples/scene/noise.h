@@ -29,8 +29,8 @@ static inline double hash_unit(uint32_t h, uint32_t n)
 /* Value noise in the plane, -1..1, one bump a unit. */
 double noise_at(double x, double y, uint32_t seed);
 /*
- * Sum of octaves, each half as strong and twice as fine as the last; octaves finer than `footprint` (the size of a
- * sample, in the same unit as x and y) are left out, so that far surfaces do not flicker. About -1..1.
+ * Sum of octaves, each half as strong and twice as fine as the last; octaves finer than `footprint` (the size
+ * of a sample, in the same unit as x and y) are left out, so that far surfaces do not flicker. About -1..1.
  */
 double noise_sum(double x, double y, int octaves, double footprint, uint32_t seed);
 

@@ -22,12 +22,14 @@ void paint_plaster(const Material *m, const Hit *hit, Surface *surface)
 {
     double a, b, fp = hit->footprint;
     paint_face_metres(hit, &a, &b);
-    double slow = noise_sum(a * 0.9, b * 0.9, 4, fp, m->seed), fine = noise_sum(a * 70, b * 70, 3, fp * 70, m->seed + 1);
+    double slow = noise_sum(a * 0.9, b * 0.9, 4, fp, m->seed),
+           fine = noise_sum(a * 70, b * 70, 3, fp * 70, m->seed + 1);
     double drip = noise_sum(a * 3.1, b * 0.6, 3, fp, m->seed + 2);
     surface->albedo = v_scale(m->mean, 1 + 0.045 * slow + 0.035 * fine + 0.03 * drip);
     V3 u, v;
     v_basis(hit->normal, &u, &v);
-    double sx = noise_sum(a * 24, b * 24, 3, fp * 24, m->seed + 3), sy = noise_sum(a * 24, b * 24, 3, fp * 24, m->seed + 4);
+    double sx = noise_sum(a * 24, b * 24, 3, fp * 24, m->seed + 3),
+           sy = noise_sum(a * 24, b * 24, 3, fp * 24, m->seed + 4);
     surface->normal = v_unit(v_along(v_along(hit->normal, u, 0.035 * sx), v, 0.035 * sy));
 }
 
@@ -37,9 +39,6 @@ void paint_wood(const Material *m, const Hit *hit, Surface *surface)
     double a, b, fp = hit->footprint;
     paint_face_metres(hit, &a, &b);
     uint32_t id = solid_seed(m, hit);
-    V3 p = hit->local;
-    double span[3] = {fabs(p.x), fabs(p.y), fabs(p.z)};
-    (void)span;
     double size = m->size > 0 ? m->size : 1;
     /* size < 0 turns the grain upright */
     double along = m->size < 0 ? b : a, across = m->size < 0 ? a : b;
@@ -111,7 +110,8 @@ void paint_pane(const Material *m, const Hit *hit, Surface *surface)
     double a, b;
     paint_face_metres(hit, &a, &b);
     double curtain = smooth_step(0.18, 0.30, fabs(hit->u - 0.5)) * (0.8 + 0.2 * sin(a * 130));
-    surface->albedo = v_mix(v3(0.012, 0.013, 0.015), v3(0.16, 0.15, 0.13), 0.6 * curtain * (m->size > 0 ? 1 : 0));
+    surface->albedo =
+        v_mix(v3(0.012, 0.013, 0.015), v3(0.16, 0.15, 0.13), 0.6 * curtain * (m->size > 0 ? 1 : 0));
     surface->gloss = 0.09;
     surface->blur = 0.003;
     V3 u, v;
@@ -128,9 +128,11 @@ void paint_ashlar(const Material *m, const Hit *hit, Surface *surface)
     double aa = a + (hash_unit(hash_cell((int)row, 4, m->seed), 1)) * w, column = floor(aa / w);
     uint32_t id = hash_cell((int)column, (int)row, m->seed);
     double ea = fmin(aa - column * w, (column + 1) * w - aa), eb = fmin(b - row * h, (row + 1) * h - b);
-    double ragged = 0.003 * noise_sum(a * 25, b * 25, 2, fp * 25, m->seed + 1), edge = fmin(ea, eb) - 0.005 + ragged;
+    double ragged = 0.003 * noise_sum(a * 25, b * 25, 2, fp * 25, m->seed + 1),
+           edge = fmin(ea, eb) - 0.005 + ragged;
     double stone = smooth_step(-fp / 2 - 0.001, fp / 2 + 0.002, edge);
-    double grain = noise_sum(a * 60, b * 60, 4, fp * 60, m->seed + 2), patch = noise_sum(a * 2, b * 2, 4, fp * 2, 9);
+    double grain = noise_sum(a * 60, b * 60, 4, fp * 60, m->seed + 2),
+           patch = noise_sum(a * 2, b * 2, 4, fp * 2, 9);
     V3 c = v_mix(m->mean, m->second, hash_unit(id, 2));
     c = v_scale(c, (1 + 0.22 * (hash_unit(id, 3) - 0.5)) * (1 + 0.14 * grain + 0.10 * patch));
     double foot = smooth_step(0.0, 0.7, b + 0.25 * patch); /* splashed and mossy near the ground */
@@ -162,8 +164,9 @@ void paint_roof(const Material *m, const Hit *hit, Surface *surface)
 /* A row of book spines or boxes on a shelf. */
 void paint_books(const Material *m, const Hit *hit, Surface *surface)
 {
-    static const V3 covers[8] = {{0.22, 0.05, 0.04}, {0.05, 0.09, 0.16}, {0.07, 0.13, 0.07}, {0.28, 0.20, 0.10},
-                                 {0.12, 0.07, 0.04}, {0.34, 0.30, 0.22}, {0.18, 0.10, 0.14}, {0.06, 0.06, 0.07}};
+    static const V3 covers[8] = {{0.22, 0.05, 0.04}, {0.05, 0.09, 0.16}, {0.07, 0.13, 0.07},
+                                 {0.28, 0.20, 0.10}, {0.12, 0.07, 0.04}, {0.34, 0.30, 0.22},
+                                 {0.18, 0.10, 0.14}, {0.06, 0.06, 0.07}};
     double a, b, at = 0, width = 0;
     paint_face_metres(hit, &a, &b);
     uint32_t id = solid_seed(m, hit), book = 0;
@@ -174,11 +177,12 @@ void paint_books(const Material *m, const Hit *hit, Surface *surface)
     double x = a - floor(a / 0.5) * 0.5 - at;
     uint32_t h = hash_cell((int)floor(a / 0.5), (int)book, id);
     V3 c = v_scale(covers[h % 8], 0.8 + 0.5 * hash_unit(h, 2));
-    double edge = fmin(x, fmax(width - x, 0)), band = fabs(hit->v - 0.80) < 0.012 || fabs(hit->v - 0.70) < 0.006 ||
-                                                     fabs(hit->v - 0.12) < 0.010;
+    double edge = fmin(x, fmax(width - x, 0)),
+           band = fabs(hit->v - 0.80) < 0.012 || fabs(hit->v - 0.70) < 0.006 || fabs(hit->v - 0.12) < 0.010;
     c = v_mix(c, v3(0.45, 0.33, 0.12), band * 0.6);
     double top = 0.80 + 0.20 * hash_unit(h, 5);
-    surface->albedo = hit->v > top ? v3(0.012, 0.010, 0.008) : v_scale(c, smooth_step(-0.001, 0.005, edge) * 0.8 + 0.2);
+    surface->albedo =
+        hit->v > top ? v3(0.012, 0.010, 0.008) : v_scale(c, smooth_step(-0.001, 0.005, edge) * 0.8 + 0.2);
     surface->gloss = 0.02;
     surface->blur = 0.2;
 }
@@ -200,7 +204,8 @@ void paint_leaves(const Material *m, const Hit *hit, Surface *surface)
 void paint_wall_tiles(const Material *m, const Hit *hit, Surface *surface)
 {
     double a = hit->face / 2 == 0 ? hit->at.z : hit->at.x, b = hit->at.y, fp = hit->footprint;
-    double h = m->size, w = 2 * h, row = floor(b / h), aa = a + (((int)row & 1) != 0 ? h : 0), column = floor(aa / w);
+    double h = m->size, w = 2 * h, row = floor(b / h), aa = a + (((int)row & 1) != 0 ? h : 0),
+           column = floor(aa / w);
     uint32_t id = hash_cell((int)column, (int)row, m->seed);
     double e = fmin(fmin(aa - column * w, (column + 1) * w - aa), fmin(b - row * h, (row + 1) * h - b));
     double tile = smooth_step(0.0008, 0.0026 + fp, e);
@@ -234,7 +239,9 @@ static double motif_ink(int motif, double a, double b, double size, double fp)
     }
     if (motif == 2) { /* a rising sun */
         double r = hypot(x, y + 0.25), angle = atan2(y + 0.25, x), ray = 0.5 + 0.5 * cos(angle * 22);
-        return y < -0.25 ? 0 : fmax(1 - smooth_step(0.24, 0.24 + soft, r), r > 0.30 && r < 0.62 ? smooth_step(0.45, 0.6, ray) : 0);
+        return y < -0.25 ? 0
+                         : fmax(1 - smooth_step(0.24, 0.24 + soft, r),
+                                r > 0.30 && r < 0.62 ? smooth_step(0.45, 0.6, ray) : 0);
     }
     if (motif == 3) /* bars */
         return fabs(x) < 0.4 && fabs(y) < 0.4 && sin(x * 34) > 0.1 ? 1 : 0;
@@ -244,25 +251,19 @@ static double motif_ink(int motif, double a, double b, double size, double fp)
 void paint_poster(const Material *m, const Hit *hit, Surface *surface)
 {
     const Poster *poster = m->detail;
-    /* only the broad faces carry the print; a face seen from the other side must not be mirrored */
-    double a, b, fp = hit->footprint, wide, high;
+    /* seen from in front, x grows to the right on faces -z and +x only */
+    double a, b, fp = hit->footprint;
     paint_face_metres(hit, &a, &b);
-    if (hit->face == 4 || hit->face == 1)
+    if (hit->face == 0 || hit->face == 5)
         a = -a;
-    if (hit->face == 4)
-        a = -a;
-    double u = hit->u - 0.5, v = hit->v - 0.5;
-    wide = fabs(u) > 0.02 ? fabs(a / u) : 1;
-    high = fabs(v) > 0.02 ? fabs(b / v) : 1;
-    (void)wide;
     double size = m->size;
     V3 c = v_scale(poster->paper, 1 + 0.03 * noise_sum(a * 5, b * 5, 3, fp, m->seed));
-    (void)high;
     double cap = size * 0.13;
     if (poster->motif != 0)
         c = v_mix(c, poster->accent, motif_ink(poster->motif, a, b, size * 0.95, fp));
     if (poster->top != NULL)
-        c = v_mix(c, poster->ink, text_ink(poster->top, a, b - (poster->motif != 0 ? size * 0.58 : -cap / 2), cap, fp));
+        c = v_mix(c, poster->ink,
+                  text_ink(poster->top, a, b - (poster->motif != 0 ? size * 0.58 : -cap / 2), cap, fp));
     if (poster->bottom != NULL)
         c = v_mix(c, poster->ink, text_ink(poster->bottom, a, b + size * 0.72, cap, fp));
     surface->albedo = c;

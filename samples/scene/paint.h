@@ -27,7 +27,7 @@ void paint_wall_tiles(const Material *material, const Hit *hit, Surface *surface
 typedef struct Poster {
     const char *top, *bottom; /* lines of text, or NULL */
     V3 paper, ink, accent;
-    int motif;                /* 0 none, 1 thimble, 2 rising sun, 3 bars */
+    int motif; /* 0 none, 1 thimble, 2 rising sun, 3 bars */
 } Poster;
 void paint_poster(const Material *material, const Hit *hit, Surface *surface);
 

@@ -1,6 +1,7 @@
 /*
- * Rays through pixels. A first sample goes through each pixel's centre; where neighbours differ, more follow, and
- * all are averaged in linear light. Pixels that hardware or its shadow touches are rendered again with the rig.
+ * Rays through pixels. A first sample goes through each pixel's centre; where neighbours differ, more follow,
+ * and all are averaged in linear light. Pixels that hardware or its shadow touches are rendered again with
+ * the rig.
  */
 #include "render.h"
 
@@ -14,13 +15,13 @@
 
 typedef struct Eye {
     const World *world;
-    const Rig *rig;  /* NULL: without hardware */
+    const Rig *rig; /* NULL: without hardware */
     V3 at;
-    double step;     /* a pixel's angle */
+    double step; /* a pixel's angle */
 } Eye;
 
-/* Points spread evenly over the unit square. Source: M. Roberts, "The Unreasonable Effectiveness of Quasirandom
- * Sequences" (2018): the plastic number's powers. */
+/* Points spread evenly over the unit square. Source: M. Roberts, "The Unreasonable Effectiveness of
+ * Quasirandom Sequences" (2018): the plastic number's powers. */
 static void spread(uint32_t i, double shift_x, double shift_y, double *x, double *y)
 {
     *x = fmod(shift_x + 0.7548776662466927 * i, 1);
@@ -145,7 +146,8 @@ static V3 part_colour(const RigPart *part, V3 at)
 static V3 part_seen(const Eye *eye, const RigHit *hit, V3 along, uint32_t shift)
 {
     V3 at = v_along(v_add(eye->at, hit->at), hit->normal, 1e-4);
-    V3 colour = v_scale(v_mul(part_colour(hit->part, hit->at), light_on_part(eye, at, hit->normal, shift)), 1 / PI);
+    V3 colour =
+        v_scale(v_mul(part_colour(hit->part, hit->at), light_on_part(eye, at, hit->normal, shift)), 1 / PI);
     double facing = fmax(0, -v_dot(along, hit->normal)), rim = pow(1 - facing, 4);
     return v_add(colour, v_scale(v3(0.30, 0.32, 0.35), 0.04 + 0.25 * rim));
 }
@@ -226,7 +228,8 @@ static void render_truth(const Eye *eye, float *first, Panorama *p, int threads)
 #pragma omp parallel for schedule(dynamic, 4) num_threads(threads)
     for (size_t y = 0; y < p->height; y++)
         for (size_t x = 0; x < p->width; x++)
-            put(first, y * p->width + x, sample(eye, p->width, (double)x + 0.5, (double)y + 0.5, pixel_seed(x, y)));
+            put(first, y * p->width + x,
+                sample(eye, p->width, (double)x + 0.5, (double)y + 0.5, pixel_seed(x, y)));
 #pragma omp parallel for schedule(dynamic, 4) num_threads(threads)
     for (size_t y = 0; y < p->height; y++)
         for (size_t x = 0; x < p->width; x++) {
@@ -238,7 +241,8 @@ static void render_truth(const Eye *eye, float *first, Panorama *p, int threads)
         }
 }
 
-/* 1 where a ray meets hardware that no frame looks past, 2 where the ground it meets lies in the rig's shadow. */
+/* 1 where a ray meets hardware that no frame looks past, 2 where the ground it meets lies in the rig's
+ * shadow. */
 static unsigned char rig_mark(const Eye *eye, size_t width, double x, double y)
 {
     V3 along = direction(width, x, y);
@@ -324,7 +328,8 @@ void panorama_free(Panorama *panorama)
 /* Close to a normal distribution: the sum of four uniform ones. */
 static double bell(uint32_t h, uint32_t n)
 {
-    return (hash_unit(h, n) + hash_unit(h, n + 1) + hash_unit(h, n + 2) + hash_unit(h, n + 3) - 2) * 1.7320508;
+    return (hash_unit(h, n) + hash_unit(h, n + 1) + hash_unit(h, n + 2) + hash_unit(h, n + 3) - 2) *
+           1.7320508;
 }
 
 /* Straight up to `knee`, then bending towards 1. */
@@ -340,7 +345,8 @@ V3 develop(const World *world, V3 light, size_t x, size_t y)
     V3 v = v_scale(light, world->exposure);
     double *channel[3] = {&v.x, &v.y, &v.z};
     for (uint32_t i = 0; i < 3; i++) {
-        double noise = sqrt(4e-7 + 3.0e-5 * fmax(*channel[i], 0)); /* read noise and photon noise at ISO 100 */
+        double noise =
+            sqrt(4e-7 + 3.0e-5 * fmax(*channel[i], 0)); /* read noise and photon noise at ISO 100 */
         *channel[i] = clamp(tone(*channel[i] + noise * bell(h, 4 * i)), 0, 1);
     }
     return v;

@@ -7,8 +7,8 @@
 
 typedef struct Panorama {
     size_t width, height;
-    float *truth;   /* width x height x RGB, linear, scene light */
-    float *as_shot; /* the same, with hardware and its shadow */
+    float *truth;           /* width x height x RGB, linear, scene light */
+    float *as_shot;         /* the same, with hardware and its shadow */
     unsigned char *touched; /* width x height: 1 where as_shot was rendered anew */
 } Panorama;
 

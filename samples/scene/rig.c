@@ -15,7 +15,7 @@ typedef struct Reading {
     const char *path;
     UfReport *report;
     bool failed;
-    char row[48];       /* the row or shot being read */
+    char row[48]; /* the row or shot being read */
     double row_tilt, row_pan;
 } Reading;
 
@@ -108,7 +108,8 @@ static bool add_frame(Rig *rig, double pan, double tilt)
     return true;
 }
 
-/* A row's tilt comes before its frames; a shot's tilt and pan in any order: the frame is the last one added. */
+/* A row's tilt comes before its frames; a shot's tilt and pan in any order: the frame is the last one added.
+ */
 static bool read_row(Reading *reading, const char *section, const char *key, const char *value)
 {
     Rig *rig = reading->rig;
@@ -173,8 +174,8 @@ static int take(void *user, const char *section, const char *key, const char *va
         good = read_optics(reading->rig, key, value);
     if (!good && !reading->failed) {
         reading->failed = true;
-        uf_fail(reading->report, UF_ERROR_FORMAT, "%s: [%s] %s = %s makes no sense here", reading->path, section,
-                key, value);
+        uf_fail(reading->report, UF_ERROR_FORMAT, "%s: [%s] %s = %s makes no sense here", reading->path,
+                section, key, value);
     }
     return good ? 1 : 0;
 }
@@ -189,7 +190,8 @@ UfStatus rig_read(const char *path, Rig *out, UfReport *report)
     if (result < 0)
         return uf_fail_errno(report, "cannot be read", path);
     if (result > 0)
-        return uf_fail(report, UF_ERROR_FORMAT, "%s: line %d is not a [section] or a key = value", path, result);
+        return uf_fail(report, UF_ERROR_FORMAT, "%s: line %d is not a [section] or a key = value", path,
+                       result);
     if (rig.focal <= 0 || rig.height <= 0 || rig.long_side <= 0 || rig.frame_count == 0)
         return uf_fail(report, UF_ERROR_FORMAT, "%s: needs sensor, focal, height and frames", path);
     *out = rig;
@@ -281,8 +283,9 @@ static bool nearest_part(const Rig *rig, V3 from, V3 along, double pan, double r
         const RigPart *part = &rig->parts[i];
         for (int copy = 0; copy < part->copies; copy++) {
             double angle = (part->turns ? pan : 0) + copy * 2 * PI / part->copies, distance;
-            V3 normal;
-            if (!trace_part(part, turn(from, -angle), turn(along, -angle), &distance, &normal) || distance >= reach)
+            V3 normal = {0, 0, 0};
+            if (!trace_part(part, turn(from, -angle), turn(along, -angle), &distance, &normal) ||
+                distance >= reach)
                 continue;
             reach = distance;
             *hit = (RigHit){distance, part, v_along(from, along, distance), turn(normal, angle)};

@@ -1,7 +1,7 @@
 /*
  * The camera on its panning head, from a rig file: frames, lens, and the parts that get into the picture. The
- * panorama is put together from the frames as a careful stitcher does: a direction that any frame sees free shows
- * the place behind, and only what every frame sees blocked shows hardware.
+ * panorama is put together from the frames as a careful stitcher does: a direction that any frame sees free
+ * shows the place behind, and only what every frame sees blocked shows hardware.
  */
 #ifndef SCENE_RIG_H
 #define SCENE_RIG_H
@@ -21,7 +21,7 @@ typedef struct RigPart {
     char name[32];
     RigShape shape;
     bool turns;
-    V3 from, to;  /* metres, origin at the entrance pupil; a disc lies flat about `from` */
+    V3 from, to; /* metres, origin at the entrance pupil; a disc lies flat about `from` */
     double radius;
     int copies;
 } RigPart;
@@ -33,9 +33,9 @@ typedef struct RigFrame {
 typedef struct Rig {
     double long_side, short_side, focal; /* mm */
     char mapping[24];
-    double reach;     /* radians */
+    double reach; /* radians */
     bool portrait;
-    double height;    /* metres, floor to entrance pupil */
+    double height; /* metres, floor to entrance pupil */
     RigFrame frames[RIG_MAX_FRAMES];
     int frame_count;
     RigPart parts[RIG_MAX_PARTS];

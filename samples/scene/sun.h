@@ -3,7 +3,7 @@
 #define SCENE_SUN_H
 
 /* Degrees: azimuth clockwise from north, elevation above the horizon without refraction. Time is UTC. */
-void sun_position(int year, int month, int day, double hour_utc, double lat_deg, double lon_deg, double *azimuth_deg,
-                  double *elevation_deg);
+void sun_position(int year, int month, int day, double hour_utc, double lat_deg, double lon_deg,
+                  double *azimuth_deg, double *elevation_deg);
 
 #endif

@@ -1,4 +1,5 @@
-/* Solids, their bounding tree, and rays through them (slabs for boxes; T. L. Kay and J. T. Kajiya, SIGGRAPH '86). */
+/* Solids, their bounding tree, and rays through them (slabs for boxes; T. L. Kay and J. T. Kajiya, SIGGRAPH
+ * '86). */
 #include "world.h"
 
 #include <stdlib.h>
@@ -76,7 +77,9 @@ int world_cylinder(World *world, int material, V3 foot, double radius, double he
 
 int world_ball(World *world, int material, V3 centre, double radius)
 {
-    Solid solid = {.kind = SOLID_BALL, .material = material, .centre = centre, .half = v3(radius, radius, radius)};
+    Solid solid = {
+        .kind = SOLID_BALL, .material = material, .centre = centre, .half = v3(radius, radius, radius)};
+    solid.texel = radius * 0.6;
     return add_solid(world, solid);
 }
 

@@ -22,10 +22,10 @@ typedef struct Ray {
 typedef struct Hit {
     double distance;
     int solid, face;
-    V3 at, normal;  /* world */
-    V3 local;       /* in the solid's own frame, metres from its centre */
-    double u, v;    /* on the face, 0..1 */
-    V3 along;       /* the ray's direction */
+    V3 at, normal;    /* world */
+    V3 local;         /* in the solid's own frame, metres from its centre */
+    double u, v;      /* on the face, 0..1 */
+    V3 along;         /* the ray's direction */
     double footprint; /* size of the sample on the surface, metres */
 } Hit;
 
@@ -43,13 +43,13 @@ typedef struct Surface {
 typedef struct Material Material;
 struct Material {
     void (*paint)(const Material *material, const Hit *hit, Surface *surface);
-    V3 mean;      /* mean albedo: what bounces, and the base colour of the paint */
-    V3 second;    /* a second colour, as the paint likes it */
-    double size;  /* metres, as the paint likes it */
+    V3 mean;     /* mean albedo: what bounces, and the base colour of the paint */
+    V3 second;   /* a second colour, as the paint likes it */
+    double size; /* metres, as the paint likes it */
     uint32_t seed;
     V3 emission;
     double gloss, blur;
-    V3 sun;       /* towards the sun, for paints with relief */
+    V3 sun;             /* towards the sun, for paints with relief */
     const void *detail; /* whatever else the paint needs; owned by the paint's file */
 };
 
@@ -62,9 +62,9 @@ typedef struct Solid {
     V3 axis[3];      /* the box's own axes in the world */
     bool turned;
     int material;
-    double texel;    /* grain of its light map, metres */
+    double texel; /* grain of its light map, metres */
     int map_at[6], map_u[6], map_v[6];
-    V3 low, high;    /* bounds in the world */
+    V3 low, high; /* bounds in the world */
 } Solid;
 
 /* A glowing rectangle: centre, half sides, the side it shines to, radiance. */
@@ -78,7 +78,8 @@ typedef struct Node {
     int left, right;  /* inner: count is 0 */
 } Node;
 
-/* Light on one texel: irradiance, and the mean direction it comes from (its length says how directed it is). */
+/* Light on one texel: irradiance, and the mean direction it comes from (its length says how directed it is).
+ */
 typedef struct Texel {
     float red, green, blue;
     float x, y, z;
@@ -101,7 +102,7 @@ typedef struct World {
     V3 sun_irradiance; /* on a surface that faces it; 0 without a sun */
     V3 ambient;        /* irradiance that stands for all later bounces */
     double exposure;
-    bool overflow;     /* more solids than there is room for: the builder's mistake, reported by world_finish */
+    bool overflow; /* more solids than there is room for: the builder's mistake, reported by world_finish */
 } World;
 
 /* Builders; they return the index. */
