@@ -249,8 +249,8 @@ UfStatus uf_picture_rewrite(const UfPicture *picture, const char *source_path, c
         status = open_known(source_path, &source, &source_codec, report);
     if (status != UF_OK)
         return status;
-    bool in_part =
-        codec == source_codec && codec->rewrite != NULL && options->quality == 0 && options->depth_bits == 0;
+    bool in_part = codec == source_codec && codec->rewrite != NULL && options->quality == 0 &&
+                   options->depth_bits == 0 && (codec->can_rewrite == NULL || codec->can_rewrite(&source));
     if (in_part)
         status = rewrite_with(codec, picture, &source, touched, path, options->overwrite, report);
     uf_input_close(&source);

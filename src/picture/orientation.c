@@ -81,6 +81,17 @@ void uf_orient_stored_size(const UfPicture *picture, int orientation, size_t *wi
     *height_px = swap ? picture->width_px : picture->height_px;
 }
 
+size_t uf_orient_next_cell(const UfPicture *picture, int orientation, bool rows, size_t position)
+{
+    Turn turn = turn_of(orientation);
+    bool upright_y = rows != turn.swap;
+    size_t length = upright_y ? picture->height_px : picture->width_px;
+    /* cells are counted from the upright top left: seen from the other end, the first one is cut */
+    size_t first = (upright_y ? turn.flip_y : turn.flip_x) ? length % UF_TOUCHED_CELL_PX : 0;
+    return position < first ? first
+                            : first + ((position - first) / UF_TOUCHED_CELL_PX + 1) * UF_TOUCHED_CELL_PX;
+}
+
 bool uf_touched_any_stored(const UfTouched *touched, const UfPicture *picture, int orientation, size_t x0_px,
                            size_t y0_px, size_t x1_px, size_t y1_px)
 {

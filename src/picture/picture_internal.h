@@ -9,6 +9,9 @@
 #include "base/report.h"
 #include "picture/metadata.h"
 
+/* Edge of the cells of UfTouched. */
+#define UF_TOUCHED_CELL_PX 8u
+
 struct UfPicture {
     size_t width_px, height_px, channels, stride_bytes;
     UfSample sample;
@@ -35,6 +38,8 @@ typedef struct UfCodec {
     /* `picture` is upright; its metadata are already corrected. */
     UfStatus (*write)(const UfPicture *picture, const UfWriteOptions *options, UfOutput *output,
                       UfReport *report);
+    /* NULL, or: are the pixels of this file of a kind that `rewrite` can change? */
+    bool (*can_rewrite)(UfInput *source);
     /*
      * Rewrites `source` with the touched parts of `picture`, in the stored orientation. NULL: the format
      * can't, use write. picture->metadata are already corrected.
@@ -73,6 +78,9 @@ void uf_orient_stored_rect(const UfPicture *picture, int orientation, size_t x0_
 /* uf_touched_any for a rectangle given in stored coordinates. */
 bool uf_touched_any_stored(const UfTouched *touched, const UfPicture *picture, int orientation, size_t x0_px,
                            size_t y0_px, size_t x1_px, size_t y1_px);
+
+/* The first column (row) behind stored column (row) `position` that belongs to the next cell of UfTouched. */
+size_t uf_orient_next_cell(const UfPicture *picture, int orientation, bool rows, size_t position);
 
 /*
  * Row y of the picture in another sample type, rounded and clipped. Float without a profile is linear light

@@ -282,4 +282,7 @@ const UfCodec uf_codec_tiff = {
     .read_metadata = read_tiff_metadata,
     .read = read_tiff,
     .write = write_tiff,
+    .can_rewrite = uf_tiff_can_rewrite,
+    .rewrite = uf_tiff_rewrite,
+    .retag = uf_tiff_retag,
 };

@@ -1,11 +1,6 @@
 /* Which cells of 8 x 8 pixels of the upright picture were changed: one byte a cell, so that rows are memset
  * and memchr. */
-#include <underfoot/picture.h>
-
-#include "base/memory.h"
-#include "base/report.h"
-
-#define CELL_PX 8u
+#include "picture/picture_internal.h"
 
 struct UfTouched {
     size_t width_px, height_px;
@@ -24,8 +19,8 @@ UfStatus uf_touched_create(size_t width_px, size_t height_px, UfTouched **out, U
         return uf_fail_memory(report);
     touched->width_px = width_px;
     touched->height_px = height_px;
-    touched->columns = (width_px + CELL_PX - 1) / CELL_PX;
-    touched->rows = (height_px + CELL_PX - 1) / CELL_PX;
+    touched->columns = (width_px + UF_TOUCHED_CELL_PX - 1) / UF_TOUCHED_CELL_PX;
+    touched->rows = (height_px + UF_TOUCHED_CELL_PX - 1) / UF_TOUCHED_CELL_PX;
     touched->cells = uf_alloc_zero(touched->columns, touched->rows);
     if (touched->cells == NULL) {
         free(touched);
@@ -57,10 +52,10 @@ static bool cells_of(const UfTouched *touched, size_t x0, size_t y0, size_t x1, 
         y1 = touched->height_px;
     if (x0 >= x1 || y0 >= y1)
         return false;
-    out->first_column = x0 / CELL_PX;
-    out->columns = (x1 - 1) / CELL_PX + 1 - out->first_column;
-    out->first_row = y0 / CELL_PX;
-    out->end_row = (y1 - 1) / CELL_PX + 1;
+    out->first_column = x0 / UF_TOUCHED_CELL_PX;
+    out->columns = (x1 - 1) / UF_TOUCHED_CELL_PX + 1 - out->first_column;
+    out->first_row = y0 / UF_TOUCHED_CELL_PX;
+    out->end_row = (y1 - 1) / UF_TOUCHED_CELL_PX + 1;
     return true;
 }
 
