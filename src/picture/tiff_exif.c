@@ -63,6 +63,13 @@ static bool read_blob(void *handle, uint64_t offset, void *buffer, size_t bytes)
     return true;
 }
 
+/* From the file's header: TIFFIsBigTIFF is wrong for a file that is being written in the other byte order. */
+static bool is_big_tiff(TIFF *tiff, bool big_endian)
+{
+    uint8_t head[4];
+    return read_tiff(tiff, 0, head, sizeof head) && uf_exif_get(head + 2, 2, big_endian) == 43;
+}
+
 /* The four directories that make up EXIF. */
 typedef struct Set {
     UfExifDirectory ifd0, exif, gps, interoperability;
@@ -160,7 +167,7 @@ UfStatus uf_tiff_read_exif(TIFF *tiff, UfBlob *exif, UfReport *report)
 {
     bool big_endian = TIFFIsBigEndian(tiff) != 0;
     UfExifSource source = {read_tiff, tiff, TIFFGetSizeProc(tiff)(TIFFClientdata(tiff)), big_endian,
-                           TIFFIsBigTIFF(tiff) != 0};
+                           is_big_tiff(tiff, big_endian)};
     UfExifBuffer buffer = {.big_endian = big_endian};
     Set set = {0};
     UfStatus status = read_set(&source, TIFFCurrentDirOffset(tiff), &set, report);
@@ -274,7 +281,7 @@ static UfStatus append_subs(TIFF *tiff, Set *set, UfReport *report)
 {
     bool big_endian = TIFFIsBigEndian(tiff) != 0;
     uint64_t end = TIFFGetSeekProc(tiff)(TIFFClientdata(tiff), 0, SEEK_END);
-    UfExifBuffer buffer = {.base = end, .big_endian = big_endian, .big_tiff = TIFFIsBigTIFF(tiff) != 0};
+    UfExifBuffer buffer = {.base = end, .big_endian = big_endian, .big_tiff = is_big_tiff(tiff, big_endian)};
     size_t exif_table = SIZE_MAX, gps_table = SIZE_MAX, other;
     uf_exif_directory_set_order(&set->exif, big_endian);
     uf_exif_directory_set_order(&set->gps, big_endian);

@@ -11,82 +11,11 @@
 #include "support/files.h"
 #include "support/pictures.h"
 #include "support/program.h"
+#include "unit/test_exif_blobs.h"
 
 TestSuite(exif, .init = folder_enter, .fini = folder_leave);
 
 #define LARGE 70000u /* more than a SHORT can hold */
-
-/* A JPEG with camera, MakerNote, GPS and thumbnail in the byte order "II" or "MM". */
-static void make_jpeg(const char *path, const char *order)
-{
-    char order_option[32];
-    snprintf(order_option, sizeof order_option, "-exifbyteorder=%s", order);
-    Pixels pixels = panorama_make(&(PanoramaOptions){.width = 64, .height = 32});
-    jpeg_write("plain.jpg", &pixels, &(JpegOptions){0});
-    pixels_free(&pixels);
-    Run run = RUN_PROGRAM(
-        "exiftool", "-q", order_option, "-Make=Lantern Works", "-Model=Wide Eye 2", "-Orientation#=6",
-        "-IFD0:ImageWidth=64", "-ExifImageWidth=64", "-ExifImageHeight=32", "-ThumbnailImage<=plain.jpg",
-        "-GPSLatitude=52.5", "-GPSLatitudeRef=N", "-MakerNoteUnknownText=opaque maker bytes",
-        "-ExposureTime=1/125", "-LensModel=Fisheye 8 mm", "-InteropIndex=R98", "-o", path, "plain.jpg");
-    cr_assert_eq(run.status, 0, "%s", run.err);
-    run_free(&run);
-    cr_assert_eq(remove("plain.jpg"), 0);
-}
-
-static UfBlob make_blob(const char *order)
-{
-    UfBlob blob = {0};
-    make_jpeg("made.jpg", order);
-    Run run = RUN_PROGRAM("exiftool", "-b", "-Exif", "made.jpg");
-    cr_assert_eq(run.status, 0, "%s", run.err);
-    cr_assert_gt(run.out_bytes, 300);
-    cr_assert_eq(uf_blob_set(&blob, run.out, run.out_bytes, NULL), UF_OK);
-    cr_assert_eq(memcmp(blob.data, order, 2), 0);
-    run_free(&run);
-    cr_assert_eq(remove("made.jpg"), 0);
-    return blob;
-}
-
-/* What ExifTool reads from the blob: all tags but those that describe the file itself. */
-static char *listing(UfBlob blob, const char *left_out)
-{
-    uint8_t *segment = uf_alloc(blob.size_bytes + 6, 1);
-    memcpy(segment, "Exif\0", 6);
-    memcpy(segment + 6, blob.data, blob.size_bytes);
-    Pixels pixels = panorama_make(&(PanoramaOptions){.width = 16, .height = 8});
-    jpeg_write("listed.jpg", &pixels, &(JpegOptions){.exif = segment, .exif_bytes = blob.size_bytes + 6});
-    pixels_free(&pixels);
-    free(segment);
-    const char *arguments[32] = {"exiftool",
-                                 "-G1",
-                                 "-a",
-                                 "-s",
-                                 "-n",
-                                 "-u",
-                                 "-IFD0:all",
-                                 "-ExifIFD:all",
-                                 "-GPS:all",
-                                 "-IFD1:all",
-                                 "-InteropIFD:all",
-                                 "-MakerNotes:all",
-                                 "-validate",
-                                 "-warning"};
-    size_t count = 14;
-    char options[512];
-    snprintf(options, sizeof options, "%s", left_out);
-    char *rest = options;
-    for (char *word = strsep(&rest, " "); word != NULL; word = strsep(&rest, " "))
-        if (*word != '\0')
-            arguments[count++] = word;
-    arguments[count++] = "listed.jpg";
-    arguments[count] = NULL;
-    Run run = run_program(arguments, NULL);
-    char *text = strdup(run.out);
-    run_free(&run);
-    cr_assert_eq(remove("listed.jpg"), 0);
-    return text;
-}
 
 static long libexif_value(UfBlob blob, ExifIfd ifd, ExifTag tag)
 {
@@ -118,7 +47,7 @@ static size_t bytes_that_differ(UfBlob a, UfBlob b)
 
 static void check_reads(const char *order)
 {
-    UfBlob blob = make_blob(order);
+    UfBlob blob = exif_blob_make(order);
     size_t width = 0, height = 0;
     uf_exif_size(blob, &width, &height);
     cr_expect_eq(width, 64);
@@ -139,7 +68,7 @@ static void check_corrects(const char *order)
 {
     const char *changed =
         "--IFD0:Orientation --IFD0:ImageWidth --ExifIFD:ExifImageWidth --ExifIFD:ExifImageHeight";
-    UfBlob blob = make_blob(order), before = {0};
+    UfBlob blob = exif_blob_make(order), before = {0};
     uf_blob_set(&before, blob.data, blob.size_bytes, NULL);
     UfReport *report = uf_report_create();
     uf_exif_correct(&blob, 200, 100, 1, report);
@@ -148,7 +77,7 @@ static void check_corrects(const char *order)
     cr_expect_eq(libexif_value(blob, EXIF_IFD_EXIF, EXIF_TAG_PIXEL_X_DIMENSION), 200);
     cr_expect_eq(libexif_value(blob, EXIF_IFD_EXIF, EXIF_TAG_PIXEL_Y_DIMENSION), 100);
     cr_expect_leq(bytes_that_differ(blob, before), 4, "one byte a value");
-    char *old_text = listing(before, changed), *new_text = listing(blob, changed);
+    char *old_text = exif_blob_list(before, changed), *new_text = exif_blob_list(blob, changed);
     cr_expect_str_eq(new_text, old_text);
     cr_expect_not_null(strstr(new_text, "Lantern Works"));
     cr_expect_not_null(strstr(new_text, "opaque maker bytes"));
@@ -167,7 +96,7 @@ Test(exif, corrects_in_place_and_leaves_the_rest)
 
 static void check_large(const char *order)
 {
-    UfBlob blob = make_blob(order);
+    UfBlob blob = exif_blob_make(order);
     uf_exif_correct(&blob, LARGE, LARGE / 2, 1, NULL);
     cr_expect_eq(libexif_value(blob, EXIF_IFD_EXIF, EXIF_TAG_PIXEL_X_DIMENSION), LARGE);
     cr_expect_eq(libexif_value(blob, EXIF_IFD_EXIF, EXIF_TAG_PIXEL_Y_DIMENSION), LARGE / 2);
@@ -182,13 +111,13 @@ Test(exif, widens_a_short_that_cannot_hold_the_value)
 
 static void check_thumbnail(const char *order)
 {
-    UfBlob blob = make_blob(order);
+    UfBlob blob = exif_blob_make(order);
     size_t before = blob.size_bytes;
-    char *old_text = listing(blob, "--IFD1:all");
+    char *old_text = exif_blob_list(blob, "--IFD1:all");
     uf_exif_drop_thumbnail(&blob, NULL);
     cr_expect_not(uf_exif_has_thumbnail(blob));
     cr_expect_lt(blob.size_bytes, before);
-    char *new_text = listing(blob, "");
+    char *new_text = exif_blob_list(blob, "");
     cr_expect_str_eq(new_text, old_text);
     free(old_text);
     free(new_text);
@@ -271,7 +200,7 @@ Test(exif, survives_damage_at_every_offset)
     static const uint8_t values[] = {0x00, 0x01, 0x7F, 0x80, 0xFF};
     const char *orders[] = {"II", "MM"};
     for (size_t k = 0; k < 2; k++) {
-        UfBlob blob = make_blob(orders[k]);
+        UfBlob blob = exif_blob_make(orders[k]);
         for (size_t i = 0; i < blob.size_bytes; i++) {
             survive(blob, i, SIZE_MAX, 0);
             for (size_t v = 0; v < sizeof values; v++)
