@@ -211,7 +211,7 @@ UfStatus uf_picture_write(const UfPicture *picture, const char *path, const UfWr
     if (status == UF_OK)
         status = corrected_view(picture, codec->format, 1, &view, report);
     if (status != UF_OK)
-        return status;
+        return name_file(report, status, path);
     status = uf_output_open(path, options->overwrite, &output, report);
     if (status == UF_OK)
         status = finish(&output, codec->write(&view, options, &output, report), report);
