@@ -136,13 +136,23 @@ static char *temporary_name(const char *path, unsigned attempt)
     return name;
 }
 
+/* The name is known to the signal handler before the file is there: no instant is left in which it would stay. */
+static int create_temporary(char *name, mode_t mode)
+{
+    live_add(name);
+    int fd = open(name, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, mode);
+    if (fd < 0)
+        live_remove(name);
+    return fd;
+}
+
 static UfStatus open_temporary(UfOutput *output, mode_t mode, UfReport *report)
 {
     for (unsigned attempt = 0; attempt < 1000; attempt++) {
         char *name = temporary_name(output->final_path, attempt);
         if (name == NULL)
             return uf_fail_memory(report);
-        int fd = open(name, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, mode);
+        int fd = create_temporary(name, mode);
         if (fd < 0) {
             int reason = errno;
             free(name);
@@ -156,11 +166,11 @@ static UfStatus open_temporary(UfOutput *output, mode_t mode, UfReport *report)
             UfStatus status = uf_fail_errno(report, "cannot be written", output->final_path);
             close(fd);
             unlink(name);
+            live_remove(name);
             free(name);
             return status;
         }
         output->temporary_path = name;
-        live_add(name);
         return UF_OK;
     }
     return uf_fail(report, UF_ERROR_IO, "%s: no temporary name is free beside it", output->final_path);

@@ -207,7 +207,7 @@ static int check_file(const CliLine *line, const char *path, CliJson *json)
     cli_progress(line, "checking", path);
     checked.status = uf_check(path, &options, &checked.check, report);
     cli_progress_end(line);
-    int status = checked.status != UF_OK ? cli_failed_report(report) : CLI_DONE;
+    int status = checked.status != UF_OK ? cli_failed_report(line, path, report) : CLI_DONE;
     if (status == CLI_DONE && uf_report_warning_count(report) > 0)
         status = CLI_WARNED;
     if (json->stream != NULL)

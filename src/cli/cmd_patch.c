@@ -48,7 +48,7 @@ static const CliOption options[] = {
     {.name = "feather",
      .kind = CLI_ANGLE,
      .argument = "DEG",
-     .range = {0, 15, false, false},
+     .range = {0, 15, false, true},
      .help = "width of the soft edge outside the cap (default 1.5)"},
     {.name = "seed",
      .kind = CLI_COUNT,
@@ -213,7 +213,7 @@ static int prepare(const CliLine *line, Work *work)
     if (status == CLI_DONE)
         status = cli_check_output(line, &format);
     if (status == CLI_DONE)
-        status = cli_probe_panorama(line->operands[0], &work->info, work->report);
+        status = cli_probe_panorama(line, &work->info, work->report);
     work->write = cli_write_options(line);
     if (status == CLI_DONE)
         status = check_encoding(line, &work->info, format, &work->write);
@@ -223,7 +223,7 @@ static int prepare(const CliLine *line, Work *work)
     UfReadOptions read = cli_read_options(line);
     if (status == CLI_DONE &&
         uf_picture_read(line->values[PATCH_LOGO].text, &read, &work->logo, work->report) != UF_OK)
-        status = cli_failed_report(work->report);
+        status = cli_failed_report(line, line->values[PATCH_LOGO].text, work->report);
     return status;
 }
 
@@ -256,7 +256,7 @@ static int run(const CliLine *line)
         goto cleanup;
     UfPatchOptions covering = patch_options(line, work.logo);
     if (patch(line, &work, &covering, &result) != UF_OK) {
-        status = cli_failed_report(work.report);
+        status = cli_failed_report(line, line->operands[0], work.report);
         goto cleanup;
     }
     if (line->values[CLI_JSON].given)

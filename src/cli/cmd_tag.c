@@ -82,7 +82,7 @@ static int tag(const CliLine *line, UfFormat format, UfReport *report)
     const char *path = line->operands[0];
     const char *out = line->values[CLI_OUT].text;
     UfPictureInfo info;
-    int status = cli_probe_panorama(path, &info, report);
+    int status = cli_probe_panorama(line, &info, report);
     if (status != CLI_DONE)
         return status;
     if (format != info.format)
@@ -91,7 +91,7 @@ static int tag(const CliLine *line, UfFormat format, UfReport *report)
     UfPhotoSphere pose = pose_of(line);
     UfWriteOptions write = cli_write_options(line);
     if (uf_picture_tag(path, out, &pose, &write, report) != UF_OK)
-        return cli_failed_report(report);
+        return cli_failed_report(line, path, report);
     if (line->values[CLI_JSON].given)
         print_json(line, &info, &pose, report);
     else

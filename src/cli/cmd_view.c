@@ -163,13 +163,13 @@ static int make_view(const CliLine *line, const UfView *view, UfReport *report)
     cli_progress_end(line);
     uf_picture_free(&panorama);
     uf_picture_free(&picture);
-    return status == UF_OK ? CLI_DONE : cli_failed_report(report);
+    return status == UF_OK ? CLI_DONE : cli_failed_report(line, path, report);
 }
 
 static int view(const CliLine *line, UfFormat format, UfReport *report)
 {
     UfPictureInfo info;
-    int status = cli_probe_panorama(line->operands[0], &info, report);
+    int status = cli_probe_panorama(line, &info, report);
     if (status != CLI_DONE)
         return status;
     UfView target = view_of(line, info.width_px);

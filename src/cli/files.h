@@ -26,7 +26,7 @@ UfReadOptions cli_read_options(const CliLine *line);
 /* --threads; 0 for all cores. */
 int cli_threads(const CliLine *line);
 
-/* Reads the header, and refuses what is no 2:1 panorama. CLI_DONE or CLI_FAILED. */
-int cli_probe_panorama(const char *path, UfPictureInfo *info, UfReport *report);
+/* Reads the header of the first operand, and refuses what is no 2:1 panorama. CLI_DONE or CLI_FAILED. */
+int cli_probe_panorama(const CliLine *line, UfPictureInfo *info, UfReport *report);
 
 #endif

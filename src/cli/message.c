@@ -50,9 +50,18 @@ int cli_failed(const char *format, ...)
     return CLI_FAILED;
 }
 
-int cli_failed_report(const UfReport *report)
+static bool begins_with(const char *text, const char *name)
 {
-    return cli_failed("%s", report == NULL ? "not enough memory" : uf_report_error(report));
+    return name != NULL && strncmp(text, name, strlen(name)) == 0;
+}
+
+int cli_failed_report(const CliLine *line, const char *path, const UfReport *report)
+{
+    const char *text = uf_report_error(report);
+    bool named = begins_with(text, path);
+    for (size_t id = 0; id < CLI_VALUE_COUNT && !named; id++)
+        named = begins_with(text, line->values[id].text);
+    return named ? cli_failed("%s", text) : cli_failed("%s: %s", path, text);
 }
 
 int cli_warnings(const CliLine *line, const UfReport *report)

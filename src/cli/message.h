@@ -14,8 +14,9 @@
 int cli_wrong_usage(const CliCommand *command, const char *format, ...) __attribute__((format(printf, 2, 3)));
 /* "underfoot: TEXT"; returns CLI_FAILED. */
 int cli_failed(const char *format, ...) __attribute__((format(printf, 1, 2)));
-/* The report's error as cli_failed. */
-int cli_failed_report(const UfReport *report);
+/* The report's error as cli_failed, with the name of the file before it unless it begins with a name already.
+ */
+int cli_failed_report(const CliLine *line, const char *path, const UfReport *report);
 /* Writes the report's warnings, unless --quiet; CLI_WARNED when there are any, otherwise CLI_DONE. */
 int cli_warnings(const CliLine *line, const UfReport *report);
 /* One line of text (no newline) with control characters made visible. */

@@ -103,14 +103,37 @@ Test(cli_patch, smooth_on_the_earth)
     patch_and_check(EARTH, "smooth", "25", 26.5);
 }
 
-Test(cli_patch, floor_on_the_sun)
+/* The Sun is one yellow all over: that is the only floor that continues it. */
+static void assert_all_yellow(const char *fill)
 {
-    patch_and_check(SUN, "floor", "15deg", 16.5);
+    Run run = RUN_UNDERFOOT("patch", SUN, "-o", "sun.png", "--cap", "15deg", "--fill", fill, "--overwrite",
+                            "--json");
+    assert_done(&run);
+    Pixels before = picture_decode(SUN);
+    Pixels after = picture_decode("sun.png");
+    for (size_t i = 0; i < after.width * after.height * 3; i++)
+        cr_assert(abs((int)after.codes[i] - (int)before.codes[i]) <= 1, "%s: sample %zu", fill, i);
+    pixels_free(&before);
+    pixels_free(&after);
+    run_free(&run);
 }
 
-Test(cli_patch, smooth_on_the_sun)
+Test(cli_patch, floor_and_smooth_on_the_sun)
 {
-    patch_and_check(SUN, "smooth", "30", 31.5);
+    assert_all_yellow("floor");
+    assert_all_yellow("smooth");
+}
+
+Test(cli_patch, the_sun_keeps_its_blocks)
+{
+    Run run = RUN_UNDERFOOT("patch", SUN, "-o", "out.jpg", "--cap", "30", "--fill", "#204060");
+    cr_assert_eq(run.status, 0, "%s", run.err);
+    assert_untouched_above(SUN, "out.jpg", edge_row(512, 31.5));
+    Pixels after = picture_decode("out.jpg");
+    assert_pole_is_one_colour(&after, 3);
+    cr_expect_float_eq(pixels_at(&after, 200, 511, 2), 0x60 / 255.0, 0.02);
+    pixels_free(&after);
+    run_free(&run);
 }
 
 /*
