@@ -176,11 +176,9 @@ cleanup:
 /* How hard a level is worked on: much where it is small. */
 static int turns_of_level(size_t side)
 {
-    if (side <= 64)
-        return 16;
     if (side <= 200)
         return 8;
-    return side <= 600 ? 4 : 3;
+    return side <= 450 ? 3 : 1;
 }
 
 static UfStatus work_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
@@ -189,7 +187,7 @@ static UfStatus work_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
     UfStatus status = vote(m, canvas, report);
     for (int turn = 0; status == UF_OK && turn < turns; turn++) {
         uf_matcher_measure(m);
-        for (int step = 4; step >= 1; step /= 2)
+        for (int step = uf_box_width(m->box) <= 450 ? 4 : 2; step >= 1; step /= 2)
             uf_matcher_search(m, step, 8);
         status = vote(m, canvas, report);
     }

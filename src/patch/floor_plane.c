@@ -161,7 +161,7 @@ UfStatus uf_floor_plane_picture(const UfFloorPlane *plane, const UfPicture *pano
     if (status == UF_OK)
         status = uf_picture_create(canvas->width, canvas->height, channels, sample, &picture, report);
     if (status == UF_OK)
-        status = uf_picture_copy_metadata(panorama, picture, report);
+        status = uf_colour_copy_profile(panorama, picture, report);
     for (size_t y = 0; status == UF_OK && y < canvas->height; y++) {
         for (size_t x = 0; x < canvas->width; x++)
             for (size_t c = 0; c < channels; c++) {

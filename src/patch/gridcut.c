@@ -9,8 +9,9 @@ enum { PARENT_TERMINAL = UF_GRID_DIRECTIONS, PARENT_NONE };
 
 #define NO_NODE SIZE_MAX
 
+/* The grid has a frame of nodes without capacity, so that every node has four neighbours. */
 struct UfGridCut {
-    size_t width, height;
+    size_t width, height, stride;
     int32_t *edge;     /* residual capacity, node x direction */
     int32_t *terminal; /* residual: > 0 from the source, < 0 to the sink */
     uint8_t *tree, *parent, *is_active;
@@ -22,7 +23,13 @@ struct UfGridCut {
 
 static size_t nodes(const UfGridCut *g)
 {
-    return g->width * g->height;
+    return g->stride * (g->height + 2);
+}
+
+/* The framed grid's index of a node of the caller's. */
+static size_t framed(const UfGridCut *g, size_t node)
+{
+    return (node / g->width + 1) * g->stride + node % g->width + 1;
 }
 
 void uf_gridcut_free(UfGridCut **cut)
@@ -50,7 +57,8 @@ UfStatus uf_gridcut_create(size_t width, size_t height, UfGridCut **out, UfRepor
         return uf_fail_memory(report);
     g->width = width;
     g->height = height;
-    size_t n = width * height;
+    g->stride = width + 2;
+    size_t n = nodes(g);
     g->edge = uf_alloc_zero(n, UF_GRID_DIRECTIONS * sizeof *g->edge);
     g->terminal = uf_alloc_zero(n, sizeof *g->terminal);
     g->tree = uf_alloc_zero(n, 1);
@@ -77,32 +85,30 @@ void uf_gridcut_reset(UfGridCut *g)
 
 void uf_gridcut_add_node(UfGridCut *g, size_t node, int32_t if_source, int32_t if_sink)
 {
-    g->terminal[node] += if_sink - if_source;
+    g->terminal[framed(g, node)] += if_sink - if_source;
 }
 
 void uf_gridcut_add_edge(UfGridCut *g, size_t node, int direction, int32_t capacity)
 {
-    g->edge[node * UF_GRID_DIRECTIONS + (size_t)direction] += capacity;
+    g->edge[framed(g, node) * UF_GRID_DIRECTIONS + (size_t)direction] += capacity;
 }
 
 bool uf_gridcut_is_sink(const UfGridCut *g, size_t node)
 {
-    return g->tree[node] == SINK;
+    return g->tree[framed(g, node)] == SINK;
 }
 
-/* The neighbour, or NO_NODE at the border. */
 static size_t neighbour(const UfGridCut *g, size_t node, int direction)
 {
-    size_t x = node % g->width;
     switch (direction) {
     case UF_GRID_RIGHT:
-        return x + 1 < g->width ? node + 1 : NO_NODE;
+        return node + 1;
     case UF_GRID_LEFT:
-        return x > 0 ? node - 1 : NO_NODE;
+        return node - 1;
     case UF_GRID_DOWN:
-        return node + g->width < nodes(g) ? node + g->width : NO_NODE;
+        return node + g->stride;
     default:
-        return node >= g->width ? node - g->width : NO_NODE;
+        return node - g->stride;
     }
 }
 
@@ -117,19 +123,24 @@ static int32_t growth(UfGridCut *g, size_t node, int direction, size_t other)
     return g->tree[node] == SOURCE ? *edge(g, node, direction) : *edge(g, other, direction ^ 1);
 }
 
+static size_t wrapped(const UfGridCut *g, size_t at)
+{
+    return at >= nodes(g) ? at - nodes(g) : at;
+}
+
 static void activate(UfGridCut *g, size_t node)
 {
     if (g->is_active[node])
         return;
     g->is_active[node] = 1;
-    g->active[(g->active_head + g->active_count++) % nodes(g)] = node;
+    g->active[wrapped(g, g->active_head + g->active_count++)] = node;
 }
 
 static size_t next_active(UfGridCut *g)
 {
     while (g->active_count > 0) {
         size_t node = g->active[g->active_head];
-        g->active_head = (g->active_head + 1) % nodes(g);
+        g->active_head = wrapped(g, g->active_head + 1);
         g->active_count--;
         g->is_active[node] = 0;
         if (g->tree[node] != FREE)
@@ -158,7 +169,7 @@ static bool grow(UfGridCut *g, size_t node, size_t *from, int *direction)
 {
     for (int d = 0; d < UF_GRID_DIRECTIONS; d++) {
         size_t other = neighbour(g, node, d);
-        if (other == NO_NODE || growth(g, node, d, other) <= 0)
+        if (growth(g, node, d, other) <= 0)
             continue;
         if (g->tree[other] == FREE) {
             g->tree[other] = g->tree[node];
@@ -270,7 +281,7 @@ static void adopt(UfGridCut *g, size_t node)
     int parent = PARENT_NONE;
     for (int d = 0; d < UF_GRID_DIRECTIONS; d++) {
         size_t other = neighbour(g, node, d);
-        if (other == NO_NODE || g->tree[other] != g->tree[node] || growth(g, other, d ^ 1, node) <= 0)
+        if (g->tree[other] != g->tree[node] || growth(g, other, d ^ 1, node) <= 0)
             continue;
         uint32_t distance = origin_distance(g, other);
         if (distance < best) {
@@ -286,7 +297,7 @@ static void adopt(UfGridCut *g, size_t node)
     }
     for (int d = 0; d < UF_GRID_DIRECTIONS; d++) {
         size_t other = neighbour(g, node, d);
-        if (other == NO_NODE || g->tree[other] != g->tree[node])
+        if (g->tree[other] != g->tree[node])
             continue;
         if (growth(g, other, d ^ 1, node) > 0)
             activate(g, other);

@@ -1,0 +1,144 @@
+/* The patch against published values and against lcms2. */
+#include <criterion/criterion.h>
+#include <lcms2.h>
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+
+#include <underfoot/patch.h>
+
+#include "patch/over.h"
+
+/*
+ * A disc of radius r, d below the entrance pupil, hides the half-angle atan(r/d); cap in degrees times H/180
+ * rows are covered. A row is covered when its centre is.
+ */
+Test(truth_patch, caps_in_rows)
+{
+    const struct {
+        size_t height;
+        double cap_deg, first_row_edge;
+    } rows[] = {
+        {2048, 22.619864948, 1790.636203}, /* atan(50/120) */
+        {4096, 16.260205, 3725.990002},    /* equisolid 15 mm, portrait 36 mm: 90 - asin-based field, half */
+        {8192, 5.846824, 7925.904543},
+    };
+    for (size_t i = 0; i < 3; i++) {
+        UfPicture *picture = NULL;
+        UfPatchResult result;
+        cr_assert_eq(uf_picture_create(2 * rows[i].height, rows[i].height, 1, UF_SAMPLE_U8, &picture, NULL),
+                     UF_OK);
+        UfPatchOptions options = {
+            .fill = UF_FILL_COLOUR, .cap_rad = uf_radians(rows[i].cap_deg), .colour = {1, 1, 1}};
+        cr_assert_eq(uf_patch(picture, &options, NULL, &result, NULL), UF_OK);
+        size_t first = (size_t)ceil(rows[i].first_row_edge - 0.5);
+        cr_assert_eq(result.first_row_px, first);
+        cr_assert_eq(((uint8_t *)uf_picture_row(picture, first))[5], 255);
+        cr_assert_eq(((uint8_t *)uf_picture_row(picture, first - 1))[5], 0);
+        uf_picture_free(&picture);
+    }
+}
+
+/* T. Porter, T. Duff, Compositing Digital Images, SIGGRAPH 84: "over", straight alpha. Float is linear light.
+ */
+Test(truth_patch, porter_duff_over)
+{
+    const struct {
+        float a[3], alpha_a, b[3], alpha_b;
+        double alpha, c[3];
+    } rows[] = {
+        {{1, 0, 0}, 0.5F, {0, 0, 1}, 1, 1, {0.5, 0, 0.5}},
+        {{1, 0, 0}, 0.5F, {0, 0, 1}, 0.5F, 0.75, {0.6666666667, 0, 0.3333333333}},
+        {{.2F, .4F, .6F}, .25F, {.8F, .6F, .4F}, .75F, .8125, {.6153846154, .5384615385, .4615384615}},
+        {{1, 1, 1}, 0, {.3F, .3F, .3F}, 1, 1, {.3, .3, .3}},
+        {{1, 1, 1}, 1, {.3F, .3F, .3F}, .4F, 1, {1, 1, 1}},
+        {{.5F, .5F, .5F}, .5F, {.9F, .1F, .7F}, 0, .5, {.5, .5, .5}},
+    };
+    UfPicture *linear = NULL;
+    UfTransfer *transfer = NULL;
+    cr_assert_eq(uf_picture_create(2, 2, 3, UF_SAMPLE_F32, &linear, NULL), UF_OK);
+    cr_assert_eq(uf_transfer_create(linear, &transfer, NULL), UF_OK);
+    for (size_t i = 0; i < 6; i++) {
+        float under[3] = {rows[i].b[0], rows[i].b[1], rows[i].b[2]}, alpha = rows[i].alpha_b;
+        uf_over(transfer, rows[i].a, rows[i].alpha_a, under, &alpha, 3);
+        cr_assert_float_eq(alpha, rows[i].alpha, 1e-6);
+        for (size_t c = 0; c < 3; c++)
+            cr_assert_float_eq(under[c], rows[i].c[c], 1e-6, "row %zu", i);
+    }
+    uf_transfer_free(&transfer);
+    uf_picture_free(&linear);
+}
+
+/* IEC 61966-2-1: the mean of two codes in linear light, encoded again. */
+Test(truth_patch, srgb_codes_mix_in_linear_light)
+{
+    UfPicture *srgb = NULL;
+    UfTransfer *transfer = NULL;
+    cr_assert_eq(uf_picture_create(2, 2, 1, UF_SAMPLE_U8, &srgb, NULL), UF_OK);
+    cr_assert_eq(uf_transfer_create(srgb, &transfer, NULL), UF_OK);
+    const double mixes[][3] = {{50, 200, 149.944}, {0, 255, 187.516}};
+    for (size_t i = 0; i < 2; i++) {
+        float over = (float)(mixes[i][1] / 255), under = (float)(mixes[i][0] / 255), alpha = 1;
+        uf_over(transfer, &over, 0.5F, &under, &alpha, 1);
+        cr_assert_float_eq(under * 255, mixes[i][2], 0.02);
+    }
+    uf_transfer_free(&transfer);
+    uf_picture_free(&srgb);
+}
+
+/* A wide-gamut matrix profile: Adobe RGB (1998) chromaticities and gamma, from memory. */
+static cmsHPROFILE wide_profile(void)
+{
+    cmsCIExyY white = {0.3127, 0.3290, 1};
+    cmsCIExyYTRIPLE primaries = {{0.64, 0.33, 1}, {0.21, 0.71, 1}, {0.15, 0.06, 1}};
+    cmsToneCurve *gamma = cmsBuildGamma(NULL, 2.19921875);
+    cmsToneCurve *curves[3] = {gamma, gamma, gamma};
+    cmsHPROFILE profile = cmsCreateRGBProfile(&white, &primaries, curves);
+    cmsFreeToneCurve(gamma);
+    return profile;
+}
+
+static void attach(UfPicture *picture, cmsHPROFILE profile)
+{
+    cmsUInt32Number size = 0;
+    cr_assert(cmsSaveProfileToMem(profile, NULL, &size));
+    void *data = malloc(size);
+    cr_assert(cmsSaveProfileToMem(profile, data, &size));
+    cr_assert_eq(uf_picture_set_icc(picture, data, size, NULL), UF_OK);
+    free(data);
+}
+
+/* lcms2 says what a logo's colours become in the panorama's profile, both ways round. */
+Test(truth_patch, logo_lands_in_the_panoramas_profile)
+{
+    const uint8_t colours[][3] = {
+        {200, 30, 40}, {20, 180, 60}, {40, 60, 220}, {128, 128, 128}, {250, 240, 20}};
+    cmsHPROFILE wide = wide_profile(), srgb = cmsCreate_sRGBProfile();
+    for (int is_wide_logo = 0; is_wide_logo <= 1; is_wide_logo++) {
+        cmsHTRANSFORM transform = cmsCreateTransform(
+            is_wide_logo ? wide : srgb, TYPE_RGB_8, is_wide_logo ? srgb : wide, TYPE_RGB_8,
+            INTENT_RELATIVE_COLORIMETRIC, cmsFLAGS_BLACKPOINTCOMPENSATION | cmsFLAGS_NOOPTIMIZE);
+        for (size_t i = 0; i < 5; i++) {
+            UfPicture *logo = NULL, *panorama = NULL;
+            cr_assert_eq(uf_picture_create(16, 16, 3, UF_SAMPLE_U8, &logo, NULL), UF_OK);
+            cr_assert_eq(uf_picture_create(256, 128, 3, UF_SAMPLE_U8, &panorama, NULL), UF_OK);
+            for (size_t y = 0; y < 16; y++)
+                for (size_t x = 0; x < 48; x++)
+                    ((uint8_t *)uf_picture_row(logo, y))[x] = colours[i][x % 3];
+            attach(is_wide_logo ? logo : panorama, wide);
+            UfPatchOptions options = {.fill = UF_FILL_NONE, .logo = logo, .logo_cap_rad = uf_radians(30)};
+            cr_assert_eq(uf_patch(panorama, &options, NULL, NULL, NULL), UF_OK);
+            uint8_t expected[3];
+            cmsDoTransform(transform, colours[i], expected, 1);
+            const uint8_t *row = uf_picture_row_const(panorama, 125);
+            for (int c = 0; c < 3; c++)
+                cr_assert(abs(row[60 + c] - expected[c]) <= 1, "colour %zu channel %d: %d, lcms2 says %d", i,
+                          c, row[60 + c], expected[c]);
+            uf_picture_free(&logo);
+            uf_picture_free(&panorama);
+        }
+        cmsDeleteTransform(transform);
+    }
+    cmsCloseProfile(wide);
+    cmsCloseProfile(srgb);
+}
