@@ -181,14 +181,32 @@ static void copy_table(j_common_ptr owner, const JHUFF_TBL *from, JHUFF_TBL **to
     (*to)->sent_table = FALSE;
 }
 
+/* A file of several scans may have had other tables for its earlier ones: every block is looked at. */
+static bool all_codes_exist(Rewriter *rewriter)
+{
+    struct jpeg_decompress_struct *source = &rewriter->source;
+    for (int i = 0; i < source->num_components; i++) {
+        const jpeg_component_info *component = &source->comp_info[i];
+        const JHUFF_TBL *table = source->ac_huff_tbl_ptrs[component->ac_tbl_no & 3];
+        for (JDIMENSION y = 0; y < component->height_in_blocks; y++) {
+            JBLOCKARRAY row = source->mem->access_virt_barray((j_common_ptr)source, rewriter->blocks[i], y, 1, FALSE);
+            if (!uf_jpeg_ac_codes_exist(table, row[0][0], component->width_in_blocks))
+                return false;
+        }
+    }
+    return true;
+}
+
 /* The source's Huffman tables, or a wish for new ones. */
 static void set_huffman(Rewriter *rewriter)
 {
     struct jpeg_decompress_struct *source = &rewriter->source;
     struct jpeg_compress_struct *target = &rewriter->target;
-    bool keep = !source->progressive_mode && rewriter->scan_count == 1 && !rewriter->codes_missing;
+    bool keep = !source->progressive_mode && !rewriter->codes_missing;
     for (int i = 0; i < source->num_components && keep; i++)
         keep = uf_jpeg_dc_codes_complete(source->dc_huff_tbl_ptrs[source->comp_info[i].dc_tbl_no & 3]);
+    if (keep && rewriter->scan_count > 1)
+        keep = all_codes_exist(rewriter);
     target->optimize_coding = keep ? FALSE : TRUE;
     if (!keep)
         return;
