@@ -209,7 +209,7 @@ void uf_picture_profile_name(const UfPicture *picture, char *text, size_t text_b
     if (text_bytes == 0)
         return;
     if (icc.size_bytes == 0) {
-        snprintf(text, text_bytes, "no profile");
+        (void)snprintf(text, text_bytes, "no profile");
         return;
     }
     cmsHPROFILE profile = NULL;
@@ -221,8 +221,8 @@ void uf_picture_profile_name(const UfPicture *picture, char *text, size_t text_b
         name[sizeof name - 1] = '\0';
         cmsCloseProfile(profile);
         make_printable(name);
-        snprintf(text, text_bytes, "%s", name[0] == '\0' ? "profile without a name" : name);
+        (void)snprintf(text, text_bytes, "%s", name[0] == '\0' ? "profile without a name" : name);
     } else {
-        snprintf(text, text_bytes, "damaged profile");
+        (void)snprintf(text, text_bytes, "damaged profile");
     }
 }

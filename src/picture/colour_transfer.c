@@ -75,8 +75,10 @@ static bool fill_from_luminance(cmsHPROFILE profile, bool grey, float *table)
     if (transform == NULL)
         goto cleanup;
     size_t channels = grey ? 1 : 3;
-    for (size_t i = 0; i < CODES * channels; i++)
-        device[i] = (float)(i / channels) / (float)(CODES - 1);
+    for (size_t i = 0; i < CODES * channels; i++) {
+        size_t code = i / channels;
+        device[i] = (float)code / (float)(CODES - 1);
+    }
     cmsDoTransform(transform, device, xyz, CODES);
     float black = xyz[1], white = xyz[3 * (CODES - 1) + 1];
     for (size_t i = 0; i < CODES; i++)
@@ -135,7 +137,7 @@ static void finish(UfTransfer *transfer)
         transfer->u8[i] = table[i * 257];
     /* the slope over the last 1/64, in logarithms: exact for a pure power, and steady for a coarse table */
     size_t below = CODES - 1 - CODES / 64;
-    double slope = log(table[below]) / log((double)below / (CODES - 1));
+    double slope = log((double)table[below]) / log((double)below / (CODES - 1));
     transfer->exponent = isfinite(slope) && slope > 0.1 ? (float)slope : 1;
     uint32_t code = 0;
     for (uint32_t i = 0; i <= BUCKETS; i++) {
@@ -220,7 +222,7 @@ float uf_transfer_to_linear(const UfTransfer *transfer, float value)
         return value;
     if (size < 1)
         return copysignf(table_to_linear(transfer, size), value);
-    double above = transfer->kind == KIND_SRGB ? srgb_to_linear(size) : pow(size, transfer->exponent);
+    double above = transfer->kind == KIND_SRGB ? srgb_to_linear(size) : pow((double)size, transfer->exponent);
     return copysignf((float)above, value);
 }
 
@@ -231,6 +233,7 @@ float uf_transfer_from_linear(const UfTransfer *transfer, float value)
         return value;
     if (size < 1)
         return copysignf(table_from_linear(transfer, size), value);
-    double above = transfer->kind == KIND_SRGB ? srgb_from_linear(size) : pow(size, 1 / transfer->exponent);
+    double above =
+        transfer->kind == KIND_SRGB ? srgb_from_linear(size) : pow((double)size, 1 / transfer->exponent);
     return copysignf((float)above, value);
 }

@@ -62,7 +62,7 @@ static bool open_exif(UfBlob blob, Exif *exif, Ifd *ifd0)
     if (blob.size_bytes < 8)
         return false;
     *exif = (Exif){.data = blob.data, .size_bytes = blob.size_bytes, .big_endian = blob.data[0] == 'M'};
-    const char mark = exif->big_endian ? 'M' : 'I';
+    const uint8_t mark = exif->big_endian ? 'M' : 'I';
     if (blob.data[0] != mark || blob.data[1] != mark || get16(exif, 2) != 42)
         return false;
     return open_ifd(exif, get32(exif, 4), ifd0);

@@ -74,12 +74,14 @@ UfStatus uf_exif_directory_read(const UfExifSource *source, uint64_t offset, UfE
     uint64_t count = uf_exif_get(head, head_bytes, source->big_endian);
     if (count == 0 || count > 65535 || count > source->size_bytes / each)
         return uf_fail(report, UF_ERROR_FORMAT, "an EXIF directory is damaged");
-    UfStatus status = UF_OK;
     uint8_t *table = uf_alloc((size_t)count, each);
     out->entries = uf_alloc((size_t)count, sizeof *out->entries);
-    if (table == NULL || out->entries == NULL)
-        status = uf_fail_memory(report);
-    else if (!read_at(source, offset + head_bytes, table, (size_t)count * each))
+    if (table == NULL || out->entries == NULL) {
+        free(table);
+        return uf_fail_memory(report);
+    }
+    UfStatus status = UF_OK;
+    if (!read_at(source, offset + head_bytes, table, (size_t)count * each))
         status = uf_fail(report, UF_ERROR_FORMAT, "an EXIF directory is cut off");
     size_t room = MAX_VALUE_BYTES;
     for (size_t i = 0; status == UF_OK && i < count; i++) {

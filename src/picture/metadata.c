@@ -53,10 +53,14 @@ void uf_metadata_clear(UfMetadata *metadata)
 
 static UfStatus copy_all(const UfMetadata *from, UfMetadata *to, UfReport *report)
 {
-    const UfBlob *sources[] = {&from->exif, &from->icc, &from->xmp, &from->xmp_extended};
-    UfBlob *targets[] = {&to->exif, &to->icc, &to->xmp, &to->xmp_extended};
-    for (size_t i = 0; i < sizeof sources / sizeof *sources; i++) {
-        UfStatus status = uf_blob_set(targets[i], sources[i]->data, sources[i]->size_bytes, report);
+    const struct {
+        UfBlob from, *to;
+    } blobs[] = {{from->exif, &to->exif},
+                 {from->icc, &to->icc},
+                 {from->xmp, &to->xmp},
+                 {from->xmp_extended, &to->xmp_extended}};
+    for (size_t i = 0; i < sizeof blobs / sizeof blobs[0]; i++) {
+        UfStatus status = uf_blob_set(blobs[i].to, blobs[i].from.data, blobs[i].from.size_bytes, report);
         if (status != UF_OK)
             return status;
     }

@@ -47,9 +47,11 @@ static UfStatus check_shape(const char *path, const UfPictureInfo *info, UfRepor
 
 static UfPhotoSphere full_sphere(const UfPictureInfo *info, const UfPhotoSphere *pose)
 {
-    UfPhotoSphere sphere = pose == NULL ? (UfPhotoSphere){0} : *pose;
+    UfPhotoSphere sphere = {0};
+    if (pose != NULL)
+        sphere = *pose;
     sphere.present = sphere.has_full = sphere.has_cropped = true;
-    snprintf(sphere.projection, sizeof sphere.projection, "equirectangular");
+    (void)snprintf(sphere.projection, sizeof sphere.projection, "equirectangular");
     sphere.full_width_px = sphere.cropped_width_px = (long)info->width_px;
     sphere.full_height_px = sphere.cropped_height_px = (long)info->height_px;
     sphere.cropped_left_px = sphere.cropped_top_px = 0;

@@ -310,7 +310,7 @@ UfStatus uf_tiff_write_exif(TIFF *tiff, UfBlob exif, UfReport *report)
     if (exif.size_bytes == 0)
         return UF_OK;
     bool big_endian = exif.data[0] == 'M';
-    const char mark = big_endian ? 'M' : 'I';
+    const uint8_t mark = big_endian ? 'M' : 'I';
     if (exif.size_bytes < HEADER_BYTES || exif.data[0] != mark || exif.data[1] != mark ||
         uf_exif_get(exif.data + 2, 2, big_endian) != 42) {
         uf_warn(report, "the EXIF data are damaged and do not travel into the TIFF file");

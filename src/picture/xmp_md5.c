@@ -31,8 +31,9 @@ static void add_block(uint32_t state[4], const uint8_t *block)
             f = c ^ (b | ~d);
             k = 7 * i % 16;
         }
-        uint32_t word = (uint32_t)block[4 * k] | (uint32_t)block[4 * k + 1] << 8 |
-                        (uint32_t)block[4 * k + 2] << 16 | (uint32_t)block[4 * k + 3] << 24;
+        const uint8_t *at = block + (size_t)4 * k;
+        uint32_t word =
+            (uint32_t)at[0] | (uint32_t)at[1] << 8 | (uint32_t)at[2] << 16 | (uint32_t)at[3] << 24;
         uint32_t sine = (uint32_t)(fabs(sin(i + 1.0)) * 4294967296.0); /* RFC 1321, 3.4 */
         uint32_t next = b + rotate_left(a + f + word + sine, shifts[i / 16][i % 4]);
         a = d;
@@ -62,5 +63,5 @@ void uf_md5_hex(const uint8_t *data, size_t size_bytes, char hex[33])
     for (size_t at = 0; at < tail_bytes; at += 64)
         add_block(state, tail + at);
     for (size_t i = 0; i < 16; i++)
-        snprintf(hex + 2 * i, 3, "%02X", (unsigned)(state[i / 4] >> 8 * (i % 4) & 0xFF));
+        (void)snprintf(hex + 2 * i, 3, "%02X", (unsigned)(state[i / 4] >> 8 * (i % 4) & 0xFF));
 }

@@ -49,7 +49,7 @@ static void read_projection(XmpPtr xmp, UfPhotoSphere *sphere)
     XmpStringPtr text = xmp_string_new();
     if (text != NULL && xmp_get_property(xmp, UF_XMP_NS_GPANO, "ProjectionType", text, NULL)) {
         sphere->present = true;
-        snprintf(sphere->projection, sizeof sphere->projection, "%s", xmp_string_cstr(text));
+        (void)snprintf(sphere->projection, sizeof sphere->projection, "%s", xmp_string_cstr(text));
     }
     xmp_string_free(text);
 }
@@ -174,7 +174,7 @@ static bool write_text(XmpPtr xmp, const char *name, const char *value)
 static bool write_whole(XmpPtr xmp, const char *name, long value)
 {
     char text[32];
-    snprintf(text, sizeof text, "%ld", value);
+    (void)snprintf(text, sizeof text, "%ld", value);
     return write_text(xmp, name, text);
 }
 
