@@ -35,4 +35,11 @@ UfStatus uf_tiff_read_exif(TIFF *tiff, UfBlob *exif, UfReport *report);
  */
 UfStatus uf_tiff_write_exif(TIFF *tiff, UfBlob exif, UfReport *report);
 
+/*
+ * For `output_fd`, a copy of the file behind `tiff` whose EXIF directory stands where it stood:
+ * PixelXDimension and PixelYDimension are set in their place, where they are present. Nothing else changes.
+ */
+UfStatus uf_tiff_correct_exif(TIFF *tiff, int output_fd, const char *output_name, size_t width_px,
+                              size_t height_px, UfReport *report);
+
 #endif

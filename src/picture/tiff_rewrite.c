@@ -6,6 +6,7 @@
 #include <unistd.h>
 
 #include "picture/tiff_directory.h"
+#include "picture/tiff_exif.h"
 #include "picture/tiff_pack.h"
 
 static UfStatus copy_file(UfInput *source, UfOutput *output, UfReport *report)
@@ -292,6 +293,9 @@ static UfStatus rewrite_all(Rewriter *rewriter, UfInput *source, UfOutput *outpu
         status = replace_touched(rewriter, report);
     if (status == UF_OK)
         status = replace_xmp(rewriter, report);
+    if (status == UF_OK)
+        status = uf_tiff_correct_exif(rewriter->tiff, fileno(output->stream), output->final_path,
+                                      rewriter->layout.width_px, rewriter->layout.height_px, report);
     if (status == UF_OK && any)
         warn_of_copies(rewriter, report);
     return status;
