@@ -84,6 +84,8 @@ static void emit_message(j_common_ptr jpeg, int level)
     jpeg->err->num_warnings++;
     if (is_damage(errors))
         error_exit(jpeg);
+    if (errors->base.msg_code == JWRN_BOGUS_ICC)
+        return; /* the reader of the profile says it better */
     char text[JMSG_LENGTH_MAX];
     jpeg->err->format_message(jpeg, text);
     uf_warn(errors->report, "%s: %s", errors->name, text);
