@@ -120,7 +120,11 @@ static bool point_at(const Footprint *footprint, const Grid *grid, double g, dou
     return uf_map_fold(footprint->averager->map, u_px, v_px);
 }
 
-/* The sum over all points that are seen; returns how many these are. */
+/*
+ * The sum over all points that are seen; staggered rows are shifted by multiples of the golden section, which
+ * spreads the points evenly however the footprint lies, and evenly about the centre. Returns how many are
+ * seen.
+ */
 static size_t sum_points(const Footprint *footprint, const Grid *grid, UfLightSum *sum)
 {
     const double golden = 0.61803398874989485;
@@ -129,7 +133,8 @@ static size_t sum_points(const Footprint *footprint, const Grid *grid, UfLightSu
     double u_px[BATCH] = {0}, v_px[BATCH] = {0};
     size_t seen = 0, filled = 0;
     for (size_t row = 0; row < grid->rows; row++) {
-        double shift = grid->staggered ? fraction(0.5 + golden * (double)row) : 0.5;
+        double from_middle = (double)row - ((double)grid->rows - 1) / 2;
+        double shift = grid->staggered ? fraction(0.5 + golden * from_middle) : 0.5;
         double h = ((double)row + 0.5) / (double)grid->rows - 0.5;
         for (size_t column = 0; column < grid->columns; column++) {
             double g = ((double)column + shift) / (double)grid->columns - 0.5;
@@ -144,6 +149,17 @@ static size_t sum_points(const Footprint *footprint, const Grid *grid, UfLightSu
     }
     run(averager->source, u_px, v_px, filled, sum);
     return seen;
+}
+
+/* Where the source ends, most of a target can lie beyond it: no point of such a pixel need be looked up. */
+static bool is_beyond(const UfAverager *averager, const UfJacobian *j, double u_px, double v_px)
+{
+    if (averager->map->round_px > 0 || isnan(u_px))
+        return false;
+    /* twice what the Jacobian says, and a pixel: the footprint is not quite straight */
+    double reach_u = fabs(j->ux) + fabs(j->uy) + 1, reach_v = fabs(j->vx) + fabs(j->vy) + 1;
+    return u_px < -reach_u || v_px < -reach_v || u_px > (double)averager->source->width_px + reach_u ||
+           v_px > (double)averager->source->height_px + reach_v;
 }
 
 static double stored_of_light(const UfAverager *averager, double light)
@@ -175,7 +191,7 @@ void uf_average_pixel(const UfAverager *averager, const UfJacobian *jacobian, do
     Footprint footprint = {averager, jacobian, x_px, y_px, u_px, v_px};
     Grid grid = grid_of(averager, jacobian, v_px);
     UfLightSum sum = {0};
-    size_t seen = sum_points(&footprint, &grid, &sum);
+    size_t seen = is_beyond(averager, jacobian, u_px, v_px) ? 0 : sum_points(&footprint, &grid, &sum);
     double values[UF_CHANNELS_MAX] = {0};
     if (sum.alpha > 0 && seen > 0) {
         for (size_t c = 0; c < colours; c++)

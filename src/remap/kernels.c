@@ -63,7 +63,29 @@ UF_INLINE double coverage(const UfSource *source, double x_px, double y_px)
     return edge <= 0 ? 0 : 2 * edge;
 }
 
-UF_INLINE void blend_opaque(const Taps *at, int taps, size_t colours, UfSample sample, double *sums)
+/*
+ * Down the columns first: their samples lie one after another, whatever the channel. Integers are added in
+ * single precision, which is far finer than a code; floats in double precision, so that constants stay what
+ * they are.
+ */
+UF_INLINE void blend_codes(const Taps *at, int taps, size_t colours, UfSample sample, double *sums)
+{
+    float columns[UF_TAPS_MAX * 3] = {0};
+    for (int r = 0; r < taps; r++) {
+        const uint8_t *row = at->window.base + (size_t)r * at->window.stride_bytes;
+        const float weight = (float)at->wy[r];
+        for (size_t i = 0; i < (size_t)taps * colours; i++)
+            columns[i] += weight * (float)uf_code_load(row + i * (size_t)sample, sample);
+    }
+    for (size_t c = 0; c < colours; c++) {
+        float sum = 0;
+        for (int k = 0; k < taps; k++)
+            sum += (float)at->wx[k] * columns[(size_t)k * colours + c];
+        sums[c] = (double)sum;
+    }
+}
+
+UF_INLINE void blend_floats(const Taps *at, int taps, size_t colours, double *sums)
 {
     for (size_t c = 0; c < colours; c++)
         sums[c] = 0;
@@ -72,10 +94,19 @@ UF_INLINE void blend_opaque(const Taps *at, int taps, size_t colours, UfSample s
         for (size_t c = 0; c < colours; c++) {
             double line = 0;
             for (int k = 0; k < taps; k++)
-                line += at->wx[k] * uf_sample_load(row + ((size_t)k * colours + c) * (size_t)sample, sample);
+                line += at->wx[k] *
+                        uf_sample_load(row + ((size_t)k * colours + c) * sizeof(float), UF_SAMPLE_F32);
             sums[c] += at->wy[r] * line;
         }
     }
+}
+
+UF_INLINE void blend_opaque(const Taps *at, int taps, size_t colours, UfSample sample, double *sums)
+{
+    if (sample == UF_SAMPLE_F32)
+        blend_floats(at, taps, colours, sums);
+    else
+        blend_codes(at, taps, colours, sample, sums);
 }
 
 /*

@@ -43,6 +43,16 @@ UF_INLINE double uf_sample_max(UfSample sample)
     return sample == UF_SAMPLE_U8 ? 255.0 : sample == UF_SAMPLE_U16 ? 65535.0 : 1.0;
 }
 
+/* U8 and U16 only. */
+UF_INLINE int uf_code_load(const uint8_t *at, UfSample sample)
+{
+    uint16_t code;
+    if (sample == UF_SAMPLE_U8)
+        return *at;
+    memcpy(&code, at, sizeof code);
+    return code;
+}
+
 UF_INLINE double uf_sample_load(const uint8_t *at, UfSample sample)
 {
     if (sample == UF_SAMPLE_U8)
