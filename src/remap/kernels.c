@@ -8,7 +8,7 @@
 
 #include "remap/window.h"
 
-void uf_keys_weights(double t, double weights[4])
+UF_INLINE void keys_weights(double t, double weights[4])
 {
     double t2 = t * t, t3 = t2 * t;
     weights[0] = -0.5 * t3 + t2 - 0.5 * t;
@@ -17,10 +17,15 @@ void uf_keys_weights(double t, double weights[4])
     weights[3] = 0.5 * t3 - 0.5 * t2;
 }
 
+void uf_keys_weights(double t, double weights[4])
+{
+    keys_weights(t, weights);
+}
+
 UF_INLINE void tap_weights(double t, int taps, double *weights)
 {
     if (taps == 4) {
-        uf_keys_weights(t, weights);
+        keys_weights(t, weights);
         return;
     }
     weights[0] = 1 - t;
@@ -63,25 +68,36 @@ UF_INLINE double coverage(const UfSource *source, double x_px, double y_px)
     return edge <= 0 ? 0 : 2 * edge;
 }
 
-/*
- * Down the columns first: their samples lie one after another, whatever the channel. Integers are added in
- * single precision, which is far finer than a code; floats in double precision, so that constants stay what
- * they are.
+/* Weights of the rows as whole multiples of 2^-30: far finer than a code, and whole numbers are quick to add.
  */
+#define ROW_WEIGHT_ONE 1073741824.0
+
+UF_INLINE int64_t row_weight(double weight)
+{
+    return (int64_t)(weight * ROW_WEIGHT_ONE + (weight < 0 ? -0.5 : 0.5));
+}
+
+/* Down the columns first: their samples lie one after another, whatever the channel. */
 UF_INLINE void blend_codes(const Taps *at, int taps, size_t colours, UfSample sample, double *sums)
 {
-    float columns[UF_TAPS_MAX * 3] = {0};
-    for (int r = 0; r < taps; r++) {
-        const uint8_t *row = at->window.base + (size_t)r * at->window.stride_bytes;
-        const float weight = (float)at->wy[r];
-        for (size_t i = 0; i < (size_t)taps * colours; i++)
-            columns[i] += weight * (float)uf_code_load(row + i * (size_t)sample, sample);
+    const uint8_t *rows = at->window.base;
+    const size_t stride = at->window.stride_bytes, bytes = (size_t)sample;
+    const int64_t w0 = row_weight(at->wy[0]), w1 = row_weight(at->wy[1]);
+    const int64_t w2 = taps == 4 ? row_weight(at->wy[2]) : 0, w3 = taps == 4 ? row_weight(at->wy[3]) : 0;
+    double columns[UF_TAPS_MAX * 3];
+    for (size_t i = 0; i < (size_t)taps * colours; i++) {
+        const uint8_t *column = rows + i * bytes;
+        int64_t sum = w0 * uf_code_load(column, sample) + w1 * uf_code_load(column + stride, sample);
+        if (taps == 4)
+            sum += w2 * uf_code_load(column + 2 * stride, sample) +
+                   w3 * uf_code_load(column + 3 * stride, sample);
+        columns[i] = (double)sum;
     }
     for (size_t c = 0; c < colours; c++) {
-        float sum = 0;
-        for (int k = 0; k < taps; k++)
-            sum += (float)at->wx[k] * columns[(size_t)k * colours + c];
-        sums[c] = (double)sum;
+        double sum = at->wx[0] * columns[c] + at->wx[1] * columns[colours + c];
+        if (taps == 4)
+            sum += at->wx[2] * columns[2 * colours + c] + at->wx[3] * columns[3 * colours + c];
+        sums[c] = sum * (1 / ROW_WEIGHT_ONE);
     }
 }
 

@@ -221,17 +221,6 @@ static double slope(double before, double middle, double after)
 }
 
 /* d(lambda) = (z dx - x dz) / (x^2 + z^2), d(phi) = (r dy - y dr) / (r^2 + y^2) with r dr = x dx + z dz. */
-static void sphere_step(const UfMap *map, const double at[3], const double step[3], double *u, double *v)
-{
-    double level = at[0] * at[0] + at[2] * at[2];
-    level = level > 1e-30 ? level : 1e-30;
-    double along = at[2] * step[0] - at[0] * step[2];
-    double outwards = at[0] * step[0] + at[2] * step[2];
-    *u = map->source.scale_px * along / level;
-    *v = -map->source.scale_px * (level * step[1] - at[1] * outwards) /
-         (sqrt(level) * (level + at[1] * at[1]));
-}
-
 UfJacobian uf_map_jacobian(const UfMap *map, const UfMapRow *above, const UfMapRow *here,
                            const UfMapRow *below, size_t i)
 {
@@ -249,7 +238,12 @@ UfJacobian uf_map_jacobian(const UfMap *map, const UfMapRow *above, const UfMapR
                               slope(here->z[i - 1], at[2], here->z[i + 1])};
     const double down[3] = {slope(above->x[i], at[0], below->x[i]), slope(above->y[i], at[1], below->y[i]),
                             slope(above->z[i], at[2], below->z[i])};
-    sphere_step(map, at, across, &out.ux, &out.vx);
-    sphere_step(map, at, down, &out.uy, &out.vy);
+    double level = fmax(at[0] * at[0] + at[2] * at[2], 1e-30);
+    double around = map->source.scale_px / level;
+    double upwards = -map->source.scale_px / (sqrt(level) * (level + at[1] * at[1]));
+    out.ux = around * (at[2] * across[0] - at[0] * across[2]);
+    out.uy = around * (at[2] * down[0] - at[0] * down[2]);
+    out.vx = upwards * (level * across[1] - at[1] * (at[0] * across[0] + at[2] * across[2]));
+    out.vy = upwards * (level * down[1] - at[1] * (at[0] * down[0] + at[2] * down[2]));
     return out;
 }
