@@ -70,15 +70,15 @@ static int ignore_message(TIFF *tiff, void *user, const char *module, const char
     return 1;
 }
 
-static TIFF *open_memory(Memory *memory, bool big_endian)
+static TIFF *open_memory(Memory *memory, const char *mode)
 {
     TIFFOpenOptions *options = TIFFOpenOptionsAlloc();
     if (options == NULL)
         return NULL;
     TIFFOpenOptionsSetErrorHandlerExtR(options, ignore_message, NULL);
     TIFFOpenOptionsSetWarningHandlerExtR(options, ignore_message, NULL);
-    TIFF *tiff = TIFFClientOpenExt("strip", big_endian ? "wb" : "wl", memory, read_memory, write_memory,
-                                   seek_memory, close_memory, memory_size, NULL, NULL, options);
+    TIFF *tiff = TIFFClientOpenExt("strip", mode, memory, read_memory, write_memory, seek_memory,
+                                   close_memory, memory_size, NULL, NULL, options);
     TIFFOpenOptionsFree(options);
     return tiff;
 }
@@ -114,9 +114,15 @@ UfTiffPacking uf_tiff_packing_of(TIFF *tiff)
 UfStatus uf_tiff_pack(const UfTiffLayout *layout, const UfTiffPacking *packing, void *chunk,
                       size_t size_bytes, size_t rows, UfBlob *out, UfReport *report)
 {
+    /*
+     * The floating-point predictor puts the samples' bytes in an order of its own, whatever the file's is
+     * (Adobe Photoshop TIFF Technical Note 3). libtiff 4.5 reads that so, but swaps them when it writes the
+     * foreign order.
+     */
+    bool own_order = packing->has_predictor && packing->predictor == PREDICTOR_FLOATINGPOINT;
     Memory memory = {0};
     UfBlob packed = {0};
-    TIFF *tiff = open_memory(&memory, packing->big_endian);
+    TIFF *tiff = open_memory(&memory, own_order ? "w" : packing->big_endian ? "wb" : "wl");
     if (tiff == NULL)
         return uf_fail_memory(report);
     set_tags(tiff, layout, packing, rows);
