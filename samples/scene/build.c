@@ -13,8 +13,8 @@ int wall_box(World *world, const Wall *wall, int material, double a0, double a1,
              double d0, double d1)
 {
     V3 p = wall_point(wall, a0, y0, d0), q = wall_point(wall, a1, y1, d1);
-    V3 low = v3(fmin(p.x, q.x), fmin(p.y, q.y), fmin(p.z, q.z)),
-       high = v3(fmax(p.x, q.x), fmax(p.y, q.y), fmax(p.z, q.z));
+    V3 low = v3(lesser(p.x, q.x), lesser(p.y, q.y), lesser(p.z, q.z)),
+       high = v3(greater(p.x, q.x), greater(p.y, q.y), greater(p.z, q.z));
     return world_box(world, material, low, high);
 }
 
@@ -132,10 +132,10 @@ void build_shelves(World *world, const Wall *wall, double a0, double a1, double 
             double wide = 0.12 + 0.30 * hash_unit(h, 3 * k),
                    tall = (pitch - t) * (0.45 + 0.45 * hash_unit(h, 3 * k + 1));
             if (hash_unit(h, 3 * k + 2) < 0.45) {
-                wide = fmin(0.5, a1 - t - a - 0.02);
+                wide = lesser(0.5, a1 - t - a - 0.02);
                 wall_box(world, wall, books, a, a + wide, y, y + (pitch - t) * 0.78, 0.03, deep - 0.06);
             } else if (thing_count > 0) {
-                wide = fmin(wide, a1 - t - a - 0.02);
+                wide = lesser(wide, a1 - t - a - 0.02);
                 wall_box(world, wall, things[(h + k) % (uint32_t)thing_count], a, a + wide, y, y + tall, 0.04,
                          deep - 0.05);
             }

@@ -16,53 +16,79 @@ typedef struct Stone {
     uint32_t id;
 } Stone;
 
-static void centre_of(int i, int j, uint32_t seed, double *x, double *z, uint32_t *id)
+/* The stones round a place: three rows of five. Rays stay among the same ones for most of their way. */
+typedef struct Neighbours {
+    bool known;
+    int row, column[3];
+    double shift[3];
+    double x[15], z[15];
+    uint32_t id[15];
+} Neighbours;
+
+static void gather_stones(Neighbours *near, uint32_t seed)
 {
-    uint32_t h = hash_cell(i, j, seed);
-    double shift = 0.5 * (j & 1) + 0.35 * hash_unit(hash_cell(j, 77, seed), 1);
-    *x = (i + 0.5 + shift + 0.46 * (hash_unit(h, 1) - 0.5)) * STONE;
-    *z = (j + 0.5 + 0.34 * (hash_unit(h, 2) - 0.5)) * ROW;
-    *id = h;
+    for (int n = 0; n < 15; n++) {
+        int i = near->column[n / 5] + n % 5 - 2, j = near->row + n / 5 - 1;
+        uint32_t h = hash_cell(i, j, seed);
+        near->x[n] = (i + 0.5 + near->shift[n / 5] + 0.46 * (hash_unit(h, 1) - 0.5)) * STONE;
+        near->z[n] = (j + 0.5 + 0.34 * (hash_unit(h, 2) - 0.5)) * ROW;
+        near->id[n] = h;
+    }
 }
 
-static Stone stone_at(double px, double pz, uint32_t seed)
+static void move_to(Neighbours *near, double x, double z, uint32_t seed)
+{
+    int row = (int)floor(z / ROW);
+    bool same = near->known && row == near->row;
+    if (!same)
+        for (int k = 0; k < 3; k++)
+            near->shift[k] =
+                0.5 * ((row + k - 1) & 1) + 0.35 * hash_unit(hash_cell(row + k - 1, 77, seed), 1);
+    for (int k = 0; k < 3; k++) {
+        int column = (int)floor(x / STONE - near->shift[k]);
+        same = same && column == near->column[k];
+        near->column[k] = column;
+    }
+    near->row = row;
+    near->known = true;
+    if (!same)
+        gather_stones(near, seed);
+}
+
+static Stone stone_at(double px, double pz, uint32_t seed, Neighbours *near)
 {
     /* uneven outlines: the plane itself is bent a little */
     double x =
         px + 0.0085 * noise_at(px * 19, pz * 19, seed + 1) + 0.0030 * noise_at(px * 60, pz * 60, seed + 2);
     double z =
         pz + 0.0085 * noise_at(px * 19, pz * 19, seed + 3) + 0.0030 * noise_at(px * 60, pz * 60, seed + 4);
-    int j = (int)floor(z / ROW);
-    double cx[15], cz[15], nearest = 1e9;
-    uint32_t ids[15];
-    int count = 0, mine = 0;
-    for (int dj = -1; dj <= 1; dj++) {
-        double shift = 0.5 * ((j + dj) & 1) + 0.35 * hash_unit(hash_cell(j + dj, 77, seed), 1);
-        int i = (int)floor(x / STONE - shift);
-        for (int di = -2; di <= 2; di++, count++) {
-            centre_of(i + di, j + dj, seed, &cx[count], &cz[count], &ids[count]);
-            double dx = x - cx[count], dz = z - cz[count], d = dx * dx + dz * dz;
-            if (d < nearest) {
-                nearest = d;
-                mine = count;
-            }
+    double squared[15], nearest = 1e9;
+    int mine = 0;
+    move_to(near, x, z, seed);
+    for (int n = 0; n < 15; n++) {
+        double dx = x - near->x[n], dz = z - near->z[n];
+        squared[n] = dx * dx + dz * dz;
+        if (squared[n] < nearest) {
+            nearest = squared[n];
+            mine = n;
         }
     }
-    Stone s = {.edge = 1e9, .id = ids[mine], .x = x - cx[mine], .z = z - cz[mine]};
-    for (int n = 0; n < count; n++) {
-        if (n == mine)
+    Stone s = {.edge = 0.05, .id = near->id[mine], .x = x - near->x[mine], .z = z - near->z[mine]};
+    double close = sqrt(nearest) + 2 * s.edge; /* the border to a stone beyond this is farther than matters */
+    for (int n = 0; n < 15; n++) {
+        if (n == mine || squared[n] > close * close)
             continue;
-        double nx = cx[n] - cx[mine], nz = cz[n] - cz[mine], length = sqrt(nx * nx + nz * nz);
-        double edge = length / 2 - (s.x * nx + s.z * nz) / length;
-        s.edge = edge < s.edge ? edge : s.edge;
+        double nx = near->x[n] - near->x[mine], nz = near->z[n] - near->z[mine],
+               length = sqrt(nx * nx + nz * nz);
+        s.edge = lesser(s.edge, length / 2 - (s.x * nx + s.z * nz) / length);
     }
     return s;
 }
 
 /* Height of the relief, -DEEP .. 0. */
-static double relief(double x, double z, double fp, uint32_t seed, Stone *stone)
+static double relief(double x, double z, double fp, uint32_t seed, Neighbours *near, Stone *stone)
 {
-    *stone = stone_at(x, z, seed);
+    *stone = stone_at(x, z, seed, near);
     double joint = 0.0045 + 0.003 * hash_unit(stone->id, 5), reach = 0.026 + 0.014 * hash_unit(stone->id, 6);
     double rise = clamp((stone->edge - joint) / reach, 0, 1), dome = sqrt(1 - (1 - rise) * (1 - rise));
     double top = -0.007 * hash_unit(stone->id, 3);
@@ -71,7 +97,7 @@ static double relief(double x, double z, double fp, uint32_t seed, Stone *stone)
     double rough = fp < 0.02 ? 0.0011 * noise_sum(x * 55, z * 55, 3, fp * 55, seed + 21) : 0;
     double sand = -0.019 + 0.0035 * noise_at(x * 45, z * 45, seed + 22);
     double height = top - 0.004 + lean + rough - (1 - dome) * 0.021;
-    return clamp(fmax(height, sand), -DEEP, 0);
+    return clamp(greater(height, sand), -DEEP, 0);
 }
 
 static double soften_far(double fp)
@@ -80,13 +106,14 @@ static double soften_far(double fp)
 }
 
 /* Where the view ray meets the relief below the point on y = 0. */
-static void walk_in(const Material *m, const Hit *hit, double *x, double *z, double *height, Stone *stone)
+static void walk_in(const Material *m, const Hit *hit, Neighbours *near, double *x, double *z, double *height,
+                    Stone *stone)
 {
-    V3 d = v_scale(hit->along, 1 / fmax(-hit->along.y, 0.12));
+    V3 d = v_scale(hit->along, 1 / greater(-hit->along.y, 0.12));
     double depth = 0, step = DEEP / 9, before = 0;
     *x = hit->at.x;
     *z = hit->at.z;
-    *height = relief(*x, *z, hit->footprint, m->seed, stone);
+    *height = relief(*x, *z, hit->footprint, m->seed, near, stone);
     if (hit->footprint > 0.016)
         return;
     for (int i = 0; i < 9 && -depth > *height; i++) {
@@ -94,18 +121,19 @@ static void walk_in(const Material *m, const Hit *hit, double *x, double *z, dou
         depth += step;
         *x = hit->at.x + d.x * depth;
         *z = hit->at.z + d.z * depth;
-        *height = relief(*x, *z, hit->footprint, m->seed, stone);
+        *height = relief(*x, *z, hit->footprint, m->seed, near, stone);
     }
     double after = *height + depth; /* positive: below the surface */
     if (depth > 0 && after > 0 && after - before > 1e-9) {
         depth -= step * after / (after - before);
         *x = hit->at.x + d.x * depth;
         *z = hit->at.z + d.z * depth;
-        *height = relief(*x, *z, hit->footprint, m->seed, stone);
+        *height = relief(*x, *z, hit->footprint, m->seed, near, stone);
     }
 }
 
-static double sun_over_relief(const Material *m, double x, double z, double height, double fp)
+static double sun_over_relief(const Material *m, Neighbours *near, double x, double z, double height,
+                              double fp)
 {
     if (m->sun.y <= 0.02)
         return 0;
@@ -113,8 +141,9 @@ static double sun_over_relief(const Material *m, double x, double z, double heig
     Stone ignored;
     for (double i = 1; i <= steps; i++) {
         double t = far * (i - 0.4) / steps;
-        double above = height + t * rise - relief(x + t * m->sun.x, z + t * m->sun.z, fp, m->seed, &ignored);
-        lit = fmin(lit, clamp(0.55 + above / 0.0030, 0, 1));
+        double above =
+            height + t * rise - relief(x + t * m->sun.x, z + t * m->sun.z, fp, m->seed, near, &ignored);
+        lit = lesser(lit, clamp(0.55 + above / 0.0030, 0, 1));
     }
     return lit;
 }
@@ -137,9 +166,11 @@ void paint_cobbles(const Material *m, const Hit *hit, Surface *surface)
 {
     double x, z, height, fp = hit->footprint;
     Stone s, other;
-    walk_in(m, hit, &x, &z, &height, &s);
-    double step = fmax(0.0009, 0.5 * fp);
-    double hx = relief(x + step, z, fp, m->seed, &other), hz = relief(x, z + step, fp, m->seed, &other);
+    Neighbours stones = {.known = false};
+    walk_in(m, hit, &stones, &x, &z, &height, &s);
+    double step = greater(0.0009, 0.5 * fp);
+    double hx = relief(x + step, z, fp, m->seed, &stones, &other),
+           hz = relief(x, z + step, fp, m->seed, &stones, &other);
     double near = soften_far(fp);
     V3 bump = v_unit(v3(-(hx - height) / step * near, 1, -(hz - height) / step * near));
     double damp = noise_sum(x * 0.55, z * 0.55, 4, fp, m->seed + 50),
@@ -154,7 +185,5 @@ void paint_cobbles(const Material *m, const Hit *hit, Surface *surface)
     surface->albedo = v_mix(joint, stone, open);
     surface->normal = bump;
     surface->occlusion = mix(1, mix(0.34, 1, smooth_step(-0.021, -0.004, height)), near * 0.85 + 0.15);
-    surface->sunlight = mix(0.80, sun_over_relief(m, x, z, height, fp), near);
-    surface->gloss = 0.010 * open;
-    surface->blur = 0.35;
+    surface->sunlight = mix(0.80, sun_over_relief(m, &stones, x, z, height, fp), near);
 }

@@ -54,7 +54,7 @@ static Ink ink_at(double x, double y)
         return LIGHT;
     if (r < 0.91 && r > 0.70 && hypot(fabs(x) - 0.787, y + 0.165) < 0.028)
         return GOLD;
-    if (y > -0.46 && y < -0.30 && fabs(x) < 0.35 - 0.25 * fmax(0, fabs(y + 0.38) - 0.05))
+    if (y > -0.46 && y < -0.30 && fabs(x) < 0.35 - 0.25 * greater(0, fabs(y + 0.38) - 0.05))
         return fabs(y + 0.38) < 0.018 ? GROUND : GOLD;
     if (on_thimble(x, y))
         return on_dimple(x, y) || fabs(y + 0.215) < 0.012 ? GROUND : LIGHT;

@@ -32,7 +32,7 @@ static TileSpot tile_at(double x, double z, uint32_t seed)
         spot.id = hash_cell((int)cx + (fx > 0), (int)cz + (fz > 0), seed + 1);
         return spot;
     }
-    spot.inside = fmin(fmin(ex, ez), corner * 0.7071);
+    spot.inside = lesser(lesser(ex, ez), corner * 0.7071);
     spot.id = hash_cell((int)cx, (int)cz, seed);
     if (spot.inside == ex)
         spot.outward = v3(copysign(1, fx), 0, 0);
@@ -79,7 +79,7 @@ void paint_tiles(const Material *m, const Hit *hit, Surface *surface)
     /* chipped edges: the edge is ragged where a noise is high */
     double chip = smooth_step(0.34, 0.62, noise_sum(x * 13, z * 13, 2, fp * 13, m->seed + 8)) *
                   (0.0035 + 0.004 * noise_at(x * 110, z * 110, m->seed + 9));
-    double edge = spot.inside - HALF_JOINT - fmax(0, chip) - 0.0003 * grit;
+    double edge = spot.inside - HALF_JOINT - greater(0, chip) - 0.0003 * grit;
     double tile = smooth_step(-0.5 * fp - 0.0002, 0.5 * fp + 0.0002, edge);
     V3 colour = tile_colour(m, &spot, x, z, fp);
     double near_joint = exp(-spot.inside / 0.012);
@@ -123,7 +123,7 @@ static Board board_at(double x, double z, uint32_t seed)
     }
     Board b = {.across = x - (row + 0.5) * BOARD, .along = zz - start, .length = stop - start};
     b.side_edge = BOARD / 2 - fabs(b.across);
-    b.end_edge = fmin(b.along, stop - zz);
+    b.end_edge = lesser(b.along, stop - zz);
     b.id = hash_cell((int)row, k, seed + 9);
     return b;
 }
@@ -146,7 +146,7 @@ static double ring_tone(const Board *b, double fp, double *knot)
         double d = sqrt(dx * dx + dz * dz) * (1 + 0.15 * noise_at(dx * 120, dz * 120, b->id));
         double pull = exp(-d * d / (9 * r * r));
         depth += pull * (0.055 - 0.6 * d);
-        *knot = fmax(*knot, 1 - smooth_step(0.6 * r, 1.25 * r, d));
+        *knot = greater(*knot, 1 - smooth_step(0.6 * r, 1.25 * r, d));
     }
     double pitch = 0.0065 + 0.004 * hash_unit(b->id, 15), phase = depth / pitch;
     double tone = phase - floor(phase);
@@ -156,7 +156,7 @@ static double ring_tone(const Board *b, double fp, double *knot)
 
 static double nail_mark(const Board *b, double fp)
 {
-    double end = fmin(b->along, b->length - b->along);
+    double end = lesser(b->along, b->length - b->along);
     double dx = fabs(fabs(b->across) - BOARD * 0.31), dz = fabs(end - 0.028);
     return 1 - smooth_step(0.0022, 0.0038 + fp, sqrt(dx * dx + dz * dz));
 }
@@ -182,9 +182,9 @@ void paint_planks(const Material *m, const Hit *hit, Surface *surface)
     colour = v_scale(colour, 1 - 0.28 * smooth_step(0.30, 0.60, stain));
     colour = v_scale(colour, 1 - 0.85 * nail_mark(&b, fp));
     double gap = 0.0008 + 0.0007 * hash_unit(b.id, 6) + 0.0004 * noise_at(z * 7, x * 7, b.id);
-    double edge = fmin(b.side_edge - gap, b.end_edge - 0.0007) - 0.00025 * fibre;
+    double edge = lesser(b.side_edge - gap, b.end_edge - 0.0007) - 0.00025 * fibre;
     double board = smooth_step(-0.5 * fp - 0.0002, 0.5 * fp + 0.0002, edge);
-    double near = exp(-fmax(edge, 0) / 0.0035);
+    double near = exp(-greater(edge, 0) / 0.0035);
     colour = v_scale(colour, 1 - 0.38 * near);
     surface->albedo = v_mix(v_scale(v3(0.020, 0.016, 0.012), 1), colour, board);
     surface->occlusion = mix(0.45, 1, board);

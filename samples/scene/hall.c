@@ -156,9 +156,9 @@ static void furnish(World *w, const Palette *p)
         world_cylinder(w, p->brass, at, 0.15, 0.022);
         world_cylinder(w, p->brass, v3(at.x, 0.022, at.z), 0.021, 0.93);
         world_ball(w, p->brass, v3(at.x, 0.985, at.z), 0.038);
-        for (int k = 0; i < 2 && k < 12; k++) {
-            double t = (k + 0.5) / 12, sag = 0.24 * 4 * t * (1 - t);
-            world_ball(w, p->cloth, v3(at.x + 1.25 * t, 0.88 - sag, at.z), 0.058);
+        for (int k = 0; i < 2 && k < 26; k++) {
+            double t = (k + 0.5) / 26, sag = 0.24 * 4 * t * (1 - t);
+            world_ball(w, p->cloth, v3(at.x + 1.25 * t, 0.88 - sag, at.z), 0.030);
         }
     }
     for (int i = 0; i < 6; i++) { /* a coat stand */
@@ -225,7 +225,7 @@ void hall_build(World *w)
     column(w, &p, 2.75, -3.6, high - 0.24);
     furnish(w, &p);
     for (int i = 0; i < 3; i++)
-        build_pendant(w, p.shade, p.lamp, v3(0.4, 2.95, -3.2 + 3.55 * i), high, 0.26, v3(17, 13.6, 9.6));
+        build_pendant(w, p.shade, p.lamp, v3(0.4, 2.95, -4.1 + 4.6 * i), high, 0.26, v3(17, 13.6, 9.6));
     w->ambient = v3(0.22, 0.20, 0.17);
-    w->exposure = 1.25;
+    w->exposure = 1.45;
 }

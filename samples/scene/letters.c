@@ -72,7 +72,7 @@ double letter_distance(char letter, double x, double y)
         x += 1.4 / CAP;
     for (const char *at = path; strlen(at) >= 5; at += 3)
         if (at[2] == ' ')
-            nearest = fmin(nearest, segment_distance(x, y, at, at + 3));
+            nearest = lesser(nearest, segment_distance(x, y, at, at + 3));
     return nearest;
 }
 
@@ -81,7 +81,7 @@ double letters_distance(const char *text, double x, double y)
     double nearest = 1e9;
     for (; *text != '\0'; text++) {
         if (x > -1 && x < 2)
-            nearest = fmin(nearest, letter_distance(*text, x, y));
+            nearest = lesser(nearest, letter_distance(*text, x, y));
         x -= letter_advance(*text);
     }
     return nearest;

@@ -10,8 +10,8 @@
 
 #include "noise.h"
 
-#define LIGHT_SIDE  4  /* samples of a lamp: SIDE x SIDE */
-#define GATHER_SIDE 11 /* rays over the hemisphere: SIDE x SIDE */
+#define LIGHT_SIDE  4 /* samples of a lamp: SIDE x SIDE */
+#define GATHER_SIDE 9 /* rays over the hemisphere: SIDE x SIDE */
 #define LEAVE       1e-4
 
 static double sky_up(V3 along)
@@ -32,7 +32,7 @@ static double cloud_cover(V3 d)
 
 V3 light_sky(const World *world, V3 along, bool detailed)
 {
-    double up = sky_up(along), near_sun = fmax(0, v_dot(along, world->sun));
+    double up = sky_up(along), near_sun = greater(0, v_dot(along, world->sun));
     V3 zenith = v3(0.20, 0.40, 0.86), horizon = v3(0.86, 0.99, 1.12);
     V3 colour = v_mix(horizon, zenith, pow(up, 0.48));
     double glow = pow(near_sun, 8) * 0.35 + pow(near_sun, 60) * 0.9;
@@ -69,8 +69,8 @@ static void add_lamp(const World *world, const Light *lamp, V3 at, V3 normal, do
         return;
     double area = 4 * v_length(lamp->half_u) * v_length(lamp->half_v);
     for (int i = 0; i < LIGHT_SIDE * LIGHT_SIDE; i++) {
-        double a = fmod((i % LIGHT_SIDE + dx) / LIGHT_SIDE, 1) * 2 - 1;
-        double b = fmod((i / LIGHT_SIDE + dy) / LIGHT_SIDE, 1) * 2 - 1;
+        double a = fraction((i % LIGHT_SIDE + dx) / LIGHT_SIDE) * 2 - 1;
+        double b = fraction((i / LIGHT_SIDE + dy) / LIGHT_SIDE) * 2 - 1;
         V3 target = v_along(v_along(lamp->centre, lamp->half_u, a), lamp->half_v, b), to = v_sub(target, at);
         double distance = v_length(to);
         V3 along = v_scale(to, 1 / distance);
@@ -111,8 +111,8 @@ static void add_bounced(const World *world, const Texel *first, V3 at, V3 normal
     V3 side, up;
     v_basis(normal, &side, &up);
     for (int i = 0; i < GATHER_SIDE * GATHER_SIDE; i++) {
-        double a = fmod((i % GATHER_SIDE + dx) / GATHER_SIDE, 1) * 2 * PI;
-        double r2 = fmod((i / GATHER_SIDE + dy) / GATHER_SIDE, 1), r = sqrt(r2);
+        double a = fraction((i % GATHER_SIDE + dx) / GATHER_SIDE) * 2 * PI;
+        double r2 = fraction((i / GATHER_SIDE + dy) / GATHER_SIDE), r = sqrt(r2);
         V3 along = v_scale(normal, sqrt(1 - r2));
         along = v_along(v_along(along, side, r * cos(a)), up, r * sin(a));
         V3 light;
@@ -155,7 +155,7 @@ static bool lay_out_maps(World *world, double grain, Place **places)
         for (int f = 0; f < world_face_count(s); f++) {
             double across, up, texel = s->texel * grain;
             world_face_size(s, f, &across, &up);
-            s->map_u[f] = (int)clamp(ceil(across / texel), 2, 400);
+            s->map_u[f] = (int)clamp(ceil(across / texel), s->kind == SOLID_BOX ? 2 : 12, 400);
             s->map_v[f] = (int)clamp(ceil(up / texel), 2, 400);
             s->map_at[f] = (int)total;
             total += (size_t)(s->map_u[f] * s->map_v[f]);
@@ -271,6 +271,6 @@ V3 light_on(const World *world, const Hit *hit, V3 normal)
     V3 total = v_along(sum.light, world->ambient, 1);
     /* relief: the directed share follows the cosine, the rest does not */
     double flat = v_dot(sum.direction, hit->normal), bumped = v_dot(sum.direction, normal);
-    double directed = fmin(1, v_length(sum.direction)), base = 1 - 0.85 * directed;
-    return v_scale(total, fmax(0.15, (base + bumped) / (base + fmax(flat, 0.05))));
+    double directed = lesser(1, v_length(sum.direction)), base = 1 - 0.85 * directed;
+    return v_scale(total, greater(0.15, (base + bumped) / (base + greater(flat, 0.05))));
 }

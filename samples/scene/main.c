@@ -146,7 +146,7 @@ static UfStatus make_spot(const Options *o, const Spot *spot, UfReport *report)
         set_sun(spot, world);
         spot->build(world);
         /* small pictures do not need fine light */
-        double grain = fmin(6, fmax(1, 2048.0 / (double)o->width));
+        double grain = lesser(6, greater(1, 2048.0 / (double)o->width));
         if (world_finish(world) && light_bake(world, grain, threads) &&
             panorama_render(world, &rig, o->width, threads, &panorama))
             status = write_spot(o, &(Shot){world, spot, &rig, &panorama}, report);

@@ -51,7 +51,7 @@ void paint_wood(const Material *m, const Hit *hit, Surface *surface)
     double shade = 1 + 0.14 * (hash_unit(id, 3) - 0.5);
     double joint = 1;
     if (board > 0) {
-        double k = floor(across / board), e = fmin(across - k * board, (k + 1) * board - across);
+        double k = floor(across / board), e = lesser(across - k * board, (k + 1) * board - across);
         shade = 1 + 0.22 * (hash_unit(hash_cell((int)k, 1, id), 4) - 0.5);
         joint = smooth_step(0.0005, 0.0022 + fp, e);
     }
@@ -127,9 +127,9 @@ void paint_ashlar(const Material *m, const Hit *hit, Surface *surface)
     double h = m->size, row = floor(b / h), w = h * 2.1;
     double aa = a + (hash_unit(hash_cell((int)row, 4, m->seed), 1)) * w, column = floor(aa / w);
     uint32_t id = hash_cell((int)column, (int)row, m->seed);
-    double ea = fmin(aa - column * w, (column + 1) * w - aa), eb = fmin(b - row * h, (row + 1) * h - b);
+    double ea = lesser(aa - column * w, (column + 1) * w - aa), eb = lesser(b - row * h, (row + 1) * h - b);
     double ragged = 0.003 * noise_sum(a * 25, b * 25, 2, fp * 25, m->seed + 1),
-           edge = fmin(ea, eb) - 0.005 + ragged;
+           edge = lesser(ea, eb) - 0.005 + ragged;
     double stone = smooth_step(-fp / 2 - 0.001, fp / 2 + 0.002, edge);
     double grain = noise_sum(a * 60, b * 60, 4, fp * 60, m->seed + 2),
            patch = noise_sum(a * 2, b * 2, 4, fp * 2, 9);
@@ -156,7 +156,7 @@ void paint_roof(const Material *m, const Hit *hit, Surface *surface)
     uint32_t id = hash_cell((int)column, (int)row, m->seed);
     V3 c = v_mix(m->mean, m->second, hash_unit(id, 1));
     c = v_scale(c, 1 + 0.3 * (hash_unit(id, 2) - 0.5) + 0.16 * noise_sum(a * 40, b * 40, 3, fp * 40, 3));
-    double lip = smooth_step(0.0, 0.14, fb), side = smooth_step(0, 0.06 + fp / w, fmin(fa, 1 - fa));
+    double lip = smooth_step(0.0, 0.14, fb), side = smooth_step(0, 0.06 + fp / w, lesser(fa, 1 - fa));
     surface->albedo = v_scale(c, mix(0.45, 1, lip) * mix(0.6, 1, side));
     surface->occlusion = mix(0.7, 1, lip);
 }
@@ -177,7 +177,7 @@ void paint_books(const Material *m, const Hit *hit, Surface *surface)
     double x = a - floor(a / 0.5) * 0.5 - at;
     uint32_t h = hash_cell((int)floor(a / 0.5), (int)book, id);
     V3 c = v_scale(covers[h % 8], 0.8 + 0.5 * hash_unit(h, 2));
-    double edge = fmin(x, fmax(width - x, 0)),
+    double edge = lesser(x, greater(width - x, 0)),
            band = fabs(hit->v - 0.80) < 0.012 || fabs(hit->v - 0.70) < 0.006 || fabs(hit->v - 0.12) < 0.010;
     c = v_mix(c, v3(0.45, 0.33, 0.12), band * 0.6);
     double top = 0.80 + 0.20 * hash_unit(h, 5);
@@ -207,7 +207,7 @@ void paint_wall_tiles(const Material *m, const Hit *hit, Surface *surface)
     double h = m->size, w = 2 * h, row = floor(b / h), aa = a + (((int)row & 1) != 0 ? h : 0),
            column = floor(aa / w);
     uint32_t id = hash_cell((int)column, (int)row, m->seed);
-    double e = fmin(fmin(aa - column * w, (column + 1) * w - aa), fmin(b - row * h, (row + 1) * h - b));
+    double e = lesser(lesser(aa - column * w, (column + 1) * w - aa), lesser(b - row * h, (row + 1) * h - b));
     double tile = smooth_step(0.0008, 0.0026 + fp, e);
     V3 c = v_scale(m->mean, 1 + 0.22 * (hash_unit(id, 1) - 0.5));
     surface->albedo = v_mix(v3(0.38, 0.36, 0.33), c, tile);
@@ -230,18 +230,18 @@ static double motif_ink(int motif, double a, double b, double size, double fp)
     double x = a / size, y = b / size, soft = fp / size + 0.004;
     if (motif == 1) { /* a thimble: a tapered cup with a rim and rows of dots */
         double half = 0.30 - 0.13 * (y + 0.5), dome = hypot(x / 0.22, (y - 0.22) / 0.22);
-        double cup = y < 0.22 ? fmax(fabs(x) - half, -0.5 - y) : (dome - 1) * 0.2;
-        double rim = fmax(fabs(x) - 0.36, fabs(y + 0.46) - 0.05);
+        double cup = y < 0.22 ? greater(fabs(x) - half, -0.5 - y) : (dome - 1) * 0.2;
+        double rim = greater(fabs(x) - 0.36, fabs(y + 0.46) - 0.05);
         double fx = x * 11 - floor(x * 11) - 0.5, fy = y * 11 - floor(y * 11) - 0.5;
         double dots = smooth_step(0.16, 0.22, hypot(fx, fy));
-        return fmax((1 - smooth_step(-soft, soft, cup)) * (y < -0.36 ? 1 : mix(0.25, 1, dots)),
-                    1 - smooth_step(-soft, soft, rim));
+        return greater((1 - smooth_step(-soft, soft, cup)) * (y < -0.36 ? 1 : mix(0.25, 1, dots)),
+                       1 - smooth_step(-soft, soft, rim));
     }
     if (motif == 2) { /* a rising sun */
         double r = hypot(x, y + 0.25), angle = atan2(y + 0.25, x), ray = 0.5 + 0.5 * cos(angle * 22);
         return y < -0.25 ? 0
-                         : fmax(1 - smooth_step(0.24, 0.24 + soft, r),
-                                r > 0.30 && r < 0.62 ? smooth_step(0.45, 0.6, ray) : 0);
+                         : greater(1 - smooth_step(0.24, 0.24 + soft, r),
+                                   r > 0.30 && r < 0.62 ? smooth_step(0.45, 0.6, ray) : 0);
     }
     if (motif == 3) /* bars */
         return fabs(x) < 0.4 && fabs(y) < 0.4 && sin(x * 34) > 0.1 ? 1 : 0;

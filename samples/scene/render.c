@@ -9,7 +9,7 @@
 
 #include "noise.h"
 
-#define EXTRA_SAMPLES 5
+#define EXTRA_SAMPLES 4
 #define RIG_SAMPLES   9
 #define SUN_RADIUS    (0.2665 * PI / 180) /* half the sun's mean apparent diameter, 32 arc minutes */
 
@@ -17,15 +17,16 @@ typedef struct Eye {
     const World *world;
     const Rig *rig; /* NULL: without hardware */
     V3 at;
-    double step; /* a pixel's angle */
+    double step;  /* a pixel's angle */
+    int sun_rays; /* most rays to the sun's disc from one point */
 } Eye;
 
 /* Points spread evenly over the unit square. Source: M. Roberts, "The Unreasonable Effectiveness of
  * Quasirandom Sequences" (2018): the plastic number's powers. */
 static void spread(uint32_t i, double shift_x, double shift_y, double *x, double *y)
 {
-    *x = fmod(shift_x + 0.7548776662466927 * i, 1);
-    *y = fmod(shift_y + 0.5698402909980532 * i, 1);
+    *x = fraction(shift_x + 0.7548776662466927 * i);
+    *y = fraction(shift_y + 0.5698402909980532 * i);
 }
 
 static bool in_shade(const Eye *eye, V3 at, V3 toward)
@@ -58,31 +59,50 @@ static double sun_seen(const Eye *eye, V3 at, uint32_t shift, int rays)
 
 static V3 look(const Eye *eye, Ray ray, double travelled, uint32_t shift, int depth);
 
+/* One ray of the reflection; `turn` 0..1 and `out` 0..1 place it in the lobe. */
+static V3 mirror_ray(const Eye *eye, const Hit *hit, V3 middle, double blur, double turn, double out,
+                     double travelled, uint32_t shift)
+{
+    V3 side, up;
+    v_basis(middle, &side, &up);
+    double r = blur * sqrt(out), a = 2 * PI * turn;
+    V3 along = v_unit(v_along(v_along(middle, side, r * cos(a)), up, r * sin(a)));
+    double away = v_dot(along, hit->normal);
+    if (away < 0.01)
+        along = v_unit(v_along(along, hit->normal, 0.01 - away));
+    V3 seen = look(eye, (Ray){v_along(hit->at, hit->normal, 1e-4), along}, travelled, shift, 1);
+    double brightest = greater(seen.x, greater(seen.y, seen.z)), most = 5; /* keeps sparks out */
+    return brightest > most ? v_scale(seen, most / brightest) : seen;
+}
+
+/* What a polished surface mirrors. Two rays; more where they disagree (Schlick's approximation for the
+ * share). */
 static V3 mirrored(const Eye *eye, const Hit *hit, const Surface *s, double travelled, uint32_t shift)
 {
-    double facing = fmax(0.02, -v_dot(hit->along, s->normal)), k = 1 - facing;
-    double reflected = s->gloss + (1 - s->gloss) * k * k * k * k * k * (s->gloss < 0.02 ? 0.15 : 0.6);
-    if (reflected < 0.003)
+    double facing = greater(0.02, -v_dot(hit->along, s->normal)), k = 1 - facing;
+    double share = s->gloss + (1 - s->gloss) * k * k * k * k * k * (s->gloss < 0.02 ? 0.15 : 0.6);
+    if (share < 0.004)
         return v3(0, 0, 0);
-    V3 along = v_along(hit->along, s->normal, 2 * facing), side, up;
-    v_basis(along, &side, &up);
-    double r = s->blur * sqrt(hash_unit(shift, 5)), a = 2 * PI * hash_unit(shift, 6);
-    along = v_unit(v_along(v_along(along, side, r * cos(a)), up, r * sin(a)));
-    double out = v_dot(along, hit->normal);
-    if (out < 0.01)
-        along = v_unit(v_along(along, hit->normal, 0.01 - out));
-    V3 seen = look(eye, (Ray){v_along(hit->at, hit->normal, 1e-4), along}, travelled, shift + 77, 1);
-    double brightest = fmax(seen.x, fmax(seen.y, seen.z)), most = 14; /* keeps single sparks out */
-    if (brightest > most)
-        seen = v_scale(seen, most / brightest);
-    return v_scale(seen, reflected);
+    V3 middle = v_along(hit->along, s->normal, 2 * facing), sum = {0, 0, 0}, first = {0, 0, 0};
+    double turn = hash_unit(shift, 5), out = hash_unit(shift, 6);
+    int rays = s->blur > 0.004 ? 6 : 1;
+    for (int i = 0; i < rays; i++) {
+        V3 seen = mirror_ray(eye, hit, middle, s->blur, turn + (i % 2) * 0.5 + i * 0.17,
+                             fraction(out + i * 0.38), travelled, shift + 77u + (uint32_t)i);
+        sum = v_add(sum, seen);
+        if (i == 0)
+            first = seen;
+        if (i == 1 && share * fabs(v_luminance(first) - v_luminance(seen)) < 0.02)
+            rays = 2;
+    }
+    return v_scale(sum, share / rays);
 }
 
 static V3 shade(const Eye *eye, Hit *hit, double travelled, uint32_t shift, int depth)
 {
     const World *world = eye->world;
     const Material *m = &world->materials[world->solids[hit->solid].material];
-    double slant = fmax(0.08, -v_dot(hit->along, hit->normal));
+    double slant = greater(0.08, -v_dot(hit->along, hit->normal));
     hit->footprint = (travelled + hit->distance) * eye->step / sqrt(slant) * (depth > 0 ? 2 : 1);
     Surface s = {.albedo = m->mean, .normal = hit->normal, .occlusion = 1, .sunlight = 1};
     m->paint(m, hit, &s);
@@ -90,7 +110,8 @@ static V3 shade(const Eye *eye, Hit *hit, double travelled, uint32_t shift, int 
     if (world->open_air) {
         double facing = v_dot(s.normal, world->sun);
         if (facing > 0 && s.sunlight > 0 && v_dot(hit->normal, world->sun) > 0) {
-            double seen = sun_seen(eye, v_along(hit->at, hit->normal, 1e-4), shift, depth > 0 ? 1 : 10);
+            double seen =
+                sun_seen(eye, v_along(hit->at, hit->normal, 1e-4), shift, depth > 0 ? 1 : eye->sun_rays);
             light = v_along(light, world->sun_irradiance, facing * seen * s.sunlight);
         }
     }
@@ -148,7 +169,7 @@ static V3 part_seen(const Eye *eye, const RigHit *hit, V3 along, uint32_t shift)
     V3 at = v_along(v_add(eye->at, hit->at), hit->normal, 1e-4);
     V3 colour =
         v_scale(v_mul(part_colour(hit->part, hit->at), light_on_part(eye, at, hit->normal, shift)), 1 / PI);
-    double facing = fmax(0, -v_dot(along, hit->normal)), rim = pow(1 - facing, 4);
+    double facing = greater(0, -v_dot(along, hit->normal)), rim = pow(1 - facing, 4);
     return v_add(colour, v_scale(v3(0.30, 0.32, 0.35), 0.04 + 0.25 * rim));
 }
 
@@ -199,11 +220,11 @@ static bool needs_more(const float *first, size_t width, size_t height, size_t x
 {
     size_t i = y * width + x, left = y * width + (x + width - 1) % width, right = y * width + (x + 1) % width;
     V3 here = get(first, i);
-    double most = fmax(contrast(here, get(first, left)), contrast(here, get(first, right)));
+    double most = greater(contrast(here, get(first, left)), contrast(here, get(first, right)));
     if (y > 0)
-        most = fmax(most, contrast(here, get(first, i - width)));
+        most = greater(most, contrast(here, get(first, i - width)));
     if (y + 1 < height)
-        most = fmax(most, contrast(here, get(first, i + width)));
+        most = greater(most, contrast(here, get(first, i + width)));
     return most > 0.10;
 }
 
@@ -215,10 +236,12 @@ static uint32_t pixel_seed(size_t x, size_t y)
 static V3 average(const Eye *eye, size_t width, size_t x, size_t y, V3 sum, uint32_t from, uint32_t count)
 {
     uint32_t seed = pixel_seed(x, y);
+    Eye quick = *eye; /* many samples share the sun's disc */
+    quick.sun_rays = 2;
     for (uint32_t i = from; i < count; i++) {
         double sx, sy;
         spread(i, 0.5, 0.5, &sx, &sy);
-        sum = v_add(sum, sample(eye, width, (double)x + sx, (double)y + sy, seed + 977 * i));
+        sum = v_add(sum, sample(&quick, width, (double)x + sx, (double)y + sy, seed + 977 * i));
     }
     return v_scale(sum, 1.0 / count);
 }
@@ -258,8 +281,8 @@ static unsigned char rig_mark(const Eye *eye, size_t width, double x, double y)
     V3 side, up;
     v_basis(eye->world->sun, &side, &up);
     V3 from = v_sub(hit.at, eye->at);
-    for (int i = 0; i < 9; i++) {
-        double r = i == 0 ? 0 : 1.15 * SUN_RADIUS, a = i * PI / 4;
+    for (int i = 0; i < 7; i++) {
+        double r = i == 0 ? 0 : 1.2 * SUN_RADIUS, a = i * PI / 3;
         V3 toward = v_unit(v_along(v_along(eye->world->sun, side, r * cos(a)), up, r * sin(a)));
         if (rig_trace(eye->rig, from, toward, 0, INFINITY, &part))
             return 2;
@@ -299,7 +322,7 @@ static void render_as_shot(const Eye *eye, unsigned char *marks, Panorama *p, in
 bool panorama_render(const World *world, const Rig *rig, size_t width, int threads, Panorama *out)
 {
     size_t pixels = width * (width / 2);
-    Eye eye = {world, NULL, v3(0, rig->height, 0), 2 * PI / (double)width};
+    Eye eye = {world, NULL, v3(0, rig->height, 0), 2 * PI / (double)width, 10};
     Panorama p = {.width = width, .height = width / 2};
     p.truth = malloc(pixels * 3 * sizeof *p.truth);
     p.as_shot = malloc(pixels * 3 * sizeof *p.as_shot);
@@ -346,7 +369,7 @@ V3 develop(const World *world, V3 light, size_t x, size_t y)
     double *channel[3] = {&v.x, &v.y, &v.z};
     for (uint32_t i = 0; i < 3; i++) {
         double noise =
-            sqrt(4e-7 + 3.0e-5 * fmax(*channel[i], 0)); /* read noise and photon noise at ISO 100 */
+            sqrt(4e-7 + 3.0e-5 * greater(*channel[i], 0)); /* read noise and photon noise at ISO 100 */
         *channel[i] = clamp(tone(*channel[i] + noise * bell(h, 4 * i)), 0, 1);
     }
     return v;

@@ -180,6 +180,26 @@ static int take(void *user, const char *section, const char *key, const char *va
     return good ? 1 : 0;
 }
 
+/* What rays need again and again. */
+static void prepare(Rig *rig)
+{
+    for (int i = 0; i < rig->frame_count; i++) {
+        RigFrame *f = &rig->frames[i];
+        f->cos_pan = cos(f->pan);
+        f->sin_pan = sin(f->pan);
+        f->cos_tilt = cos(f->tilt);
+        f->sin_tilt = sin(f->tilt);
+    }
+    rig->around = 0;
+    for (int i = 0; i < rig->part_count; i++) {
+        RigPart *p = &rig->parts[i];
+        double x = greater(fabs(p->from.x), fabs(p->to.x)), z = greater(fabs(p->from.z), fabs(p->to.z));
+        p->step_cos = cos(2 * PI / p->copies);
+        p->step_sin = sin(2 * PI / p->copies);
+        rig->around = greater(rig->around, hypot(x, z) + p->radius);
+    }
+}
+
 UfStatus rig_read(const char *path, Rig *out, UfReport *report)
 {
     Rig rig = {.reach = PI};
@@ -194,13 +214,23 @@ UfStatus rig_read(const char *path, Rig *out, UfReport *report)
                        result);
     if (rig.focal <= 0 || rig.height <= 0 || rig.long_side <= 0 || rig.frame_count == 0)
         return uf_fail(report, UF_ERROR_FORMAT, "%s: needs sensor, focal, height and frames", path);
+    prepare(&rig);
     *out = rig;
     return UF_OK;
 }
 
-static V3 turn(V3 v, double angle)
+/* A turn about the vertical axis. */
+typedef struct Turn {
+    double c, s;
+} Turn;
+
+static Turn turn_by(double angle)
 {
-    double c = cos(angle), s = sin(angle);
+    return (Turn){cos(angle), sin(angle)};
+}
+
+static V3 turn(V3 v, double c, double s)
+{
     return v3(c * v.x + s * v.z, v.y, c * v.z - s * v.x);
 }
 
@@ -212,13 +242,13 @@ static bool trace_box(const RigPart *part, V3 from, V3 along, double *distance, 
     int axis = 0;
     for (int i = 0; i < 3; i++) {
         double inverse = 1 / (fabs(d[i]) < 1e-12 ? 1e-12 : d[i]);
-        double a = (fmin(lo[i], hi[i]) - o[i]) * inverse, b = (fmax(lo[i], hi[i]) - o[i]) * inverse;
-        if (fmin(a, b) > in) {
-            in = fmin(a, b);
+        double a = (lesser(lo[i], hi[i]) - o[i]) * inverse, b = (greater(lo[i], hi[i]) - o[i]) * inverse;
+        if (lesser(a, b) > in) {
+            in = lesser(a, b);
             axis = i;
             side = inverse > 0 ? -1 : 1;
         }
-        out = fmin(out, fmax(a, b));
+        out = lesser(out, greater(a, b));
     }
     if (in > out || in <= 0)
         return false;
@@ -276,22 +306,33 @@ static bool trace_part(const RigPart *part, V3 from, V3 along, double *distance,
     return trace_disc(part, from, along, distance, normal);
 }
 
-static bool nearest_part(const Rig *rig, V3 from, V3 along, double pan, double reach, bool any, RigHit *hit)
+/* False when the ray stays clear of the upright cylinder that holds all parts. */
+static bool comes_near(const Rig *rig, V3 from, V3 along)
+{
+    double a = along.x * along.x + along.z * along.z, b = from.x * along.x + from.z * along.z;
+    double t = a > 1e-12 ? greater(0, -b / a) : 0, x = from.x + t * along.x, z = from.z + t * along.z;
+    return x * x + z * z <= rig->around * rig->around;
+}
+
+static bool nearest_part(const Rig *rig, V3 from, V3 along, Turn pan, double reach, bool any, RigHit *hit)
 {
     bool found = false;
     for (int i = 0; i < rig->part_count; i++) {
         const RigPart *part = &rig->parts[i];
+        Turn at = part->turns ? pan : (Turn){1, 0};
         for (int copy = 0; copy < part->copies; copy++) {
-            double angle = (part->turns ? pan : 0) + copy * 2 * PI / part->copies, distance;
+            double distance;
             V3 normal = {0, 0, 0};
-            if (!trace_part(part, turn(from, -angle), turn(along, -angle), &distance, &normal) ||
-                distance >= reach)
-                continue;
-            reach = distance;
-            *hit = (RigHit){distance, part, v_along(from, along, distance), turn(normal, angle)};
-            found = true;
-            if (any)
-                return true;
+            if (trace_part(part, turn(from, at.c, -at.s), turn(along, at.c, -at.s), &distance, &normal) &&
+                distance < reach) {
+                reach = distance;
+                *hit = (RigHit){distance, part, v_along(from, along, distance), turn(normal, at.c, at.s)};
+                found = true;
+                if (any)
+                    return true;
+            }
+            at = (Turn){at.c * part->step_cos - at.s * part->step_sin,
+                        at.s * part->step_cos + at.c * part->step_sin};
         }
     }
     return found;
@@ -299,7 +340,7 @@ static bool nearest_part(const Rig *rig, V3 from, V3 along, double pan, double r
 
 bool rig_trace(const Rig *rig, V3 from, V3 along, double pan, double reach, RigHit *hit)
 {
-    return nearest_part(rig, from, along, pan, reach, false, hit);
+    return comes_near(rig, from, along) && nearest_part(rig, from, along, turn_by(pan), reach, false, hit);
 }
 
 /* r = focal x this. Sources as for the lens names: J. Kannala and S. S. Brandt, IEEE TPAMI 28(8), 2006. */
@@ -318,8 +359,8 @@ static double mapped(const char *mapping, double theta)
 
 static bool in_frame(const Rig *rig, const RigFrame *frame, V3 along)
 {
-    V3 d = turn(along, -frame->pan);
-    double c = cos(frame->tilt), s = sin(frame->tilt);
+    V3 d = turn(along, frame->cos_pan, -frame->sin_pan);
+    double c = frame->cos_tilt, s = frame->sin_tilt;
     d = v3(d.x, c * d.y - s * d.z, c * d.z + s * d.y);
     double across = sqrt(d.x * d.x + d.y * d.y), theta = atan2(across, d.z);
     double r = rig->focal * mapped(rig->mapping, theta);
@@ -335,11 +376,13 @@ bool rig_hides(const Rig *rig, V3 along, RigHit *hit)
     bool blocked = false;
     RigHit other;
     for (int i = 0; i < rig->frame_count; i++) {
-        double pan = rig->frames[i].pan;
-        if (blocked && !in_frame(rig, &rig->frames[i], along))
+        const RigFrame *frame = &rig->frames[i];
+        bool seen = in_frame(rig, frame, along);
+        if (blocked && !seen)
             continue;
+        Turn pan = {frame->cos_pan, frame->sin_pan};
         bool hits = nearest_part(rig, pupil, along, pan, INFINITY, blocked, blocked ? &other : hit);
-        if (!hits && in_frame(rig, &rig->frames[i], along))
+        if (!hits && seen)
             return false;
         blocked = blocked || hits;
     }

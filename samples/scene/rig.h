@@ -24,10 +24,12 @@ typedef struct RigPart {
     V3 from, to; /* metres, origin at the entrance pupil; a disc lies flat about `from` */
     double radius;
     int copies;
+    double step_cos, step_sin; /* from one copy to the next */
 } RigPart;
 
 typedef struct RigFrame {
     double pan, tilt; /* radians */
+    double cos_pan, sin_pan, cos_tilt, sin_tilt;
 } RigFrame;
 
 typedef struct Rig {
@@ -40,6 +42,7 @@ typedef struct Rig {
     int frame_count;
     RigPart parts[RIG_MAX_PARTS];
     int part_count;
+    double around; /* all parts lie within this distance of the vertical axis, metres */
 } Rig;
 
 typedef struct RigHit {

@@ -59,6 +59,19 @@ static inline V3 v_mix(V3 a, V3 b, double t)
 {
     return (V3){mix(a.x, b.x, t), mix(a.y, b.y, t), mix(a.z, b.z, t)};
 }
+/* The C library's fmin and fmax are calls, since they care for NaN. */
+static inline double lesser(double a, double b)
+{
+    return a < b ? a : b;
+}
+static inline double greater(double a, double b)
+{
+    return a > b ? a : b;
+}
+static inline double fraction(double v)
+{
+    return v - floor(v);
+}
 static inline double clamp(double v, double lo, double hi)
 {
     return v < lo ? lo : v > hi ? hi : v;

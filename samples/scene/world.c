@@ -101,11 +101,11 @@ static void bound(const World *world, Node *node, int first, int count)
     V3 low = v3(1e9, 1e9, 1e9), high = v3(-1e9, -1e9, -1e9);
     for (int i = first; i < first + count; i++) {
         const Solid *s = &world->solids[world->order[i]];
-        low = v3(fmin(low.x, s->low.x), fmin(low.y, s->low.y), fmin(low.z, s->low.z));
-        high = v3(fmax(high.x, s->high.x), fmax(high.y, s->high.y), fmax(high.z, s->high.z));
+        low = v3(lesser(low.x, s->low.x), lesser(low.y, s->low.y), lesser(low.z, s->low.z));
+        high = v3(greater(high.x, s->high.x), greater(high.y, s->high.y), greater(high.z, s->high.z));
     }
-    node->low = low;
-    node->high = high;
+    double bounds[2][3] = {{low.x, low.y, low.z}, {high.x, high.y, high.z}};
+    memcpy(node->bound, bounds, sizeof bounds);
 }
 
 static void sort_by_axis(World *world, int first, int count, int axis)
@@ -120,10 +120,11 @@ static void sort_by_axis(World *world, int first, int count, int axis)
     }
 }
 
-static double half_area(V3 low, V3 high)
+static double half_area(const Node *node)
 {
-    V3 d = v_sub(high, low);
-    return d.x * d.y + d.y * d.z + d.z * d.x;
+    double dx = node->bound[1][0] - node->bound[0][0], dy = node->bound[1][1] - node->bound[0][1];
+    double dz = node->bound[1][2] - node->bound[0][2];
+    return dx * dy + dy * dz + dz * dx;
 }
 
 /* Cost of splitting the sorted range after `left` solids: the surface area heuristic. */
@@ -132,7 +133,7 @@ static double split_cost(const World *world, int first, int left, int count)
     Node a, b;
     bound(world, &a, first, left);
     bound(world, &b, first + left, count - left);
-    return half_area(a.low, a.high) * left + half_area(b.low, b.high) * (count - left);
+    return half_area(&a) * left + half_area(&b) * (count - left);
 }
 
 static int build(World *world, int first, int count)
@@ -141,7 +142,7 @@ static int build(World *world, int first, int count)
     Node node = {.first = first, .count = count};
     bound(world, &node, first, count);
     if (count > 2) {
-        double best = half_area(node.low, node.high) * (count - 0.5);
+        double best = half_area(&node) * (count - 0.5);
         int best_axis = -1, best_left = 0, step = count > 64 ? count / 16 : 1;
         for (int axis = 0; axis < 3; axis++) {
             sort_by_axis(world, first, count, axis);
@@ -180,19 +181,24 @@ bool world_finish(World *world)
     return true;
 }
 
-static double slab_entry(V3 low, V3 high, V3 from, V3 inverse, double reach)
+/* A ray made ready for slabs: its origin, the inverse of its direction, which bound it meets first on each
+ * axis. */
+typedef struct Probe {
+    double from[3], inverse[3];
+    int first[3];
+} Probe;
+
+/* Where the ray enters the node's bounds, or INFINITY when it misses them or meets them beyond `reach`. */
+static inline double slab_entry(const Node *node, const Probe *p, double reach)
 {
-    double x0 = (low.x - from.x) * inverse.x, x1 = (high.x - from.x) * inverse.x;
-    double y0 = (low.y - from.y) * inverse.y, y1 = (high.y - from.y) * inverse.y;
-    double z0 = (low.z - from.z) * inverse.z, z1 = (high.z - from.z) * inverse.z;
-    double in = x0 < x1 ? x0 : x1, out = x0 < x1 ? x1 : x0;
-    double a = y0 < y1 ? y0 : y1, b = y0 < y1 ? y1 : y0;
-    in = a > in ? a : in;
-    out = b < out ? b : out;
-    a = z0 < z1 ? z0 : z1;
-    b = z0 < z1 ? z1 : z0;
-    in = a > in ? a : in;
-    out = b < out ? b : out;
+    double in = (node->bound[p->first[0]][0] - p->from[0]) * p->inverse[0];
+    double out = (node->bound[1 - p->first[0]][0] - p->from[0]) * p->inverse[0];
+    double y0 = (node->bound[p->first[1]][1] - p->from[1]) * p->inverse[1];
+    double y1 = (node->bound[1 - p->first[1]][1] - p->from[1]) * p->inverse[1];
+    double z0 = (node->bound[p->first[2]][2] - p->from[2]) * p->inverse[2];
+    double z1 = (node->bound[1 - p->first[2]][2] - p->from[2]) * p->inverse[2];
+    in = greater(greater(in, y0), z0);
+    out = lesser(lesser(out, y1), z1);
     return in <= out && out > 0 && in < reach ? in : INFINITY;
 }
 
@@ -279,25 +285,44 @@ static bool hit_solid(const Solid *s, Ray ray, double reach, double *distance, i
     return hit_cylinder(s, ray, reach, distance, face);
 }
 
-/* Walks the tree; with `any` it stops at the first solid. */
+static Probe make_probe(Ray ray)
+{
+    Probe p = {.from = {ray.from.x, ray.from.y, ray.from.z},
+               .inverse = {safe_inverse(ray.along.x), safe_inverse(ray.along.y), safe_inverse(ray.along.z)}};
+    for (int i = 0; i < 3; i++)
+        p.first[i] = p.inverse[i] < 0;
+    return p;
+}
+
+/* Walks the tree, near sides first; with `any` it stops at the first solid. */
 static int walk(const World *world, Ray ray, double reach, bool any, double *distance, int *face)
 {
-    V3 inverse = v3(safe_inverse(ray.along.x), safe_inverse(ray.along.y), safe_inverse(ray.along.z));
-    int stack[64], depth = 0, found = -1;
-    stack[depth++] = 0;
+    Probe probe = make_probe(ray);
+    struct {
+        int node;
+        double entry;
+    } stack[64];
+    int depth = 0, found = -1;
+    stack[depth].node = 0;
+    stack[depth++].entry = -INFINITY;
     while (depth > 0) {
-        const Node *node = &world->nodes[stack[--depth]];
-        if (slab_entry(node->low, node->high, ray.from, inverse, reach) == INFINITY)
+        depth--;
+        if (stack[depth].entry >= reach)
             continue;
+        const Node *node = &world->nodes[stack[depth].node];
         if (node->count == 0) {
-            const Node *l = &world->nodes[node->left], *r = &world->nodes[node->right];
-            double tl = slab_entry(l->low, l->high, ray.from, inverse, reach);
-            double tr = slab_entry(r->low, r->high, ray.from, inverse, reach);
-            int near = tl <= tr ? node->left : node->right, far = tl <= tr ? node->right : node->left;
-            if (fmax(tl, tr) < INFINITY && depth < 62)
-                stack[depth++] = far;
-            if (fmin(tl, tr) < INFINITY)
-                stack[depth++] = near;
+            double left = slab_entry(&world->nodes[node->left], &probe, reach);
+            double right = slab_entry(&world->nodes[node->right], &probe, reach);
+            bool swap = left <= right;
+            double far = swap ? right : left, near = swap ? left : right;
+            if (far < INFINITY && depth < 62) {
+                stack[depth].node = swap ? node->right : node->left;
+                stack[depth++].entry = far;
+            }
+            if (near < INFINITY) {
+                stack[depth].node = swap ? node->left : node->right;
+                stack[depth++].entry = near;
+            }
             continue;
         }
         for (int i = 0; i < node->count; i++) {

@@ -73,9 +73,9 @@ typedef struct Light {
 } Light;
 
 typedef struct Node {
-    V3 low, high;
-    int first, count; /* leaf: solids order[first .. first + count - 1] */
-    int left, right;  /* inner: count is 0 */
+    double bound[2][3]; /* low, high */
+    int first, count;   /* leaf: solids order[first .. first + count - 1] */
+    int left, right;    /* inner: count is 0 */
 } Node;
 
 /* Light on one texel: irradiance, and the mean direction it comes from (its length says how directed it is).

@@ -202,7 +202,7 @@ void yard_build(World *w)
     Palette p = mix_palette(w);
     double x0 = -6.3, x1 = 6.3, z0 = -6.2, z1 = 7.4;
     int ground = world_box(w, p.ground, v3(x0, -0.3, z0), v3(x1, 0, z1));
-    w->solids[ground].texel = 0.08;
+    w->solids[ground].texel = 0.10;
     w->solids[world_box(w, p.ground, v3(-26, -0.3, -26), v3(26, -0.002, z0))].texel = 0.8;
     Wall left = {false, x0, 1, z0, z1, 6.0, 0.4, p.stone}, right = {false, x1, -1, z0, z1, 6.0, 0.4, p.pale};
     Wall front = {true, z1, -1, x0, x1, 6.0, 0.4, p.stone};
@@ -223,5 +223,5 @@ void yard_build(World *w)
     build_poster(w, &front, 2.75, 1.75, 0.72, 1.02, board, p.brass);
     furnish(w, &p);
     w->ambient = v3(0.25, 0.24, 0.22);
-    w->exposure = 0.56;
+    w->exposure = 0.58;
 }
