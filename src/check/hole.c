@@ -121,10 +121,45 @@ static double step_from_fill(const void *context, size_t x_px, size_t y_px)
                : uf_level_difference(&search->pixels, pixel, search->fill);
 }
 
+/* The same of luma alone (Rec. ITU-R BT.601-7): JPEG's colour is blurred over an edge, its luma is not. */
+static double luma_step(const void *context, size_t x_px, size_t y_px)
+{
+    static const double weights[3] = {0.299, 0.587, 0.114};
+    const Search *search = context;
+    const UfPixels *pixels = &search->pixels;
+    const uint8_t *pixel = uf_pixel_at(pixels, x_px, y_px);
+    if (pixels->colours != 3 || uf_is_transparent(pixels, pixel))
+        return step_from_fill(context, x_px, y_px);
+    double step = 0;
+    for (size_t k = 0; k < 3; k++)
+        step += weights[k] * (uf_level(pixels, pixel, k) - uf_level(pixels, search->fill, k));
+    return fabs(step);
+}
+
+/* The largest step about a pixel: what lies beyond an edge that is blurred over a few pixels. */
+static double step_nearby(const void *context, size_t x_px, size_t y_px)
+{
+    const Search *search = context;
+    size_t width = search->pixels.width_px, height = search->pixels.height_px;
+    size_t first = y_px < GROW_STEPS_EDGE ? 0 : y_px - GROW_STEPS_EDGE;
+    size_t last = y_px + GROW_STEPS_EDGE < height ? y_px + GROW_STEPS_EDGE : height - 1;
+    double largest = 0;
+    for (size_t y = first; y <= last; y++)
+        for (size_t i = 0; i <= 2 * GROW_STEPS_EDGE; i++)
+            largest = fmax(largest, luma_step(context, (x_px + i + width - GROW_STEPS_EDGE) % width, y));
+    return largest;
+}
+
 static bool is_near_fill(const void *context, size_t x_px, size_t y_px)
 {
     const Search *search = context;
     return step_from_fill(context, x_px, y_px) <= search->tolerance;
+}
+
+static bool is_near_edge(const void *context, size_t x_px, size_t y_px)
+{
+    const Search *search = context;
+    return luma_step(context, x_px, y_px) <= search->tolerance;
 }
 
 /*
@@ -141,11 +176,11 @@ static UfStatus grow_and_measure(Search *search, UfMask *area, UfAreaShape *shap
         uf_mask_grow(area, is_lossy ? GROW_STEPS_LOSSY : GROW_STEPS_EDGE, is_near_fill, search, report);
     if (status != UF_OK)
         return status;
-    uf_mask_measure(area, step_from_fill, GROW_LEVEL, search, shape);
-    if (is_transparent || shape->mean_step * GROW_EDGE_SHARE <= GROW_LEVEL)
-        return UF_OK;
-    search->tolerance = shape->mean_step * GROW_EDGE_SHARE;
-    status = uf_mask_grow(area, GROW_STEPS_EDGE, is_near_fill, search, report);
+    if (!is_transparent) {
+        uf_mask_measure(area, step_nearby, GROW_LEVEL, search, shape);
+        search->tolerance = shape->mean_step * GROW_EDGE_SHARE;
+        status = uf_mask_grow(area, GROW_STEPS_EDGE, is_near_edge, search, report);
+    }
     if (status == UF_OK)
         uf_mask_measure(area, step_from_fill, GROW_LEVEL, search, shape);
     return status;
