@@ -100,7 +100,8 @@ static bool is_core(const Search *search, size_t x_px, size_t y_px)
 
 static void mark_core(const Search *search, size_t first_row_px, size_t last_row_px, UfMask *core)
 {
-#pragma omp parallel for schedule(static)
+    const bool is_worth_threads = (last_row_px - first_row_px) * search->pixels.width_px > 1000000;
+#pragma omp parallel for schedule(static) if (is_worth_threads)
     for (size_t y = first_row_px; y < last_row_px; y++)
         for (size_t x = 0; x < search->pixels.width_px; x++)
             if (is_core(search, x, y))
@@ -156,31 +157,27 @@ static bool is_near_fill(const void *context, size_t x_px, size_t y_px)
     return step_from_fill(context, x_px, y_px) <= search->tolerance;
 }
 
+/* Nearer to the fill than to what lies beyond. */
 static bool is_near_edge(const void *context, size_t x_px, size_t y_px)
 {
-    const Search *search = context;
-    return luma_step(context, x_px, y_px) <= search->tolerance;
+    return luma_step(context, x_px, y_px) <= GROW_EDGE_SHARE * step_nearby(context, x_px, y_px);
 }
 
 /*
- * Takes in the pixels that the edge has disturbed: those close to the fill within reach of a JPEG block,
- * then, next to the edge, those nearer to the fill than to what lies beyond. A transparent hole takes its
- * antialiased edge.
+ * Takes in the pixels that the edge has disturbed: in 8-bit pictures those close to the fill within reach of
+ * a JPEG block, then in all the mixed pixels of the edge itself. A transparent hole takes its antialiased
+ * edge.
  */
 static UfStatus grow_and_measure(Search *search, UfMask *area, UfAreaShape *shape, UfReport *report)
 {
     bool is_transparent = search->kind == UF_HOLE_TRANSPARENT;
-    bool is_lossy = !is_transparent && search->pixels.sample == UF_SAMPLE_U8;
+    UfStatus status = UF_OK;
     search->tolerance = is_transparent ? OPAQUE_LEVEL : GROW_LEVEL;
-    UfStatus status =
-        uf_mask_grow(area, is_lossy ? GROW_STEPS_LOSSY : GROW_STEPS_EDGE, is_near_fill, search, report);
-    if (status != UF_OK)
-        return status;
-    if (!is_transparent) {
-        uf_mask_measure(area, step_nearby, GROW_LEVEL, search, shape);
-        search->tolerance = shape->mean_step * GROW_EDGE_SHARE;
-        status = uf_mask_grow(area, GROW_STEPS_EDGE, is_near_edge, search, report);
-    }
+    if (!is_transparent && search->pixels.sample == UF_SAMPLE_U8)
+        status = uf_mask_grow(area, GROW_STEPS_LOSSY, is_near_fill, search, report);
+    if (status == UF_OK)
+        status =
+            uf_mask_grow(area, GROW_STEPS_EDGE, is_transparent ? is_near_fill : is_near_edge, search, report);
     if (status == UF_OK)
         uf_mask_measure(area, step_from_fill, GROW_LEVEL, search, shape);
     return status;

@@ -271,7 +271,7 @@ typedef struct Border {
     UfPixelStep *step;
     double hard_step;
     const void *context;
-    double length, hard, steps;
+    double length, hard;
 } Border;
 
 static void add_border(Border *border, const UfMask *area, size_t x_px, size_t y_px, double length)
@@ -280,7 +280,6 @@ static void add_border(Border *border, const UfMask *area, size_t x_px, size_t y
         return;
     double step = border->step(border->context, x_px, y_px);
     border->length += length;
-    border->steps += step * length;
     if (step > border->hard_step)
         border->hard += length;
 }
@@ -353,7 +352,6 @@ void uf_mask_measure(const UfMask *area, UfPixelStep *step, double hard_step, co
     measure_border(area, &border);
     shape.outline_rad = border.length;
     shape.hard_share = border.length > 0 ? border.hard / border.length : 0;
-    shape.mean_step = border.length > 0 ? border.steps / border.length : 0;
     shape.centre = centre_of(&shape.sum);
     shape.radius_rad = measure_radius(area, shape.centre);
     *out = shape;

@@ -67,7 +67,6 @@ UfStatus uf_mask_grow(UfMask *area, unsigned steps, UfPixelTest *passes, const v
 typedef struct UfAreaShape {
     UfAreaSum sum;
     double outline_rad; /* length of its border on the sphere */
-    double mean_step;   /* mean of `step` just beyond the border, by length */
     double hard_share;  /* share of the border, by length, where it is above `hard_step` */
     UfDirection centre; /* of gravity */
     double radius_rad;  /* of the smallest circle about the centre that holds the area */
