@@ -4,24 +4,23 @@
 
 #include "picture/picture_internal.h"
 
-static const UfCodec *const codecs[] = {&uf_codec_jpeg, &uf_codec_png, &uf_codec_tiff};
-#define CODEC_COUNT (sizeof codecs / sizeof *codecs)
+static const UfCodec *const codecs[] = {&uf_codec_jpeg, &uf_codec_png, &uf_codec_tiff, NULL};
 
 const UfCodec *uf_codec_of_input(UfInput *input)
 {
     uint8_t head[16];
     size_t size = uf_input_peek(input, head, sizeof head);
-    for (size_t i = 0; i < CODEC_COUNT; i++)
-        if (codecs[i]->matches(head, size))
-            return codecs[i];
+    for (const UfCodec *const *codec = codecs; *codec != NULL; codec++)
+        if ((*codec)->matches(head, size))
+            return *codec;
     return NULL;
 }
 
 const UfCodec *uf_codec_of_format(UfFormat format)
 {
-    for (size_t i = 0; i < CODEC_COUNT; i++)
-        if (codecs[i]->format == format)
-            return codecs[i];
+    for (const UfCodec *const *codec = codecs; *codec != NULL; codec++)
+        if ((*codec)->format == format)
+            return *codec;
     return NULL;
 }
 
@@ -52,9 +51,9 @@ UfFormat uf_format_from_name(const char *path)
     const char *extension = strrchr(name, '.');
     if (extension == NULL || extension == name)
         return UF_FORMAT_UNKNOWN;
-    for (size_t i = 0; i < CODEC_COUNT; i++)
-        if (extension_in(codecs[i]->extensions, extension))
-            return codecs[i]->format;
+    for (const UfCodec *const *codec = codecs; *codec != NULL; codec++)
+        if (extension_in((*codec)->extensions, extension))
+            return (*codec)->format;
     return UF_FORMAT_UNKNOWN;
 }
 
@@ -65,7 +64,7 @@ static UfStatus name_file(UfReport *report, UfStatus status, const char *path)
     if (status == UF_OK || report == NULL || strncmp(text, path, strlen(path)) == 0)
         return status;
     char copy[1024];
-    snprintf(copy, sizeof copy, "%s", text);
+    (void)snprintf(copy, sizeof copy, "%s", text);
     return uf_fail(report, status, "%s: %s", path, copy);
 }
 

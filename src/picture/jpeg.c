@@ -154,8 +154,8 @@ static void describe(const struct jpeg_decompress_struct *jpeg, char *text, size
                    : h == 4 && v == 1 ? " 4:1:1"
                    : h == 4 && v == 2 ? " 4:1:0"
                                       : " YCbCr";
-    snprintf(text, text_bytes, "%s%s%s", process,
-             jpeg->arith_code && jpeg->progressive_mode ? " progressive" : "", sampling);
+    (void)snprintf(text, text_bytes, "%s%s%s", process,
+                   jpeg->arith_code && jpeg->progressive_mode ? " progressive" : "", sampling);
 }
 
 static UfStatus probe_open(Reader *reader, UfInput *input, UfReport *report)

@@ -7,11 +7,11 @@ void uf_jpeg_put_segment(const UfJpegSink *sink, int marker, const void *prefix,
     size_t length = prefix_bytes + size_bytes + 2;
     const uint8_t head[4] = {0xFF, (uint8_t)marker, (uint8_t)(length >> 8), (uint8_t)length};
     if (sink->jpeg == NULL) { /* a failed write shows in ferror() */
-        fwrite(head, 1, sizeof head, sink->stream);
+        (void)fwrite(head, 1, sizeof head, sink->stream);
         if (prefix_bytes > 0)
-            fwrite(prefix, 1, prefix_bytes, sink->stream);
+            (void)fwrite(prefix, 1, prefix_bytes, sink->stream);
         if (size_bytes > 0)
-            fwrite(data, 1, size_bytes, sink->stream);
+            (void)fwrite(data, 1, size_bytes, sink->stream);
         return;
     }
     jpeg_write_m_header(sink->jpeg, marker, (unsigned)(prefix_bytes + size_bytes));

@@ -12,22 +12,22 @@ const char uf_jpeg_xmp_prefix[] = "http://ns.adobe.com/xap/1.0/";
 const char uf_jpeg_extended_prefix[] = "http://ns.adobe.com/xmp/extension/";
 
 typedef struct SegmentKind {
-    int marker;
     const char *prefix;
     size_t prefix_bytes;
+    int marker;
     UfJpegSegment kind;
 } SegmentKind;
 
 static const SegmentKind segment_kinds[] = {
-    {JPEG_APP0, "JFIF", 5, UF_JPEG_JFIF},
-    {JPEG_APP0, "JFXX", 5, UF_JPEG_JFXX},
-    {JPEG_APP0 + 1, uf_jpeg_exif_prefix, UF_JPEG_EXIF_PREFIX_BYTES, UF_JPEG_EXIF},
-    {JPEG_APP0 + 1, uf_jpeg_xmp_prefix, UF_JPEG_XMP_PREFIX_BYTES, UF_JPEG_XMP},
-    {JPEG_APP0 + 1, uf_jpeg_extended_prefix, UF_JPEG_EXTENDED_PREFIX_BYTES, UF_JPEG_XMP_EXTENDED},
-    {JPEG_APP0 + 2, "ICC_PROFILE", 12, UF_JPEG_ICC},
-    {JPEG_APP0 + 2, "MPF", 4, UF_JPEG_MULTI_PICTURE},
-    {JPEG_APP0 + 2, "urn:iso:std:iso:ts:21496:-1", 27, UF_JPEG_GAIN_MAP},
-    {JPEG_APP0 + 14, "Adobe", 5, UF_JPEG_ADOBE},
+    {"JFIF", 5, JPEG_APP0, UF_JPEG_JFIF},
+    {"JFXX", 5, JPEG_APP0, UF_JPEG_JFXX},
+    {uf_jpeg_exif_prefix, UF_JPEG_EXIF_PREFIX_BYTES, JPEG_APP0 + 1, UF_JPEG_EXIF},
+    {uf_jpeg_xmp_prefix, UF_JPEG_XMP_PREFIX_BYTES, JPEG_APP0 + 1, UF_JPEG_XMP},
+    {uf_jpeg_extended_prefix, UF_JPEG_EXTENDED_PREFIX_BYTES, JPEG_APP0 + 1, UF_JPEG_XMP_EXTENDED},
+    {"ICC_PROFILE", 12, JPEG_APP0 + 2, UF_JPEG_ICC},
+    {"MPF", 4, JPEG_APP0 + 2, UF_JPEG_MULTI_PICTURE},
+    {"urn:iso:std:iso:ts:21496:-1", 27, JPEG_APP0 + 2, UF_JPEG_GAIN_MAP},
+    {"Adobe", 5, JPEG_APP0 + 14, UF_JPEG_ADOBE},
 };
 
 UfJpegSegment uf_jpeg_segment_kind(int marker, const uint8_t *data, size_t size_bytes)

@@ -86,6 +86,17 @@ static UfStatus load_source(Rewriter *rewriter, UfInput *input, UfReport *report
     return UF_OK;
 }
 
+/* What stands behind the picture can't be known to stay true; an index or a gain map has been spoken of
+ * already. */
+static void warn_of_trailer(const Rewriter *rewriter, UfInput *input, UfReport *report)
+{
+    off_t position = ftello(input->stream) - (off_t)rewriter->source.src->bytes_in_buffer;
+    bool known = rewriter->source_metadata.has_multi_picture || rewriter->source_metadata.has_gain_map;
+    if (!known && position >= 0 && (uint64_t)position < input->size_bytes)
+        uf_warn(report, "%s: holds %llu bytes behind the picture, which are left out", input->path,
+                (unsigned long long)(input->size_bytes - (uint64_t)position));
+}
+
 static bool mcu_is_touched(const Rewriter *rewriter, size_t column, size_t row)
 {
     size_t x = column * rewriter->mcu_width_px, y = row * rewriter->mcu_height_px;
@@ -189,7 +200,8 @@ static bool all_codes_exist(Rewriter *rewriter)
         const jpeg_component_info *component = &source->comp_info[i];
         const JHUFF_TBL *table = source->ac_huff_tbl_ptrs[component->ac_tbl_no & 3];
         for (JDIMENSION y = 0; y < component->height_in_blocks; y++) {
-            JBLOCKARRAY row = source->mem->access_virt_barray((j_common_ptr)source, rewriter->blocks[i], y, 1, FALSE);
+            JBLOCKARRAY row =
+                source->mem->access_virt_barray((j_common_ptr)source, rewriter->blocks[i], y, 1, FALSE);
             if (!uf_jpeg_ac_codes_exist(table, row[0][0], component->width_in_blocks))
                 return false;
         }
@@ -278,7 +290,10 @@ static UfStatus read_and_replace(Rewriter *rewriter, UfInput *input, UfReport *r
         return rewriter->source_errors.status;
     jpeg_create_decompress(&rewriter->source);
     UfStatus status = load_source(rewriter, input, report);
-    return status == UF_OK ? replace_touched(rewriter, report) : status;
+    if (status != UF_OK)
+        return status;
+    warn_of_trailer(rewriter, input, report);
+    return replace_touched(rewriter, report);
 }
 
 static UfStatus rewrite_all(Rewriter *rewriter, UfInput *input, UfOutput *output, UfReport *report)

@@ -185,10 +185,10 @@ static bool find_entries(const Numbers *n, size_t *at, size_t *count)
 /* The main picture became `grown` bytes longer, `behind` of them between the index and the other pictures. */
 static void correct_index(Segment *segment, int64_t grown, int64_t behind)
 {
+    if (segment->data == NULL || segment->size_bytes < 12)
+        return;
     Numbers n = {segment->data + 4, segment->size_bytes - 4, false};
     size_t at, count;
-    if (n.size_bytes < 8)
-        return;
     n.big_endian = n.data[0] == 'M';
     if (!find_entries(&n, &at, &count))
         return;

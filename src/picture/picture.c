@@ -88,8 +88,9 @@ UfStatus uf_picture_copy(const UfPicture *picture, UfPicture **out, UfReport *re
     UfPicture *copy = NULL;
     UfStatus status = uf_picture_create(picture->width_px, picture->height_px, picture->channels,
                                         picture->sample, &copy, report);
-    if (status == UF_OK)
-        status = uf_metadata_copy(&picture->metadata, &copy->metadata, report);
+    if (copy == NULL)
+        return status;
+    status = uf_metadata_copy(&picture->metadata, &copy->metadata, report);
     if (status != UF_OK) {
         uf_picture_free(&copy);
         return status;

@@ -165,22 +165,20 @@ static UfStatus read_all(PngReader *reader, UfInput *input, size_t max_memory_by
     return status == UF_OK ? turn_upright(reader, max_memory_bytes, report) : status;
 }
 
-/* A PNG holds no size for its chunks' count: 1000 of them are the library's own bound. */
-static UfStatus reader_create(UfInput *input, PngReader **out, UfReport *report)
+/* NULL without memory. */
+static PngReader *reader_create(UfInput *input, UfReport *report)
 {
     PngReader *reader = uf_alloc_zero(1, sizeof *reader);
     if (reader == NULL)
-        return uf_fail_memory(report);
+        return NULL;
     reader->errors = (PngErrors){.report = report, .name = input->path, .stream = input->stream};
     reader->png = png_create_read_struct(PNG_LIBPNG_VER_STRING, &reader->errors, on_error, on_warning);
     reader->info = reader->png == NULL ? NULL : png_create_info_struct(reader->png);
-    if (reader->info == NULL) {
-        png_destroy_read_struct(&reader->png, NULL, NULL);
-        free(reader);
-        return uf_fail_memory(report);
-    }
-    *out = reader;
-    return UF_OK;
+    if (reader->info != NULL)
+        return reader;
+    png_destroy_read_struct(&reader->png, NULL, NULL);
+    free(reader);
+    return NULL;
 }
 
 static void reader_free(PngReader *reader)
@@ -193,11 +191,10 @@ static void reader_free(PngReader *reader)
 
 static UfStatus read_png(UfInput *input, size_t max_memory_bytes, UfPicture **out, UfReport *report)
 {
-    PngReader *reader;
-    UfStatus status = reader_create(input, &reader, report);
-    if (status != UF_OK)
-        return status;
-    status = read_all(reader, input, max_memory_bytes, report);
+    PngReader *reader = reader_create(input, report);
+    if (reader == NULL)
+        return uf_fail_memory(report);
+    UfStatus status = read_all(reader, input, max_memory_bytes, report);
     if (status == UF_OK) {
         reader->picture->format = UF_FORMAT_PNG;
         reader->picture->metadata = reader->metadata;
@@ -224,18 +221,17 @@ static UfStatus probe_all(PngReader *reader, UfInput *input, UfPictureInfo *out,
     out->sample = sample_of(reader);
     out->orientation = uf_exif_orientation(reader->metadata.exif);
     out->progressive = reader->interlace != PNG_INTERLACE_NONE;
-    snprintf(out->encoding, sizeof out->encoding, "deflate %d-bit %s%s", reader->bits,
-             kinds[reader->colour_type % 7], out->progressive ? ", interlaced" : "");
+    (void)snprintf(out->encoding, sizeof out->encoding, "deflate %d-bit %s%s", reader->bits,
+                   kinds[reader->colour_type % 7], out->progressive ? ", interlaced" : "");
     return UF_OK;
 }
 
 static UfStatus probe_png(UfInput *input, UfPictureInfo *out, UfReport *report)
 {
-    PngReader *reader;
-    UfStatus status = reader_create(input, &reader, report);
-    if (status != UF_OK)
-        return status;
-    status = probe_all(reader, input, out, report);
+    PngReader *reader = reader_create(input, report);
+    if (reader == NULL)
+        return uf_fail_memory(report);
+    UfStatus status = probe_all(reader, input, out, report);
     reader_free(reader);
     return status;
 }

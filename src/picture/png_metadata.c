@@ -4,6 +4,7 @@
  */
 #include "picture/png_internal.h"
 
+#define ZLIB_CONST /* its input is not written to */
 #include <zlib.h>
 
 static const char xmp_keyword[] = "XML:com.adobe.xmp";
@@ -17,7 +18,7 @@ bool uf_png_is_xmp(uint32_t type, const uint8_t *data, size_t size_bytes)
 /* A whole zlib stream; false when it is damaged or unpacks to more than the limit. */
 static bool inflate_all(const uint8_t *data, size_t size_bytes, UfBlob *out)
 {
-    z_stream stream = {.next_in = (Bytef *)(uintptr_t)data, .avail_in = (uInt)size_bytes};
+    z_stream stream = {.next_in = data, .avail_in = (uInt)size_bytes};
     uint8_t *grown, *buffer = NULL;
     size_t capacity = 0;
     int result = Z_OK;

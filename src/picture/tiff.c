@@ -147,6 +147,19 @@ static UfStatus read_all(TiffReader *reader, size_t max_memory_bytes, UfReport *
     return status == UF_OK ? uf_orient_upright(reader->picture, layout->orientation, report) : status;
 }
 
+/* Further pages don't follow into other files; smaller copies of the first one are no loss. */
+static void warn_of_pages(TiffReader *reader, UfReport *report)
+{
+    size_t pages = 1;
+    while (TIFFReadDirectory(reader->tiff) == 1) {
+        uint32_t kind = 0;
+        TIFFGetFieldDefaulted(reader->tiff, TIFFTAG_SUBFILETYPE, &kind);
+        pages += (kind & FILETYPE_REDUCEDIMAGE) == 0 ? 1 : 0;
+    }
+    if (pages > 1)
+        uf_warn(report, "%s: holds %zu pages; the first is used", reader->file.name, pages);
+}
+
 static UfStatus read_tiff(UfInput *input, size_t max_memory_bytes, UfPicture **out, UfReport *report)
 {
     TiffReader reader = {0};
@@ -155,6 +168,7 @@ static UfStatus read_tiff(UfInput *input, size_t max_memory_bytes, UfPicture **o
         return uf_tiff_fail(&reader.file, "the TIFF cannot be opened", report);
     UfStatus status = read_all(&reader, max_memory_bytes, report);
     if (status == UF_OK) {
+        warn_of_pages(&reader, report);
         reader.picture->format = UF_FORMAT_TIFF;
         *out = reader.picture;
     } else {
@@ -192,8 +206,9 @@ static UfStatus probe_tiff(UfInput *input, UfPictureInfo *out, UfReport *report)
         out->orientation = layout.orientation;
         out->tiled = layout.tiled;
         out->big_tiff = TIFFIsBigTIFF(tiff) != 0;
-        snprintf(out->encoding, sizeof out->encoding, "%s%s", uf_tiff_compression_name(layout.compression),
-                 layout.separate ? ", separate planes" : "");
+        (void)snprintf(out->encoding, sizeof out->encoding, "%s%s",
+                       uf_tiff_compression_name(layout.compression),
+                       layout.separate ? ", separate planes" : "");
     }
     TIFFClose(tiff);
     return status;

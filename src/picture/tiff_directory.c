@@ -158,9 +158,12 @@ UfStatus uf_tiff_directory_numbers(const UfTiffDirectory *d, uint16_t tag, uint6
         return uf_fail(report, UF_ERROR_FORMAT, "the TIFF's directory has an impossible size");
     uint8_t *raw = uf_alloc((size_t)entry.count, size);
     uint64_t *numbers = uf_alloc((size_t)entry.count, sizeof *numbers);
-    status = raw == NULL || numbers == NULL
-                 ? uf_fail_memory(report)
-                 : read_at(d, entry.value, raw, (size_t)entry.count * size, report);
+    if (raw == NULL || numbers == NULL) {
+        free(raw);
+        free(numbers);
+        return uf_fail_memory(report);
+    }
+    status = read_at(d, entry.value, raw, (size_t)entry.count * size, report);
     for (size_t i = 0; i < entry.count && status == UF_OK; i++)
         numbers[i] = number(d, raw + i * size, size);
     free(raw);
@@ -202,7 +205,7 @@ static UfStatus point_entry(UfTiffDirectory *d, const Entry *entry, unsigned typ
     if (raw_bytes <= w) {
         memcpy(tail + 2 + w, raw, raw_bytes);
     } else {
-        uint64_t offset;
+        uint64_t offset = 0;
         UfStatus status = uf_tiff_directory_append(d, raw, raw_bytes, &offset, report);
         if (status != UF_OK)
             return status;
@@ -247,7 +250,7 @@ static UfStatus insert_entry(UfTiffDirectory *d, uint16_t tag, Entry *entry, UfR
     size_t old_bytes = head + (size_t)d->entry_count * size + word(d);
     uint8_t *raw = uf_alloc_zero(old_bytes + size, 1);
     uint8_t link[8];
-    uint64_t offset;
+    uint64_t offset = 0;
     if (raw == NULL)
         return uf_fail_memory(report);
     UfStatus status = read_at(d, d->offset, raw, old_bytes, report);

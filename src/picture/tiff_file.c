@@ -73,7 +73,7 @@ static int on_error(TIFF *tiff, void *user, const char *module, const char *form
     (void)module;
     UfTiffFile *file = user;
     if (file->text[0] == '\0')
-        vsnprintf(file->text, sizeof file->text, format, arguments);
+        (void)vsnprintf(file->text, sizeof file->text, format, arguments);
     return 1;
 }
 
@@ -84,7 +84,7 @@ static int on_warning(TIFF *tiff, void *user, const char *module, const char *fo
     (void)module;
     UfTiffFile *file = user;
     char text[512];
-    vsnprintf(text, sizeof text, format, arguments);
+    (void)vsnprintf(text, sizeof text, format, arguments);
     if (strncmp(text, "Unknown field with tag", 22) != 0)
         uf_warn(file->report, "%s: %s", file->name, text);
     return 1;

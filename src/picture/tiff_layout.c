@@ -37,6 +37,8 @@ static UfStatus check_compression(uint16_t compression, UfReport *report)
 static const char *photometric_name(uint16_t photometric)
 {
     switch (photometric) {
+    case PHOTOMETRIC_PALETTE:
+        return "a palette of another depth than 8 bits";
     case PHOTOMETRIC_MASK:
         return "a mask";
     case PHOTOMETRIC_SEPARATED:
@@ -87,23 +89,23 @@ static UfStatus read_channels(TIFF *tiff, UfTiffLayout *layout, UfReport *report
     TIFFGetFieldDefaulted(tiff, TIFFTAG_EXTRASAMPLES, &extra_count, &extras);
     if (!TIFFGetField(tiff, TIFFTAG_PHOTOMETRIC, &layout->photometric))
         layout->photometric = samples >= 3 ? PHOTOMETRIC_RGB : PHOTOMETRIC_MINISBLACK;
+    uint16_t kind = layout->photometric;
+    bool palette = kind == PHOTOMETRIC_PALETTE && layout->sample == UF_SAMPLE_U8 && samples == 1;
     size_t colours = 0;
-    if (layout->photometric == PHOTOMETRIC_MINISBLACK || layout->photometric == PHOTOMETRIC_MINISWHITE)
+    if (kind == PHOTOMETRIC_MINISBLACK || kind == PHOTOMETRIC_MINISWHITE || palette)
         colours = 1;
-    else if (layout->photometric == PHOTOMETRIC_RGB)
+    else if (kind == PHOTOMETRIC_RGB)
         colours = 3;
-    else if (layout->photometric == PHOTOMETRIC_PALETTE && layout->sample == UF_SAMPLE_U8 && samples == 1)
-        colours = 1;
     else
         return uf_fail(report, UF_ERROR_UNSUPPORTED, "the TIFF is %s; convert it to grey or RGB first",
-                       photometric_name(layout->photometric));
+                       photometric_name(kind));
     if (samples < colours || samples > colours + 1)
         return uf_fail(
             report, UF_ERROR_UNSUPPORTED,
             "the TIFF has %u channels; only grey and RGB with at most one alpha channel are handled",
             samples);
     layout->stored_channels = samples;
-    layout->channels = layout->photometric == PHOTOMETRIC_PALETTE ? 3 : samples;
+    layout->channels = palette ? 3 : samples;
     layout->has_alpha = samples == colours + 1;
     layout->premultiplied = layout->has_alpha && extra_count > 0 && extras[0] == EXTRASAMPLE_ASSOCALPHA;
     return UF_OK;
