@@ -8,6 +8,7 @@
 #include <math.h>
 
 #include "base/memory.h"
+#include "patch/blend.h"
 #include "patch/labels.h"
 #include "patch/patchmatch.h"
 #include "patch/repeats.h"
@@ -239,6 +240,8 @@ static UfStatus run(Levels *levels, unsigned seed, int threads, UfReport *report
             uf_matcher_start(&fine, &coarse);
         if (status == UF_OK)
             status = work_level(&fine, canvas, report);
+        if (status == UF_OK && l == 0)
+            status = uf_blend_seams(&fine, canvas, report);
         uf_matcher_clear(&coarse);
         coarse = fine;
         fine = (UfMatcher){0};

@@ -8,6 +8,7 @@
 #include <underfoot/patch.h>
 
 #include "patch/over.h"
+#include "patch/poisson.h"
 
 /*
  * A disc of radius r, d below the entrance pupil, hides the half-angle atan(r/d); cap in degrees times H/180
@@ -141,4 +142,84 @@ Test(truth_patch, logo_lands_in_the_panoramas_profile)
     }
     cmsCloseProfile(wide);
     cmsCloseProfile(srgb);
+}
+
+static void solve(size_t w, size_t h, const uint8_t *hole, const double *u, const double *f, double *out)
+{
+    float *u4 = calloc(w * h, 4 * sizeof *u4), *f4 = calloc(w * h, 4 * sizeof *f4);
+    for (size_t i = 0; i < w * h; i++)
+        for (size_t c = 0; c < 4; c++) {
+            u4[4 * i + c] = (float)u[i] * (float)(c + 1);
+            f4[4 * i + c] = (float)f[i] * (float)(c + 1);
+        }
+    cr_assert_eq(uf_poisson_solve(w, h, hole, u4, f4, 30, 2, NULL), UF_OK);
+    for (size_t i = 0; i < w * h; i++) {
+        out[i] = u4[4 * i];
+        cr_assert_float_eq(u4[4 * i + 3], 4 * out[i], 1e-3 * fabs(out[i]) + 1e-3,
+                           "the values are solved apart");
+    }
+    free(u4);
+    free(f4);
+}
+
+/*
+ * Perez et al. 2003 in one dimension: the source 0, 5, 3, 8, 4 pasted between 10 and 30 becomes 19, 21, 30,
+ * worked by hand from the second differences of the source.
+ */
+Test(truth_patch, poisson_in_one_dimension)
+{
+    const double u[5] = {10, 0, 0, 0, 30}, g[5] = {0, 5, 3, 8, 4};
+    double f[5] = {0}, out[5];
+    const uint8_t hole[5] = {0, 1, 1, 1, 0};
+    for (size_t i = 1; i < 4; i++)
+        f[i] = g[i - 1] - 2 * g[i] + g[i + 1];
+    solve(5, 1, hole, u, f, out);
+    const double expected[5] = {10, 19, 21, 30, 30};
+    for (size_t i = 0; i < 5; i++)
+        cr_assert_float_eq(out[i], expected[i], 1e-4);
+}
+
+/* The hot plate of every textbook: 3 x 3 inside, one side at 100, the others at 0. */
+Test(truth_patch, poisson_hot_plate)
+{
+    double u[25] = {0}, f[25] = {0}, out[25];
+    uint8_t hole[25] = {0};
+    for (size_t x = 0; x < 5; x++)
+        u[x] = 100;
+    for (size_t y = 1; y < 4; y++)
+        for (size_t x = 1; x < 4; x++)
+            hole[5 * y + x] = 1;
+    solve(5, 5, hole, u, f, out);
+    const double expected[3][3] = {
+        {42.85714286, 52.67857143, 42.85714286}, {18.75, 25, 18.75}, {7.14285714, 9.82142857, 7.14285714}};
+    for (size_t y = 0; y < 3; y++)
+        for (size_t x = 0; x < 3; x++)
+            cr_assert_float_eq(out[5 * (y + 1) + x + 1], expected[y][x], 1e-4);
+}
+
+/* x^2 - y^2 is harmonic for the five-point stencil too, so any hole in it comes back; also one of odd shape.
+ */
+Test(truth_patch, poisson_restores_harmonic_functions)
+{
+    enum { N = 120 };
+    double *u = malloc(N * N * sizeof *u), *f = calloc(N * N, sizeof *f), *out = malloc(N * N * sizeof *out);
+    uint8_t *hole = calloc(N * N, 1);
+    for (int y = 0; y < N; y++)
+        for (int x = 0; x < N; x++) {
+            double a = x - 59.5, b = y - 59.5;
+            bool is_hole =
+                (hypot(a, b) < 50 && hypot(a - 20, b) > 9) || (x > 10 && x < 14 && y > 2 && y < 110);
+            hole[y * N + x] = is_hole;
+            u[y * N + x] = is_hole ? 0 : (a * a - b * b) / 3600;
+        }
+    solve(N, N, hole, u, f, out);
+    for (int y = 0; y < N; y++)
+        for (int x = 0; x < N; x++) {
+            double a = x - 59.5, b = y - 59.5;
+            cr_assert_float_eq(out[y * N + x], (a * a - b * b) / 3600, 2e-5);
+        }
+    free(u);
+    free(f);
+    free(out);
+    free(hole);
 }

@@ -1,0 +1,180 @@
+/* The Poisson equation by multigrid: red-black Gauss-Seidel, sums of residuals down, bilinear corrections up.
+ */
+#include "patch/poisson.h"
+
+#include <stdbool.h>
+
+#include "base/memory.h"
+
+#define MAX_LEVELS      16
+#define SWEEPS          3
+#define COARSEST_SWEEPS 60
+#define COARSEST_SIDE   8u
+
+/* Level 0 is the caller's; on the others u is a correction, 0 outside the hole. */
+typedef struct Level {
+    size_t width, height;
+    const uint8_t *is_hole;
+    float *u;
+    const float *f;
+    uint8_t *own_hole; /* what is to be freed */
+    float *own_u, *own_f;
+} Level;
+
+/* Neighbours of a cell inside the rectangle. */
+static int neighbours(const Level *l, size_t x, size_t y, size_t *out)
+{
+    size_t i = y * l->width + x;
+    int count = 0;
+    if (x > 0)
+        out[count++] = i - 1;
+    if (x + 1 < l->width)
+        out[count++] = i + 1;
+    if (y > 0)
+        out[count++] = i - l->width;
+    if (y + 1 < l->height)
+        out[count++] = i + l->width;
+    return count;
+}
+
+static void relax(const Level *l, size_t x, size_t y)
+{
+    size_t near[4], i = y * l->width + x;
+    int count = neighbours(l, x, y, near);
+    for (size_t c = 0; c < 4; c++) {
+        float sum = 0;
+        for (int n = 0; n < count; n++)
+            sum += l->u[4 * near[n] + c];
+        l->u[4 * i + c] = (sum - l->f[4 * i + c]) / (float)count;
+    }
+}
+
+static void sweep(const Level *l, int threads)
+{
+    for (size_t colour = 0; colour < 2; colour++) {
+#pragma omp parallel for schedule(static) num_threads(threads) if (l->height > 64)
+        for (size_t y = 0; y < l->height; y++)
+            for (size_t x = (y + colour) % 2; x < l->width; x += 2)
+                if (l->is_hole[y * l->width + x])
+                    relax(l, x, y);
+    }
+}
+
+/* f - Laplace(u) of one cell added to `sum`. */
+static void add_residual(const Level *l, size_t x, size_t y, float *sum)
+{
+    size_t near[4], i = y * l->width + x;
+    int count = neighbours(l, x, y, near);
+    for (size_t c = 0; c < 4; c++) {
+        float laplace = -(float)count * l->u[4 * i + c];
+        for (int n = 0; n < count; n++)
+            laplace += l->u[4 * near[n] + c];
+        sum[c] += l->f[4 * i + c] - laplace;
+    }
+}
+
+/* A coarse cell's right side is the sum of its four residuals: the mean, times the square of the doubled
+ * step. */
+static void restrict_residual(const Level *fine, const Level *coarse, int threads)
+{
+    memset(coarse->own_u, 0, coarse->width * coarse->height * 4 * sizeof(float));
+    memset(coarse->own_f, 0, coarse->width * coarse->height * 4 * sizeof(float));
+#pragma omp parallel for schedule(static) num_threads(threads) if (coarse->height > 64)
+    for (size_t Y = 0; Y < coarse->height; Y++)
+        for (size_t y = 2 * Y; y < 2 * Y + 2 && y < fine->height; y++)
+            for (size_t x = 0; x < fine->width; x++)
+                if (fine->is_hole[y * fine->width + x])
+                    add_residual(fine, x, y, coarse->own_f + 4 * (Y * coarse->width + x / 2));
+}
+
+/* Bilinear: 9, 3, 3, 1 sixteenths of the four nearest coarse cells. */
+static void prolong_cell(const Level *coarse, const Level *fine, size_t x, size_t y)
+{
+    size_t X = x / 2, Y = y / 2;
+    size_t X2 = x % 2 == 0 ? (X > 0 ? X - 1 : X) : (X + 1 < coarse->width ? X + 1 : X);
+    size_t Y2 = y % 2 == 0 ? (Y > 0 ? Y - 1 : Y) : (Y + 1 < coarse->height ? Y + 1 : Y);
+    const float *a = coarse->u + 4 * (Y * coarse->width + X), *b = coarse->u + 4 * (Y * coarse->width + X2);
+    const float *d = coarse->u + 4 * (Y2 * coarse->width + X), *e = coarse->u + 4 * (Y2 * coarse->width + X2);
+    for (size_t c = 0; c < 4; c++)
+        fine->u[4 * (y * fine->width + x) + c] += (9 * a[c] + 3 * b[c] + 3 * d[c] + e[c]) / 16;
+}
+
+static void prolong(const Level *coarse, const Level *fine, int threads)
+{
+#pragma omp parallel for schedule(static) num_threads(threads) if (fine->height > 64)
+    for (size_t y = 0; y < fine->height; y++)
+        for (size_t x = 0; x < fine->width; x++)
+            if (fine->is_hole[y * fine->width + x])
+                prolong_cell(coarse, fine, x, y);
+}
+
+static void cycle(const Level *levels, size_t count, size_t at, int threads)
+{
+    const Level *l = &levels[at];
+    if (at + 1 == count) {
+        for (int i = 0; i < COARSEST_SWEEPS; i++)
+            sweep(l, threads);
+        return;
+    }
+    for (int i = 0; i < SWEEPS; i++)
+        sweep(l, threads);
+    restrict_residual(l, &levels[at + 1], threads);
+    cycle(levels, count, at + 1, threads);
+    prolong(&levels[at + 1], l, threads);
+    for (int i = 0; i < SWEEPS; i++)
+        sweep(l, threads);
+}
+
+/* Hole where all cells below are: a coarse hole that reaches beyond the fine one would not come to rest. */
+static bool coarsen(const Level *fine, Level *out)
+{
+    Level l = {.width = (fine->width + 1) / 2, .height = (fine->height + 1) / 2};
+    size_t cells = l.width * l.height;
+    l.own_hole = uf_alloc(cells, 1);
+    l.own_u = uf_alloc(cells, 4 * sizeof(float));
+    l.own_f = uf_alloc(cells, 4 * sizeof(float));
+    l.is_hole = l.own_hole;
+    l.u = l.own_u;
+    l.f = l.own_f;
+    *out = l;
+    if (l.own_hole == NULL || l.own_u == NULL || l.own_f == NULL)
+        return false;
+    memset(l.own_hole, 1, cells);
+    for (size_t y = 0; y < fine->height; y++)
+        for (size_t x = 0; x < fine->width; x++)
+            l.own_hole[y / 2 * l.width + x / 2] &= fine->is_hole[y * fine->width + x];
+    return true;
+}
+
+static bool has_hole(const Level *l)
+{
+    return memchr(l->is_hole, 1, l->width * l->height) != NULL;
+}
+
+UfStatus uf_poisson_solve(size_t width, size_t height, const uint8_t *is_hole, float *u, const float *f,
+                          int cycles, int threads, UfReport *report)
+{
+    Level levels[MAX_LEVELS] = {{.width = width, .height = height, .is_hole = is_hole, .u = u, .f = f}};
+    size_t count = 1;
+    UfStatus status = UF_OK;
+    while (count < MAX_LEVELS && levels[count - 1].width > COARSEST_SIDE &&
+           levels[count - 1].height > COARSEST_SIDE) {
+        if (!coarsen(&levels[count - 1], &levels[count])) {
+            count++;
+            status = uf_fail_memory(report);
+            goto cleanup;
+        }
+        count++;
+        if (!has_hole(&levels[count - 1]))
+            break;
+    }
+    for (int i = 0; i < cycles; i++)
+        cycle(levels, count, 0, threads);
+cleanup:
+    for (size_t l = 1; l < count; l++) {
+        free(levels[l].own_hole);
+        free(levels[l].own_u);
+        free(levels[l].own_f);
+    }
+    return status;
+}

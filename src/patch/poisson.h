@@ -1,0 +1,24 @@
+/*
+ * The Poisson equation on a hole of any shape, by multigrid: Laplace(u) = f in the hole with the five-point
+ * stencil, u as given around it, no flow across the border of the rectangle.
+ *
+ * P. Perez, M. Gangnet, A. Blake, Poisson Image Editing, ACM TOG 22(3), 2003; W. L. Briggs, V. E. Henson,
+ * S. F. McCormick, A Multigrid Tutorial, 2nd ed., SIAM 2000.
+ */
+#ifndef UF_PATCH_POISSON_H
+#define UF_PATCH_POISSON_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/report.h"
+
+/*
+ * `is_hole` is width x height; `u` and `f` hold four values a pixel. u keeps its values outside the hole;
+ * inside they are the first guess and become the solution. The result does not depend on the number of
+ * threads.
+ */
+UfStatus uf_poisson_solve(size_t width, size_t height, const uint8_t *is_hole, float *u, const float *f,
+                          int cycles, int threads, UfReport *report);
+
+#endif
