@@ -12,6 +12,7 @@
 #include "base/report.h"
 #include "patch/complete.h"
 #include "patch/floor_plane.h"
+#include "patch/odd.h"
 #include "patch/rows.h"
 #include "patch/shading.h"
 
@@ -43,6 +44,8 @@ UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned 
     if (status != UF_OK)
         goto cleanup;
     uf_shading_remove(&shading, &plane.canvas);
+    if ((status = uf_odd_exclude(&plane.canvas, uf_floor_plane_reach(&plane, cap), report)) != UF_OK)
+        goto cleanup;
     if ((status = uf_complete(&plane.canvas, seed, cap->threads, report)) != UF_OK)
         goto cleanup;
     uf_shading_restore(&shading, &plane.canvas);

@@ -144,6 +144,11 @@ UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, UfFloo
     return UF_OK;
 }
 
+double uf_floor_plane_reach(const UfFloorPlane *plane, const UfCap *cap)
+{
+    return plane->view.scale_px * (tan(uf_cap_outer_rad(cap)) + 0.15 * tan(cap->cap_rad));
+}
+
 void uf_floor_plane_clear(UfFloorPlane *plane)
 {
     uf_canvas_clear(&plane->canvas);

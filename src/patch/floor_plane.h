@@ -16,12 +16,14 @@ typedef struct UfFloorPlane {
 } UfFloorPlane;
 
 /*
- * The cap and a ring to copy from, as a canvas of stored values; cap and odd things at its edge are hole.
+ * The cap and a ring to copy from, as a canvas of stored values; the cap is hole.
  * UF_ERROR_UNCLEAR when the cap leaves no ring where the floor is still seen well, when it is smaller than a
  * patch, or when too little of the ring is picture. Zero-initialise *out before; clear it after.
  */
 UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *out,
                              UfReport *report);
+/* How far from the middle the fill must be sound: what is seen of it, and somewhat more. */
+double uf_floor_plane_reach(const UfFloorPlane *plane, const UfCap *cap);
 void uf_floor_plane_clear(UfFloorPlane *plane);
 /* The canvas as a picture with the panorama's profile, opaque, 16-bit or float. The caller owns *out. */
 UfStatus uf_floor_plane_picture(const UfFloorPlane *plane, const UfPicture *panorama, UfPicture **out,

@@ -55,7 +55,7 @@ static int32_t place_cost(const Labelling *l, size_t place, int label)
     if (!leads_to_source(l, place, label))
         return FORBIDDEN;
     size_t x = m->box.x0 + place % l->width, y = m->box.y0 + place / l->width;
-    if (m->canvas->cell[y * m->canvas->width + x] == UF_CELL_HOLE)
+    if (m->canvas->cell[y * m->canvas->width + x] != UF_CELL_SOURCE)
         return 0;
     UfShift none = {0, 0};
     return (int32_t)(RIM_WEIGHT * SCALE *

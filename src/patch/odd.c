@@ -1,0 +1,171 @@
+/*
+ * A leg that sticks out of the cap is dark where the floor is not. On a small copy of the ring (fine texture
+ * is averaged out) the colours far from the hole are counted in a coarse histogram; what touches the hole and
+ * has a colour that is rare there is odd. A motif or a dark tile occurs elsewhere too, so it stays.
+ */
+#include "patch/odd.h"
+
+#include <math.h>
+
+#include "base/memory.h"
+#include "patch/patchmatch.h"
+
+/* Side of the small copy. */
+#define SMALL_SIDE_PX 220u
+/* Colour bins a channel, and the share of the far ring below which a colour is rare. */
+#define BINS 16
+#define RARE 0.004
+/* The near ring: this many hole radii beyond the hole's edge. */
+#define NEAR 0.5
+/* A colour nearer than this to the ring's mean is never odd. */
+#define LEAST_DIFFERENCE 0.12F
+/* Dilation in small pixels: the edges of a thing are mixed. */
+#define EDGE_PX 2
+
+enum { ORDINARY = 0, SUSPECT, ODD };
+
+typedef struct Small {
+    UfCanvas canvas;
+    int shift; /* log2 of the reduction */
+    uint8_t *mark;
+    size_t *stack;
+    uint32_t *histogram; /* BINS^3 */
+    size_t far;          /* pixels counted in it */
+    float mean[3];
+} Small;
+
+static void small_clear(Small *s)
+{
+    uf_canvas_clear(&s->canvas);
+    free(s->mark);
+    free(s->stack);
+    free(s->histogram);
+}
+
+static UfStatus shrink(const UfCanvas *canvas, Small *s, UfReport *report)
+{
+    UfStatus status = uf_canvas_halve(canvas, &s->canvas, report);
+    s->shift = 1;
+    while (status == UF_OK && s->canvas.width > SMALL_SIDE_PX) {
+        UfCanvas half = {0};
+        status = uf_canvas_halve(&s->canvas, &half, report);
+        if (status == UF_OK) {
+            uf_canvas_clear(&s->canvas);
+            s->canvas = half;
+            s->shift++;
+        }
+    }
+    if (status != UF_OK)
+        return status;
+    size_t cells = s->canvas.width * s->canvas.height;
+    s->mark = uf_alloc_zero(cells, 1);
+    s->stack = uf_alloc(cells, sizeof *s->stack);
+    s->histogram = uf_alloc_zero((size_t)BINS * BINS * BINS, sizeof *s->histogram);
+    return s->mark == NULL || s->stack == NULL || s->histogram == NULL ? uf_fail_memory(report) : UF_OK;
+}
+
+static int bin_of(float value)
+{
+    int bin = (int)(value * BINS);
+    return bin < 0 ? 0 : bin >= BINS ? BINS - 1 : bin;
+}
+
+/* Distance from the middle, in small pixels. */
+static double distance(const Small *s, size_t i)
+{
+    double x = (double)(i % s->canvas.width) + 0.5 - (double)s->canvas.width / 2;
+    double y = (double)(i / s->canvas.width) + 0.5 - (double)s->canvas.height / 2;
+    return hypot(x, y);
+}
+
+static void count_far(Small *s, double near)
+{
+    double sum[3] = {0};
+    for (size_t i = 0; i < s->canvas.width * s->canvas.height; i++) {
+        if (s->canvas.cell[i] != UF_CELL_SOURCE || distance(s, i) < near)
+            continue;
+        const float *v = s->canvas.value + 4 * i;
+        s->histogram[(bin_of(v[0]) * BINS + bin_of(v[1])) * BINS + bin_of(v[2])]++;
+        for (int c = 0; c < 3; c++)
+            sum[c] += v[c];
+        s->far++;
+    }
+    for (int c = 0; c < 3; c++)
+        s->mean[c] = s->far > 0 ? (float)(sum[c] / (double)s->far) : 0;
+}
+
+/* Rare in the far ring, the neighbouring bins counted in, and unlike the mean. */
+static bool is_suspect(const Small *s, const float *v)
+{
+    float difference = 0;
+    for (int c = 0; c < 3; c++)
+        difference = fmaxf(difference, fabsf(v[c] - s->mean[c]));
+    if (difference < LEAST_DIFFERENCE)
+        return false;
+    size_t count = 0;
+    for (int r = bin_of(v[0]) - 1; r <= bin_of(v[0]) + 1; r++)
+        for (int g = bin_of(v[1]) - 1; g <= bin_of(v[1]) + 1; g++)
+            for (int b = bin_of(v[2]) - 1; b <= bin_of(v[2]) + 1; b++)
+                if (r >= 0 && g >= 0 && b >= 0 && r < BINS && g < BINS && b < BINS)
+                    count += s->histogram[(r * BINS + g) * BINS + b];
+    return (double)count < RARE * (double)s->far;
+}
+
+/* Suspects that hang together with the hole are odd. */
+static void flood(Small *s)
+{
+    size_t w = s->canvas.width, h = s->canvas.height, count = 0;
+    for (size_t i = 0; i < w * h; i++)
+        if (s->canvas.cell[i] == UF_CELL_HOLE)
+            s->stack[count++] = i;
+    while (count > 0) {
+        size_t i = s->stack[--count], x = i % w, y = i / w;
+        size_t near[4] = {x > 0 ? i - 1 : i, x + 1 < w ? i + 1 : i, y > 0 ? i - w : i, y + 1 < h ? i + w : i};
+        for (int n = 0; n < 4; n++)
+            if (s->mark[near[n]] == SUSPECT) {
+                s->mark[near[n]] = ODD;
+                s->stack[count++] = near[n];
+            }
+    }
+}
+
+/* A pixel within EDGE_PX of an odd one. */
+static bool is_odd(const Small *s, size_t x, size_t y)
+{
+    for (size_t j = y > EDGE_PX ? y - EDGE_PX : 0; j <= y + EDGE_PX && j < s->canvas.height; j++)
+        for (size_t i = x > EDGE_PX ? x - EDGE_PX : 0; i <= x + EDGE_PX && i < s->canvas.width; i++)
+            if (s->mark[j * s->canvas.width + i] == ODD)
+                return true;
+    return false;
+}
+
+static void apply(const Small *s, UfCanvas *canvas, double reach)
+{
+    for (size_t y = 0; y < canvas->height; y++)
+        for (size_t x = 0; x < canvas->width; x++) {
+            uint8_t *cell = &canvas->cell[y * canvas->width + x];
+            if (*cell != UF_CELL_SOURCE || !is_odd(s, x >> s->shift, y >> s->shift))
+                continue;
+            double from_middle = hypot((double)x + 0.5 - (double)canvas->width / 2,
+                                       (double)y + 0.5 - (double)canvas->height / 2);
+            *cell = from_middle < reach ? UF_CELL_HOLE : UF_CELL_IDLE;
+        }
+}
+
+UfStatus uf_odd_exclude(UfCanvas *canvas, double reach, UfReport *report)
+{
+    Small s = {0};
+    UfBox box;
+    UfStatus status = shrink(canvas, &s, report);
+    if (status == UF_OK && uf_canvas_hole_box(&s.canvas, 0, &box)) {
+        double near = (double)uf_box_width(box) / 2 * (1 + NEAR);
+        count_far(&s, near);
+        for (size_t i = 0; i < s.canvas.width * s.canvas.height; i++)
+            if (s.canvas.cell[i] == UF_CELL_SOURCE && is_suspect(&s, s.canvas.value + 4 * i))
+                s.mark[i] = SUSPECT;
+        flood(&s);
+        apply(&s, canvas, reach);
+    }
+    small_clear(&s);
+    return status;
+}
