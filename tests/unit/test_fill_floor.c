@@ -1,0 +1,380 @@
+/* The floor fill on floors whose truth is known: pattern, detail, tone, edge, and the same picture every
+ * time. */
+#include "test_patch_support.h"
+
+#include "patch/gridcut.h"
+#include "patch/repeats.h"
+#include "patch/shading.h"
+
+#define WIDTH 2048
+
+static double noise(long x, long y, unsigned salt)
+{
+    uint32_t h = (uint32_t)x * 374761393u + (uint32_t)y * 668265263u + salt * 2246822519u;
+    h = (h ^ (h >> 13)) * 1274126177u;
+    h ^= h >> 16;
+    return h / 4294967296.0;
+}
+
+/* Value noise of a given grain. */
+static double grain(double x, double y, unsigned salt)
+{
+    long i = (long)floor(x), j = (long)floor(y);
+    double u = x - (double)i, v = y - (double)j;
+    return (noise(i, j, salt) * (1 - u) + noise(i + 1, j, salt) * u) * (1 - v) +
+           (noise(i, j + 1, salt) * (1 - u) + noise(i + 1, j + 1, salt) * u) * v;
+}
+
+/* Square tiles turned by 0.29 rad; sides in camera heights; dark joints; each tile of another tone. */
+#define TILE  0.2
+#define JOINT 0.012
+static double tiles(double x, double y)
+{
+    double u = x * cos(0.29) + y * sin(0.29), v = -x * sin(0.29) + y * cos(0.29);
+    double fu = u / TILE - floor(u / TILE), fv = v / TILE - floor(v / TILE);
+    if (fu * TILE < JOINT || fv * TILE < JOINT)
+        return 0.2;
+    return 0.5 + 0.06 * noise((long)floor(u / TILE), (long)floor(v / TILE), 1) +
+           0.08 * grain(u * 90, v * 90, 2);
+}
+
+static double gravel(double x, double y)
+{
+    return 0.25 + 0.3 * grain(x * 30, y * 30, 3) + 0.2 * grain(x * 80, y * 80, 4);
+}
+
+typedef double Floor(double x, double y);
+
+/* Light falls off from one side to the other by about a third. */
+static double light(double x)
+{
+    return 0.9 + 0.15 * fmax(-2, fmin(2, x));
+}
+
+/* The floor below a wall; four samples a pixel. */
+static UfPicture *room(Floor *floor_of, size_t channels, UfSample sample)
+{
+    UfPicture *picture = make_picture(WIDTH, WIDTH / 2, channels, sample);
+    for (size_t y = 0; y < WIDTH / 2; y++)
+        for (size_t x = 0; x < WIDTH; x++) {
+            double sum = 0;
+            for (int k = 0; k < 4; k++) {
+                double lon = (((double)x + 0.25 + 0.5 * (k & 1)) / WIDTH - 0.5) * 2 * UF_PI;
+                double angle = UF_PI - ((double)y + 0.25 + 0.5 * (k >> 1)) / (WIDTH / 2) * UF_PI;
+                double r = angle < 1.35 ? tan(angle) : 0;
+                sum += angle < 1.35 ? floor_of(r * sin(lon), r * cos(lon)) * light(r * sin(lon)) : 0.6;
+            }
+            for (size_t c = 0; c < channels; c++)
+                set(picture, x, y, c, sum / 4 * (c == 1 ? 0.9 : c == 2 ? 0.8 : 1));
+        }
+    return picture;
+}
+
+/* The same with a black disc at the nadir. */
+static UfPicture *with_tripod(const UfPicture *truth, double disc_deg)
+{
+    UfPicture *picture = copy_picture(truth);
+    size_t height = uf_picture_height_px(truth);
+    for (size_t y = height - (size_t)(disc_deg / 180 * (double)height); y < height; y++)
+        memset(uf_picture_row(picture, y), 0, uf_picture_stride_bytes(picture));
+    return picture;
+}
+
+/* Mean square of the five-point Laplacian between two radii of a straight-down view, radii as shares of its
+ * side. */
+static double detail(const UfPicture *view, double from, double to)
+{
+    size_t side = uf_picture_width_px(view);
+    double sum = 0, count = 0;
+    for (size_t y = 1; y + 1 < side; y++)
+        for (size_t x = 1; x + 1 < side; x++) {
+            double r =
+                hypot((double)x + 0.5 - (double)side / 2, (double)y + 0.5 - (double)side / 2) / (double)side;
+            if (r < from || r >= to)
+                continue;
+            double l = 4 * get(view, x, y, 0) - get(view, x - 1, y, 0) - get(view, x + 1, y, 0) -
+                       get(view, x, y - 1, 0) - get(view, x, y + 1, 0);
+            sum += l * l;
+            count++;
+        }
+    return sum / count;
+}
+
+static double mean(const UfPicture *view, double to)
+{
+    size_t side = uf_picture_width_px(view);
+    double sum = 0, count = 0;
+    for (size_t y = 0; y < side; y++)
+        for (size_t x = 0; x < side; x++)
+            if (hypot((double)x + 0.5 - (double)side / 2, (double)y + 0.5 - (double)side / 2) <
+                to * (double)side) {
+                sum += get(view, x, y, 0);
+                count++;
+            }
+    return sum / count;
+}
+
+/* Share of the cap where joint and tile are told the same way as in truth. */
+static double joints_agree(const UfPicture *view, const UfPicture *truth, double to)
+{
+    size_t side = uf_picture_width_px(view);
+    double same = 0, joints = 0;
+    for (size_t y = 1; y + 1 < side; y++)
+        for (size_t x = 1; x + 1 < side; x++) {
+            if (hypot((double)x + 0.5 - (double)side / 2, (double)y + 0.5 - (double)side / 2) >=
+                    to * (double)side ||
+                get(truth, x, y, 0) > 0.28)
+                continue;
+            double darkest = 1; /* within one pixel */
+            for (size_t k = 0; k < 9; k++)
+                darkest = fmin(darkest, get(view, x + k % 3 - 1, y + k / 3 - 1, 0));
+            joints++;
+            same += darkest < 0.33;
+        }
+    cr_assert(joints > 500);
+    return same / joints;
+}
+
+/* Cap 22 degrees seen in a view of 60 degrees: its radius is tan 22/tan 30/2 = 0.35 of the side. */
+Test(fill_floor, continues_tiles)
+{
+    UfPicture *truth = room(tiles, 3, UF_SAMPLE_U8), *picture = with_tripod(truth, 21.8);
+    UfPatchOptions options = options_of(UF_FILL_FLOOR, 22, 2);
+    UfPatchResult result = patch(picture, &options);
+    cr_assert_eq(result.fill_used, UF_FILL_FLOOR);
+    UfPicture *view = look(picture, false, 0, 60, 380), *wanted = look(truth, false, 0, 60, 380);
+    cr_assert(joints_agree(view, wanted, 0.35) > 0.95, "joints: %g", joints_agree(view, wanted, 0.35));
+    cr_assert(fabs(mean(view, 0.35) - mean(wanted, 0.35)) < 6 / 255.0);
+    double ratio = sqrt(detail(view, 0, 0.34) / detail(view, 0.37, 0.48));
+    cr_assert(ratio > 0.8 && ratio < 1.25, "detail: %g", ratio);
+    uf_picture_free(&view);
+    uf_picture_free(&wanted);
+    uf_picture_free(&truth);
+    uf_picture_free(&picture);
+}
+
+Test(fill_floor, continues_gravel)
+{
+    UfPicture *truth = room(gravel, 1, UF_SAMPLE_U16), *picture = with_tripod(truth, 21.8);
+    UfPatchOptions options = options_of(UF_FILL_FLOOR, 22, 2);
+    cr_assert_eq(patch(picture, &options).fill_used, UF_FILL_FLOOR);
+    UfPicture *view = look(picture, false, 0, 60, 380), *wanted = look(truth, false, 0, 60, 380);
+    cr_assert(fabs(mean(view, 0.35) - mean(wanted, 0.35)) < 6 / 255.0, "tone");
+    double ratio = sqrt(detail(view, 0, 0.34) / detail(view, 0.37, 0.48));
+    cr_assert(ratio > 0.8 && ratio < 1.25, "detail: %g", ratio);
+    /* no edge: the detail in a narrow ring about the cap's border is like that beside it */
+    double edge = sqrt(detail(view, 0.34, 0.365) / detail(view, 0.37, 0.42));
+    cr_assert(edge < 1.25, "edge: %g", edge);
+    uf_picture_free(&view);
+    uf_picture_free(&wanted);
+    uf_picture_free(&truth);
+    uf_picture_free(&picture);
+}
+
+Test(fill_floor, same_seed_same_floor_whatever_the_threads)
+{
+    UfPicture *truth = room(gravel, 1, UF_SAMPLE_U8);
+    UfPicture *first = with_tripod(truth, 12), *again = copy_picture(first), *other = copy_picture(first);
+    UfPatchOptions options = options_of(UF_FILL_FLOOR, 12.2, 1);
+    options.threads = 1;
+    patch(first, &options);
+    options.threads = 3;
+    patch(again, &options);
+    cr_assert_eq(largest_difference(first, again), 0);
+    options.seed = 99;
+    patch(other, &options);
+    cr_assert_neq(largest_difference(first, other), 0, "another seed, another floor");
+    uf_picture_free(&truth);
+    uf_picture_free(&first);
+    uf_picture_free(&again);
+    uf_picture_free(&other);
+}
+
+Test(fill_floor, falls_back_with_a_warning_where_no_ring_is_left)
+{
+    UfPicture *picture = read_picture(SUN);
+    UfPatchOptions options = options_of(UF_FILL_FLOOR, 70, 2);
+    UfPatchResult result;
+    UfReport *report = uf_report_create();
+    cr_assert_eq(uf_patch(picture, &options, NULL, &result, report), UF_OK);
+    cr_assert_eq(result.fill_used, UF_FILL_SMOOTH);
+    cr_assert_eq(uf_report_warning_count(report), 1);
+    cr_assert(strstr(uf_report_warning(report, 0), "smooth") != NULL);
+    uf_report_free(&report);
+    uf_picture_free(&picture);
+}
+
+/* The pole is one point in any fill; and the whole row band joins at the seam. */
+Test(fill_floor, pole_and_seam_are_right_on_real_pictures)
+{
+    const char *paths[] = {EARTH, SUN};
+    for (size_t p = 0; p < 2; p++) {
+        UfPicture *picture = read_picture(paths[p]);
+        size_t width = uf_picture_width_px(picture), height = uf_picture_height_px(picture);
+        UfPatchOptions options = options_of(UF_FILL_FLOOR, 15, 2);
+        patch(picture, &options);
+        double spread = 0, seam = 0, beside = 0;
+        for (size_t x = 0; x < width; x++)
+            spread = fmax(
+                spread, fabs(get(picture, x, height - 1, 1) - get(picture, (x + 1) % width, height - 1, 1)));
+        cr_assert(spread <= 3.0 / 255, "neighbours in the pole's row: %g", spread * 255);
+        for (size_t y = height - height / 12; y < height; y++) {
+            seam += fabs(get(picture, 0, y, 1) - get(picture, width - 1, y, 1));
+            for (size_t x = 1; x < width; x++)
+                beside += fabs(get(picture, x, y, 1) - get(picture, x - 1, y, 1)) / (double)(width - 1);
+        }
+        cr_assert(seam < 3 * beside + 0.5, "seam %g beside %g", seam, beside);
+        uf_picture_free(&picture);
+    }
+}
+
+/* A dark leg beyond the cap is neither continued into it nor copied. */
+Test(fill_floor, does_not_grow_a_leg_that_sticks_out)
+{
+    UfPicture *truth = room(gravel, 1, UF_SAMPLE_U8), *picture = with_tripod(truth, 16);
+    for (size_t y = 0; y < WIDTH / 2; y++)
+        for (size_t x = 0; x < WIDTH; x++) {
+            double lon = (((double)x + 0.5) / WIDTH - 0.5) * 2 * UF_PI;
+            double angle = UF_PI - ((double)y + 0.5) / (WIDTH / 2) * UF_PI;
+            if (angle < uf_radians(24) && fabs(lon - 0.5) < 1 && fabs(tan(angle) * sin(lon - 0.5)) < 0.025)
+                set(picture, x, y, 0, 0.02);
+        }
+    UfPatchOptions options = options_of(UF_FILL_FLOOR, 18, 0);
+    patch(picture, &options);
+    size_t dark = 0;
+    for (size_t y = WIDTH / 2 - 96; y < WIDTH / 2; y++) /* within 17 degrees */
+        for (size_t x = 0; x < WIDTH; x++)
+            dark += get(picture, x, y, 0) < 0.12;
+    cr_assert(dark < WIDTH / 4, "%zu dark pixels", dark);
+    uf_picture_free(&truth);
+    uf_picture_free(&picture);
+}
+
+/* The parts. */
+
+Test(fill_parts, cut_finds_the_cheapest_line)
+{
+    /* 3 x 1: source - 5 - 2 - 7 - sink */
+    UfGridCut *cut = NULL;
+    cr_assert_eq(uf_gridcut_create(3, 1, &cut, NULL), UF_OK);
+    uf_gridcut_add_node(cut, 0, 0, 100);
+    uf_gridcut_add_node(cut, 2, 100, 0);
+    uf_gridcut_add_edge(cut, 0, UF_GRID_RIGHT, 5);
+    uf_gridcut_add_edge(cut, 1, UF_GRID_RIGHT, 2);
+    uf_gridcut_solve(cut);
+    cr_assert_not(uf_gridcut_is_sink(cut, 0));
+    cr_assert_not(uf_gridcut_is_sink(cut, 1));
+    cr_assert(uf_gridcut_is_sink(cut, 2));
+    uf_gridcut_free(&cut);
+}
+
+/* All 2^12 labellings of small random grids: the cut is as cheap as the best of them. */
+Test(fill_parts, cut_is_optimal_on_every_small_grid)
+{
+    enum { W = 4, H = 3, N = W * H };
+    for (unsigned trial = 0; trial < 200; trial++) {
+        int source[N], sink[N], edge[N][UF_GRID_DIRECTIONS] = {{0}};
+        UfGridCut *cut = NULL;
+        cr_assert_eq(uf_gridcut_create(W, H, &cut, NULL), UF_OK);
+        for (int i = 0; i < N; i++) {
+            source[i] = (int)(noise(i, trial, 11) * 20);
+            sink[i] = (int)(noise(i, trial, 12) * 20);
+            uf_gridcut_add_node(cut, (size_t)i, source[i], sink[i]);
+            for (int d = 0; d < UF_GRID_DIRECTIONS; d++) {
+                bool leads_out = (d == UF_GRID_RIGHT && i % W == W - 1) ||
+                                 (d == UF_GRID_LEFT && i % W == 0) || (d == UF_GRID_DOWN && i / W == H - 1) ||
+                                 (d == UF_GRID_UP && i / W == 0);
+                if (!leads_out)
+                    edge[i][d] = (int)(noise(4 * i + d, trial, 13) * 12);
+                uf_gridcut_add_edge(cut, (size_t)i, d, edge[i][d]);
+            }
+        }
+        uf_gridcut_solve(cut);
+        const int step[UF_GRID_DIRECTIONS] = {1, -1, W, -W};
+        int best = INT32_MAX, found = 0;
+        for (unsigned labels = 0; labels <= 1u << N; labels++) {
+            unsigned is_sink = labels;
+            if (labels == 1u << N) { /* the cut's own */
+                is_sink = 0;
+                for (int i = 0; i < N; i++)
+                    is_sink |= (unsigned)uf_gridcut_is_sink(cut, (size_t)i) << i;
+            }
+            int cost = 0;
+            for (int i = 0; i < N; i++) {
+                cost += (is_sink >> i & 1) ? sink[i] : source[i];
+                for (int d = 0; d < UF_GRID_DIRECTIONS; d++)
+                    if (edge[i][d] > 0 && !(is_sink >> i & 1) && (is_sink >> (i + step[d]) & 1))
+                        cost += edge[i][d];
+            }
+            if (labels < 1u << N)
+                best = cost < best ? cost : best;
+            else
+                found = cost;
+        }
+        cr_assert_eq(found, best, "trial %u: %d instead of %d", trial, found, best);
+        uf_gridcut_free(&cut);
+    }
+}
+
+static UfCanvas canvas_of(size_t side, double hole_radius)
+{
+    UfCanvas canvas;
+    cr_assert_eq(uf_canvas_create(side, side, &canvas, NULL), UF_OK);
+    for (size_t y = 0; y < side; y++)
+        for (size_t x = 0; x < side; x++)
+            if (hypot((double)x + 0.5 - (double)side / 2, (double)y + 0.5 - (double)side / 2) < hole_radius)
+                canvas.cell[y * side + x] = UF_CELL_HOLE;
+    return canvas;
+}
+
+/* A lattice with periods (17, 5) and (-5, 17): the best repeats are its vectors. */
+Test(fill_parts, repeats_are_the_lattice)
+{
+    UfCanvas canvas = canvas_of(240, 60);
+    for (size_t y = 0; y < 240; y++)
+        for (size_t x = 0; x < 240; x++) {
+            double a = (17.0 * (double)x + 5.0 * (double)y) / (17 * 17 + 5 * 5);
+            double b = (-5.0 * (double)x + 17.0 * (double)y) / (17 * 17 + 5 * 5);
+            float v = (float)(0.5 + 0.2 * cos(2 * UF_PI * a) + 0.2 * cos(2 * UF_PI * b) +
+                              0.02 * noise((long)x, (long)y, 5));
+            for (size_t c = 0; c < 3; c++)
+                canvas.value[4 * (y * 240 + x) + c] = v;
+        }
+    UfRepeats repeats;
+    cr_assert_eq(uf_repeats_find(&canvas, &repeats, NULL), UF_OK);
+    cr_assert_gt(repeats.count, 20);
+    for (size_t i = 0; i < 10; i++) {
+        double a = (17.0 * repeats.shift[i].dx + 5.0 * repeats.shift[i].dy) / 314;
+        double b = (-5.0 * repeats.shift[i].dx + 17.0 * repeats.shift[i].dy) / 314;
+        cr_assert(fabs(a - round(a)) < 0.05 && fabs(b - round(b)) < 0.05, "%d, %d is no period",
+                  repeats.shift[i].dx, repeats.shift[i].dy);
+        cr_assert_lt(repeats.score[i], 0.1);
+    }
+    uf_canvas_clear(&canvas);
+}
+
+/* A quadratic light over a texture is found, in spite of black spots. */
+Test(fill_parts, shading_is_found_and_goes_both_ways)
+{
+    UfCanvas canvas = canvas_of(300, 70);
+    for (size_t y = 0; y < 300; y++)
+        for (size_t x = 0; x < 300; x++) {
+            double u = ((double)x + 0.5) / 150 - 1, v = ((double)y + 0.5) / 150 - 1;
+            double texture = noise((long)x, (long)y, 7) < 0.03 ? 0 : 0.4 + 0.1 * noise((long)x, (long)y, 8);
+            for (size_t c = 0; c < 3; c++)
+                canvas.value[4 * (y * 300 + x) + c] =
+                    (float)((texture + 0.02) * exp(0.3 * u - 0.2 * v + 0.15 * u * u - 0.1 * u * v) - 0.02);
+        }
+    UfShading shading;
+    cr_assert_eq(uf_shading_fit(&canvas, &shading, NULL), UF_OK);
+    const double expected[UF_SHADING_TERMS] = {0, 0.3, -0.2, 0.15, -0.1, 0};
+    for (size_t c = 0; c < 3; c++)
+        for (size_t i = 1; i < UF_SHADING_TERMS; i++)
+            cr_assert_float_eq(shading.term[c][i], expected[i], 0.02);
+    float before = canvas.value[4 * 1234 + 1];
+    uf_shading_remove(&shading, &canvas);
+    cr_assert(fabsf(canvas.value[4 * 1234 + 1] - before) > 0.01F);
+    uf_shading_restore(&shading, &canvas);
+    cr_assert_float_eq(canvas.value[4 * 1234 + 1], before, 1e-6);
+    uf_canvas_clear(&canvas);
+}
