@@ -11,6 +11,7 @@
 #include "base/memory.h"
 #include "base/report.h"
 #include "patch/complete.h"
+#include "patch/detail.h"
 #include "patch/floor_plane.h"
 #include "patch/odd.h"
 #include "patch/rows.h"
@@ -39,6 +40,8 @@ UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned 
     if (floor == NULL)
         return uf_fail_memory(report);
     UfStatus status = uf_floor_plane_read(panorama, cap, &plane, report);
+    if (status == UF_OK)
+        status = uf_detail_restore(panorama, cap, &plane, report);
     if (status == UF_OK)
         status = uf_shading_fit(&plane.canvas, &shading, report);
     if (status != UF_OK)

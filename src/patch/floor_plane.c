@@ -20,8 +20,9 @@
 #define MOST_SIDE_PX 4096.0
 /* A cap of fewer pixels across is filled smoothly. */
 #define LEAST_CAP_PX 12.0
-/* Interpolation next to the cap reads pixels of it: this far outside it the picture is clean. */
-#define SOFT_EDGE_PX 2.5
+/* Interpolation and sharpening next to the cap read pixels of it: this far outside it the picture is clean.
+ */
+#define SOFT_EDGE_PX 4.0
 /* Share of the ring that must be picture. */
 #define LEAST_SEEN 0.25
 

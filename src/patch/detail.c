@@ -1,0 +1,151 @@
+/*
+ * The floor is interpolated twice, into the plane and home again, and each time it loses some of its finest
+ * detail: the fill would look soft beside the ring. So the plane P becomes P + a (P - B P), B the 3 x 3
+ * binomial mean, with a such that on a band of the ring the way home gives back the detail (the mean square
+ * of the second difference across rows) that the panorama has there. The way home is linear, so two remaps
+ * give that energy for every a.
+ */
+#include "patch/detail.h"
+
+#include <math.h>
+
+#include <underfoot/remap.h>
+
+#include "base/memory.h"
+#include "base/report.h"
+#include "patch/rows.h"
+
+/* The band starts this far outside the cap and is this wide. */
+#define BAND_START_RAD (1.0 * UF_PI / 180)
+#define BAND_WIDTH_RAD (4.0 * UF_PI / 180)
+#define MOST_AMOUNT    1.5
+
+/* The sharpened canvas, `amount` 1, as a new canvas. */
+static UfStatus sharpened(const UfCanvas *from, UfCanvas *out, UfReport *report)
+{
+    UfStatus status = uf_canvas_create(from->width, from->height, out, report);
+    if (status != UF_OK)
+        return status;
+    size_t stride = 4 * from->width;
+    memcpy(out->value, from->value, from->height * stride * sizeof *out->value);
+    memcpy(out->cell, from->cell, from->width * from->height);
+    for (size_t y = 1; y + 1 < from->height; y++)
+        for (size_t i = 4; i + 4 < stride; i++) {
+            const float *p = from->value + y * stride + i;
+            const float *above = p - stride, *below = p + stride;
+            float corners = above[-4] + above[4] + below[-4] + below[4];
+            float sides = above[0] + below[0] + p[-4] + p[4];
+            out->value[y * stride + i] = 2 * p[0] - (4 * p[0] + 2 * sides + corners) / 16;
+        }
+    return UF_OK;
+}
+
+/* Rows y0 .. y0 + count - 1 as the plane gives them home. */
+static UfStatus bring_home(const UfFloorPlane *plane, const UfPicture *panorama, const UfCap *cap, size_t y0,
+                           size_t count, UfPicture **out, UfReport *report)
+{
+    UfPicture *picture = NULL;
+    UfView target = uf_cap_rows_view(cap, y0, count);
+    UfRemapOptions options = {.threads = cap->threads};
+    UfStatus status = uf_floor_plane_picture(plane, panorama, &picture, report);
+    if (status == UF_OK)
+        status = uf_remap(picture, &plane->view, &target, &options, out, report);
+    uf_picture_free(&picture);
+    return status;
+}
+
+/* Sums over the band of second differences across rows: of the panorama, of the plane, of what sharpening
+ * adds. */
+typedef struct Energies {
+    double panorama, plane, cross, added;
+} Energies;
+
+typedef struct Triple {
+    float *row[3]; /* three consecutive rows */
+} Triple;
+
+static double second_difference(const Triple *t, size_t i)
+{
+    return (double)t->row[0][i] - 2 * (double)t->row[1][i] + (double)t->row[2][i];
+}
+
+static void load_triple(const UfPicture *picture, size_t y, Triple *t)
+{
+    for (size_t k = 0; k < 3; k++)
+        uf_row_load(picture, y + k, t->row[k], NULL);
+}
+
+static void add_rows(const Triple *panorama, const Triple *plane, const Triple *sharp, size_t values,
+                     Energies *e)
+{
+    for (size_t i = 0; i < values; i++) {
+        double a = second_difference(panorama, i);
+        double b = second_difference(plane, i);
+        double added = second_difference(sharp, i) - b;
+        if (!isfinite(a) || !isfinite(b) || !isfinite(added))
+            continue;
+        e->panorama += a * a;
+        e->plane += b * b;
+        e->cross += 2 * b * added;
+        e->added += added * added;
+    }
+}
+
+static UfStatus measure(const UfPicture *panorama, size_t y0, size_t count, const UfPicture *plane,
+                        const UfPicture *sharp, Energies *out, UfReport *report)
+{
+    size_t values = uf_picture_width_px(panorama) * uf_colour_channels(panorama);
+    float *buffer = uf_alloc(9 * values, sizeof *buffer);
+    if (buffer == NULL)
+        return uf_fail_memory(report);
+    Triple triple[3];
+    for (size_t t = 0; t < 3; t++)
+        for (size_t k = 0; k < 3; k++)
+            triple[t].row[k] = buffer + (3 * t + k) * values;
+    for (size_t y = 0; y + 2 < count; y++) {
+        load_triple(panorama, y0 + y, &triple[0]);
+        load_triple(plane, y, &triple[1]);
+        load_triple(sharp, y, &triple[2]);
+        add_rows(&triple[0], &triple[1], &triple[2], values, out);
+    }
+    free(buffer);
+    return UF_OK;
+}
+
+/* The a >= 0 at which plane + a cross + a^2 added reaches the panorama's energy. */
+static double amount_of(const Energies *e)
+{
+    double missing = e->panorama - e->plane;
+    if (!(missing > 0) || !(e->added > 0))
+        return 0;
+    double half = e->cross / 2;
+    double amount = (sqrt(half * half + e->added * missing) - half) / e->added;
+    return fmin(amount, MOST_AMOUNT);
+}
+
+UfStatus uf_detail_restore(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *plane, UfReport *report)
+{
+    UfPicture *home = NULL, *sharp_home = NULL;
+    UfFloorPlane sharp = *plane;
+    Energies energies = {0};
+    size_t first = uf_cap_ring_count(cap, cap->cap_rad + BAND_START_RAD);
+    size_t last = uf_cap_ring_count(cap, cap->cap_rad + BAND_START_RAD + BAND_WIDTH_RAD);
+    if (last < first + 3)
+        last = first + 3;
+    size_t y0 = cap->at_zenith ? first : cap->height_px - last;
+    UfStatus status = sharpened(&plane->canvas, &sharp.canvas, report);
+    if (status != UF_OK)
+        return status;
+    if ((status = bring_home(plane, panorama, cap, y0, last - first, &home, report)) != UF_OK ||
+        (status = bring_home(&sharp, panorama, cap, y0, last - first, &sharp_home, report)) != UF_OK ||
+        (status = measure(panorama, y0, last - first, home, sharp_home, &energies, report)) != UF_OK)
+        goto cleanup;
+    float amount = (float)amount_of(&energies);
+    for (size_t i = 0; i < 4 * plane->canvas.width * plane->canvas.height; i++)
+        plane->canvas.value[i] += amount * (sharp.canvas.value[i] - plane->canvas.value[i]);
+cleanup:
+    uf_picture_free(&home);
+    uf_picture_free(&sharp_home);
+    uf_canvas_clear(&sharp.canvas);
+    return status;
+}
