@@ -9,7 +9,10 @@
 
 #include "picture/png_internal.h"
 
-/* See docs and the measurements beside the tests: level 6 packs hardly better and takes twice as long. */
+/*
+ * Measured on a noisy 8192 x 4096 RGB picture, seconds and MB: level 1 10 s 39.5, 3 20 s 36.9, 4 23 s 35.5,
+ * 6 (zlib's own choice) 58 s 33.9.
+ */
 #define COMPRESSION_LEVEL 4
 
 typedef struct PngErrors {
