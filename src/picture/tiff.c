@@ -214,6 +214,8 @@ static UfStatus probe_tiff(UfInput *input, UfPictureInfo *out, UfReport *report)
     return status;
 }
 
+/* See the numbers in png.c: zlib is the same. */
+#define DEFLATE_LEVEL 4
 /* Rows of a strip of about this size: small enough to change a part cheaply, large enough to pack well. */
 #define STRIP_BYTES ((size_t)256 * 1024)
 /* A classic file ends at 4 GiB; a part of that is left for metadata and for packing that makes data larger.
@@ -235,6 +237,7 @@ static void set_tags(TIFF *tiff, const UfPicture *picture, UfSample sample)
     TIFFSetField(tiff, TIFFTAG_PLANARCONFIG, PLANARCONFIG_CONTIG);
     TIFFSetField(tiff, TIFFTAG_ORIENTATION, ORIENTATION_TOPLEFT);
     TIFFSetField(tiff, TIFFTAG_COMPRESSION, COMPRESSION_ADOBE_DEFLATE);
+    TIFFSetField(tiff, TIFFTAG_ZIPQUALITY, DEFLATE_LEVEL);
     TIFFSetField(tiff, TIFFTAG_PREDICTOR,
                  sample == UF_SAMPLE_F32 ? PREDICTOR_FLOATINGPOINT : PREDICTOR_HORIZONTAL);
     TIFFSetField(tiff, TIFFTAG_ROWSPERSTRIP,
