@@ -40,6 +40,12 @@ typedef struct Grid {
     bool straight; /* the Jacobian places the points well enough */
 } Grid;
 
+/* Without the care for overflow that the library takes: lengths in pixels are no extremes. */
+static double length(double x, double y)
+{
+    return sqrt(x * x + y * y);
+}
+
 /* Close to a pole of the source, counted in target pixels. */
 static double pole_distance(const UfAverager *averager, const UfJacobian *j, double v_px)
 {
@@ -47,14 +53,14 @@ static double pole_distance(const UfAverager *averager, const UfJacobian *j, dou
         return INFINITY;
     const UfView *view = &averager->map->source;
     double level = cos((view->centre_y_px - v_px) / view->scale_px);
-    double across = hypot(j->ux * level, j->vx), down = hypot(j->uy * level, j->vy);
+    double across = length(j->ux * level, j->vx), down = length(j->uy * level, j->vy);
     return level * view->scale_px / fmax(fmax(across, down), 1e-300);
 }
 
 static void set_counts(Grid *grid, const UfJacobian *j, double largest, double smallest)
 {
-    double across = hypot(j->ux * grid->txx + j->uy * grid->txy, j->vx * grid->txx + j->vy * grid->txy);
-    double down = hypot(j->ux * grid->txy + j->uy * grid->tyy, j->vx * grid->txy + j->vy * grid->tyy);
+    double across = length(j->ux * grid->txx + j->uy * grid->txy, j->vx * grid->txx + j->vy * grid->txy);
+    double down = length(j->ux * grid->txy + j->uy * grid->tyy, j->vx * grid->txy + j->vy * grid->tyy);
     double columns = fmin(ceil(across + 0.5), 1e6), rows = fmin(ceil(down + 0.5), 1e6);
     /* as many points as the footprint has source pixels, twice over, even when it lies aslant */
     double enough = fmin(2 * ceil(fmin(largest, 1e6) + 0.5) * ceil(fmin(smallest, 1e6) + 0.5), POINTS_MAX);
@@ -108,16 +114,31 @@ typedef struct Footprint {
     double x_px, y_px, u_px, v_px;
 } Footprint;
 
-static bool point_at(const Footprint *footprint, const Grid *grid, double g, double h, double *u_px,
-                     double *v_px)
+/* Offsets of u and v in the source for steps of g and h, where the Jacobian places the points. */
+typedef struct Steps {
+    double ug, uh, vg, vh;
+} Steps;
+
+static Steps steps_of(const UfJacobian *j, const Grid *grid)
 {
-    const UfJacobian *j = footprint->jacobian;
-    double dx = grid->txx * g + grid->txy * h, dy = grid->txy * g + grid->tyy * h;
+    return (Steps){
+        .ug = j->ux * grid->txx + j->uy * grid->txy,
+        .uh = j->ux * grid->txy + j->uy * grid->tyy,
+        .vg = j->vx * grid->txx + j->vy * grid->txy,
+        .vh = j->vx * grid->txy + j->vy * grid->tyy,
+    };
+}
+
+static bool point_at(const Footprint *footprint, const Grid *grid, const Steps *steps, double g, double h,
+                     double *u_px, double *v_px)
+{
+    const UfMap *map = footprint->averager->map;
     if (!grid->straight)
-        return uf_map_point(footprint->averager->map, footprint->x_px + dx, footprint->y_px + dy, u_px, v_px);
-    *u_px = footprint->u_px + j->ux * dx + j->uy * dy;
-    *v_px = footprint->v_px + j->vx * dx + j->vy * dy;
-    return uf_map_fold(footprint->averager->map, u_px, v_px);
+        return uf_map_point(map, footprint->x_px + grid->txx * g + grid->txy * h,
+                            footprint->y_px + grid->txy * g + grid->tyy * h, u_px, v_px);
+    *u_px = footprint->u_px + steps->ug * g + steps->uh * h;
+    *v_px = footprint->v_px + steps->vg * g + steps->vh * h;
+    return uf_map_holds(map, *u_px, *v_px) || uf_map_fold(map, u_px, v_px);
 }
 
 /*
@@ -131,6 +152,7 @@ static size_t sum_points(const Footprint *footprint, const Grid *grid, UfLightSu
     const UfAverager *averager = footprint->averager;
     UfSumRun *run = grid->cubic ? averager->sum_bicubic : averager->sum_bilinear;
     double u_px[BATCH] = {0}, v_px[BATCH] = {0};
+    const Steps steps = steps_of(footprint->jacobian, grid);
     size_t seen = 0, filled = 0;
     for (size_t row = 0; row < grid->rows; row++) {
         double from_middle = (double)row - ((double)grid->rows - 1) / 2;
@@ -138,7 +160,7 @@ static size_t sum_points(const Footprint *footprint, const Grid *grid, UfLightSu
         double h = ((double)row + 0.5) / (double)grid->rows - 0.5;
         for (size_t column = 0; column < grid->columns; column++) {
             double g = ((double)column + shift) / (double)grid->columns - 0.5;
-            if (!point_at(footprint, grid, g, h, &u_px[filled], &v_px[filled]))
+            if (!point_at(footprint, grid, &steps, g, h, &u_px[filled], &v_px[filled]))
                 continue;
             seen++;
             if (++filled == BATCH) {

@@ -53,18 +53,24 @@ UF_INLINE void find_taps(const UfSource *source, double x_px, double y_px, int t
     out->window = uf_window_at(source, ix - before, iy - before, taps, channels, sample, &out->room);
 }
 
+/* The library's fmin is a call. */
+UF_INLINE double least(double a, double b)
+{
+    return a < b ? a : b;
+}
+
 /* 1 inside, fading to 0 over the last half pixel at the edges where the source ends. */
 UF_INLINE double coverage(const UfSource *source, double x_px, double y_px)
 {
     double edge = 0.5;
     if (!source->wraps) {
-        edge = fmin(edge, x_px);
-        edge = fmin(edge, (double)source->width_px - x_px);
+        edge = least(edge, x_px);
+        edge = least(edge, (double)source->width_px - x_px);
     }
     if (!source->over_top)
-        edge = fmin(edge, y_px);
+        edge = least(edge, y_px);
     if (!source->over_bottom)
-        edge = fmin(edge, (double)source->height_px - y_px);
+        edge = least(edge, (double)source->height_px - y_px);
     return edge <= 0 ? 0 : 2 * edge;
 }
 
@@ -164,7 +170,7 @@ UF_INLINE void blend_alpha(const Taps *at, int taps, size_t colours, UfSample sa
     for (size_t c = 0; c < colours; c++) {
         sums[c] /= sums[colours];
         if (varies)
-            sums[c] = fmin(fmax(sums[c], lowest[c]), highest[c]);
+            sums[c] = sums[c] > lowest[c] ? least(sums[c], highest[c]) : lowest[c];
     }
 }
 
@@ -198,7 +204,7 @@ UF_INLINE void interpolate(const UfSource *source, double x_px, double y_px, int
         sums[colours] = uf_sample_max(sample);
     }
     if (has_alpha || adds_alpha) {
-        double alpha = fmin(sums[colours] * cover, uf_sample_max(sample));
+        double alpha = least(sums[colours] * cover, uf_sample_max(sample));
         if (!(alpha > 0)) {
             memset(out, 0, (colours + 1) * (size_t)sample);
             return;

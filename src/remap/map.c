@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "remap/arctangent.h"
+
 /* Enough for any picture, and far from where the rounding below would overflow. */
 #define FAR_PX 1e9
 
@@ -25,7 +27,7 @@ UfMap uf_map_create(const UfView *target, const UfView *source, const UfSource *
     return map;
 }
 
-static double rounded(double value)
+static inline double rounded(double value)
 {
     const double grid = 1048576;
     return (double)(int64_t)(value * grid + (value < 0 ? -0.5 : 0.5)) / grid;
@@ -41,7 +43,7 @@ static double plane_y(const UfView *view, double y_px)
     return (view->centre_y_px - y_px) / view->scale_px;
 }
 
-static void put(const UfMap *map, UfMapRow *row, size_t i, double x, double y, double z)
+static inline void put(const UfMap *map, UfMapRow *row, size_t i, double x, double y, double z)
 {
     row->x[i] = map->turn[0][0] * x + map->turn[0][1] * y + map->turn[0][2] * z;
     row->y[i] = map->turn[1][0] * x + map->turn[1][1] * y + map->turn[1][2] * z;
@@ -101,12 +103,12 @@ static void any_row(const UfMap *map, double x_px, double y_px, size_t count, Uf
     }
 }
 
-/* Snyder (12-1), (12-2); atan2 needs no unit vector. */
+/* Snyder (12-1), (12-2); the arctangent needs no unit vector. */
 static bool equirectangular_place(const UfMap *map, double x, double y, double z, double *u_px, double *v_px)
 {
     const UfView *view = &map->source;
-    double u = view->centre_x_px + view->scale_px * atan2(x, z);
-    double v = view->centre_y_px - view->scale_px * atan2(y, sqrt(x * x + z * z));
+    double u = view->centre_x_px + view->scale_px * uf_atan2(x, z);
+    double v = view->centre_y_px - view->scale_px * uf_atan2(y, sqrt(x * x + z * z));
     if (!(fabs(u) < FAR_PX && fabs(v) < FAR_PX))
         return false;
     if (u < 0)
@@ -207,14 +209,15 @@ bool uf_map_fold(const UfMap *map, double *u_px, double *v_px)
     }
     if (map->wraps && !(*u_px >= 0 && *u_px <= width))
         *u_px -= floor(*u_px / width) * width;
-    return *u_px >= 0 && *u_px <= width && *v_px >= 0 && *v_px <= height;
+    return uf_map_holds(map, *u_px, *v_px);
 }
 
 /* Half the difference across the middle, or one side's where the other is missing, or 0. */
-static double slope(double before, double middle, double after)
+static inline double slope(double before, double middle, double after)
 {
-    if (!isnan(before) && !isnan(after))
-        return (after - before) / 2;
+    double across = (after - before) / 2;
+    if (!isnan(across))
+        return across;
     if (!isnan(middle) && !isnan(after))
         return after - middle;
     return !isnan(before) && !isnan(middle) ? middle - before : 0;
@@ -238,7 +241,8 @@ UfJacobian uf_map_jacobian(const UfMap *map, const UfMapRow *above, const UfMapR
                               slope(here->z[i - 1], at[2], here->z[i + 1])};
     const double down[3] = {slope(above->x[i], at[0], below->x[i]), slope(above->y[i], at[1], below->y[i]),
                             slope(above->z[i], at[2], below->z[i])};
-    double level = fmax(at[0] * at[0] + at[2] * at[2], 1e-30);
+    double level = at[0] * at[0] + at[2] * at[2];
+    level = level > 1e-30 ? level : 1e-30;
     double around = map->source.scale_px / level;
     double upwards = -map->source.scale_px / (sqrt(level) * (level + at[1] * at[1]));
     out.ux = around * (at[2] * across[0] - at[0] * across[2]);

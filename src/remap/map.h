@@ -56,6 +56,13 @@ bool uf_map_point(const UfMap *map, double x_px, double y_px, double *u_px, doub
  */
 bool uf_map_fold(const UfMap *map, double *u_px, double *v_px);
 
+/* Inside the source as it is, with nothing to fold. */
+static inline bool uf_map_holds(const UfMap *map, double u_px, double v_px)
+{
+    return u_px >= 0 && u_px <= (double)map->source.width_px && v_px >= 0 &&
+           v_px <= (double)map->source.height_px;
+}
+
 /* Source pixels per target pixel: the steps of (u, v) for one pixel along x and along y. */
 typedef struct UfJacobian {
     double ux, vx, uy, vy;

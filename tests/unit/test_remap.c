@@ -1,4 +1,5 @@
 /* uf_remap: what must come out exactly, and what must be refused. */
+#include "picture/picture_internal.h"
 #include "unit/test_remap_support.h"
 
 static const UfSampling all_samplings[] = {UF_SAMPLING_BICUBIC, UF_SAMPLING_BILINEAR, UF_SAMPLING_NEAREST};
@@ -316,4 +317,25 @@ Test(remap, nonsense_is_refused_and_leaves_out_alone)
     cr_expect_null(out);
     uf_report_free(&report);
     uf_picture_free(&source);
+}
+
+/* The profile says what the samples mean; EXIF and XMP speak of the picture they came with. */
+Test(remap, only_the_profile_comes_along)
+{
+    const UfView sphere = uf_view_equirectangular(16), face = uf_view_face(UF_FACE_FRONT, 4);
+    UfPicture *source = make_picture(16, 8, 1, UF_SAMPLE_U8), *small = NULL;
+    cr_assert_eq(uf_blob_set(&source->metadata.icc, "a profile", 9, NULL), UF_OK);
+    cr_assert_eq(uf_blob_set(&source->metadata.xmp, "a packet", 8, NULL), UF_OK);
+    UfPicture *out = remap(source, &sphere, &face, NULL);
+    cr_assert_eq(uf_resize(source, 8, 4, true, NULL, &small, NULL), UF_OK);
+    const UfPicture *made[2] = {out, small};
+    for (int i = 0; i < 2; i++) {
+        UfBlob profile = uf_picture_icc(made[i]);
+        cr_assert_eq(profile.size_bytes, 9);
+        cr_expect_arr_eq(profile.data, "a profile", 9);
+        cr_expect_eq(uf_picture_xmp(made[i]).size_bytes, 0);
+    }
+    uf_picture_free(&source);
+    uf_picture_free(&out);
+    uf_picture_free(&small);
 }

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "remap/arctangent.h"
 #include "remap/kernels.h"
 
 /* R. G. Keys, IEEE Trans. ASSP 29(6), 1153-1160 (1981), a = -1/2, evaluated by hand at these places. */
@@ -214,4 +215,20 @@ Test(remap_kernels, nothing_is_read_where_nothing_is_seen)
         for (int i = 0; i < 10; i++)
             cr_expect_eq(out[i], 0);
     }
+}
+
+/* Against the C library's atan2, all round and at the axes. */
+Test(remap_kernels, arctangent)
+{
+    double largest = 0;
+    for (int i = -20000; i <= 20000; i++) {
+        double angle = i * UF_PI / 20000, size = 0.001 + (i & 7);
+        double y = size * sin(angle), x = size * cos(angle);
+        largest = fmax(largest, fabs(uf_atan2(y, x) - atan2(y, x)));
+    }
+    cr_expect_leq(largest, 2e-14, "%g", largest);
+    cr_expect_eq(uf_atan2(0, 0), 0);
+    cr_expect_float_eq(uf_atan2(0, -1), UF_PI, 1e-15);
+    cr_expect_float_eq(uf_atan2(-3, 0), -UF_PI / 2, 1e-15);
+    cr_expect(isnan(uf_atan2(NAN, 1)));
 }
