@@ -1,7 +1,9 @@
 /*
  * A leg that sticks out of the cap is dark where the floor is not. On a small copy of the ring (fine texture
- * is averaged out) the colours far from the hole are counted in a coarse histogram; what touches the hole and
- * has a colour that is rare there is odd. A motif or a dark tile occurs elsewhere too, so it stays.
+ * is averaged out) the colours far from the hole are counted in a coarse histogram; what has a colour that is
+ * rare there is odd. A motif or a dark tile occurs more often, so it stays. Odd things that touch the hole
+ * are taken for what is to be covered. Others, a patch of sun or a coin, are left where they are, but not
+ * copied: unless there are so many that they are what this floor looks like.
  */
 #include "patch/odd.h"
 
@@ -14,7 +16,9 @@
 #define SMALL_SIDE_PX 220u
 /* Colour bins a channel, and the share of the far ring below which a colour is rare. */
 #define BINS 16
-#define RARE 0.004
+#define RARE 0.01
+/* Rare colours that make up more than this share of the ring are no exceptions. */
+#define MOST_RARE 0.06
 /* The near ring: this many hole radii beyond the hole's edge. */
 #define NEAR 0.5
 /* A colour nearer than this to the ring's mean is never odd. */
@@ -22,7 +26,7 @@
 /* Dilation in small pixels: the edges of a thing are mixed. */
 #define EDGE_PX 2
 
-enum { ORDINARY = 0, SUSPECT, ODD };
+enum { ORDINARY = 0, SUSPECT, ODD }; /* ODD: a suspect that touches the hole */
 
 typedef struct Small {
     UfCanvas canvas;
@@ -129,27 +133,55 @@ static void flood(Small *s)
     }
 }
 
-/* A pixel within EDGE_PX of an odd one. */
-static bool is_odd(const Small *s, size_t x, size_t y)
+/* The strongest mark within EDGE_PX. */
+static uint8_t mark_near(const Small *s, size_t x, size_t y)
 {
+    uint8_t strongest = ORDINARY;
     for (size_t j = y > EDGE_PX ? y - EDGE_PX : 0; j <= y + EDGE_PX && j < s->canvas.height; j++)
         for (size_t i = x > EDGE_PX ? x - EDGE_PX : 0; i <= x + EDGE_PX && i < s->canvas.width; i++)
-            if (s->mark[j * s->canvas.width + i] == ODD)
-                return true;
-    return false;
+            if (s->mark[j * s->canvas.width + i] > strongest)
+                strongest = s->mark[j * s->canvas.width + i];
+    return strongest;
+}
+
+/* Brings a small pixel's mark to the pixels that it stands for. */
+static void apply_block(UfCanvas *canvas, uint8_t mark, size_t x0, size_t y0, size_t side, double reach)
+{
+    for (size_t y = y0; y < y0 + side && y < canvas->height; y++)
+        for (size_t x = x0; x < x0 + side && x < canvas->width; x++) {
+            uint8_t *cell = &canvas->cell[y * canvas->width + x];
+            double from_middle = hypot((double)x + 0.5 - (double)canvas->width / 2,
+                                       (double)y + 0.5 - (double)canvas->height / 2);
+            if (*cell == UF_CELL_SOURCE)
+                *cell = mark == ODD && from_middle < reach ? UF_CELL_HOLE : UF_CELL_IDLE;
+        }
 }
 
 static void apply(const Small *s, UfCanvas *canvas, double reach)
 {
-    for (size_t y = 0; y < canvas->height; y++)
-        for (size_t x = 0; x < canvas->width; x++) {
-            uint8_t *cell = &canvas->cell[y * canvas->width + x];
-            if (*cell != UF_CELL_SOURCE || !is_odd(s, x >> s->shift, y >> s->shift))
-                continue;
-            double from_middle = hypot((double)x + 0.5 - (double)canvas->width / 2,
-                                       (double)y + 0.5 - (double)canvas->height / 2);
-            *cell = from_middle < reach ? UF_CELL_HOLE : UF_CELL_IDLE;
+    for (size_t y = 0; y < s->canvas.height; y++)
+        for (size_t x = 0; x < s->canvas.width; x++) {
+            uint8_t mark = mark_near(s, x, y);
+            if (mark != ORDINARY)
+                apply_block(canvas, mark, x << s->shift, y << s->shift, (size_t)1 << s->shift, reach);
         }
+}
+
+/* Marks the suspects; when they are many, they are none. */
+static void mark_suspects(Small *s)
+{
+    size_t cells = s->canvas.width * s->canvas.height, suspects = 0, sources = 0;
+    for (size_t i = 0; i < cells; i++) {
+        if (s->canvas.cell[i] != UF_CELL_SOURCE)
+            continue;
+        s->mark[i] = is_suspect(s, s->canvas.value + 4 * i) ? SUSPECT : ORDINARY;
+        suspects += s->mark[i];
+        sources++;
+    }
+    flood(s);
+    if ((double)suspects > MOST_RARE * (double)sources)
+        for (size_t i = 0; i < cells; i++)
+            s->mark[i] = s->mark[i] == SUSPECT ? ORDINARY : s->mark[i];
 }
 
 UfStatus uf_odd_exclude(UfCanvas *canvas, double reach, UfReport *report)
@@ -160,10 +192,7 @@ UfStatus uf_odd_exclude(UfCanvas *canvas, double reach, UfReport *report)
     if (status == UF_OK && uf_canvas_hole_box(&s.canvas, 0, &box)) {
         double near = (double)uf_box_width(box) / 2 * (1 + NEAR);
         count_far(&s, near);
-        for (size_t i = 0; i < s.canvas.width * s.canvas.height; i++)
-            if (s.canvas.cell[i] == UF_CELL_SOURCE && is_suspect(&s, s.canvas.value + 4 * i))
-                s.mark[i] = SUSPECT;
-        flood(&s);
+        mark_suspects(&s);
         apply(&s, canvas, reach);
     }
     small_clear(&s);
