@@ -30,6 +30,7 @@ UF_INLINE void tap_weights(double t, int taps, double *weights)
     }
     weights[0] = 1 - t;
     weights[1] = t;
+    weights[2] = weights[3] = 0;
 }
 
 /* Where the taps of one place lie, and what they weigh. */
@@ -90,7 +91,7 @@ UF_INLINE void blend_codes(const Taps *at, int taps, size_t colours, UfSample sa
     const size_t stride = at->window.stride_bytes, bytes = (size_t)sample;
     const int64_t w0 = row_weight(at->wy[0]), w1 = row_weight(at->wy[1]);
     const int64_t w2 = taps == 4 ? row_weight(at->wy[2]) : 0, w3 = taps == 4 ? row_weight(at->wy[3]) : 0;
-    double columns[UF_TAPS_MAX * 3];
+    double columns[UF_TAPS_MAX * 3] = {0};
     for (size_t i = 0; i < (size_t)taps * colours; i++) {
         const uint8_t *column = rows + i * bytes;
         int64_t sum = w0 * uf_code_load(column, sample) + w1 * uf_code_load(column + stride, sample);

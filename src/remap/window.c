@@ -68,7 +68,7 @@ UfWindow uf_window_gather(const UfSource *source, ptrdiff_t x, ptrdiff_t y, int 
                           UfSample sample, UfWindowRoom *room)
 {
     size_t pixel_bytes = channels * (size_t)sample;
-    uint8_t *out = room->bytes;
+    uint8_t *out = room->bytes; /* cppcheck-suppress ctuuninitvar ; it is written here */
     for (int r = 0; r < taps; r++)
         for (int k = 0; k < taps; k++, out += pixel_bytes) {
             Place place = place_of(source, x + k, y + r);

@@ -21,7 +21,7 @@ typedef struct UfWindow {
 
 /* Room for the pixels of a window that crosses an edge. */
 typedef struct UfWindowRoom {
-    _Alignas(16) uint8_t bytes[UF_TAPS_MAX * UF_TAPS_MAX * UF_CHANNELS_MAX * sizeof(float)];
+    _Alignas(16) uint8_t bytes[sizeof(float) * UF_TAPS_MAX * UF_TAPS_MAX * UF_CHANNELS_MAX];
 } UfWindowRoom;
 
 /* The slow way: pixel by pixel, with the edges' rules. */
