@@ -156,12 +156,18 @@ static UfPatchOptions patch_options(const CliLine *line, const UfPicture *logo)
     return patch;
 }
 
+/* Degrees without the last bits that the way through radians left. */
+static double degrees(double rad)
+{
+    return round(uf_degrees(rad) * 1e9) / 1e9;
+}
+
 static void print_plain(const CliLine *line, const UfPictureInfo *info, const UfPatchOptions *patch,
                         const UfPatchResult *result)
 {
     cli_put_text(stdout, line->values[CLI_OUT].text);
-    printf("\n  cap   %.2f deg about the %s, soft edge %.2f deg\n", uf_degrees(result->cap_rad),
-           patch->at_zenith ? "zenith" : "nadir", uf_degrees(patch->feather_rad));
+    printf("\n  cap   %.2f deg about the %s, soft edge %.2f deg\n", degrees(result->cap_rad),
+           patch->at_zenith ? "zenith" : "nadir", degrees(patch->feather_rad));
     printf("  rows  %zu to %zu of %zu touched\n", result->first_row_px, result->last_row_px - 1,
            info->height_px);
     printf("  fill  %s", fill_name(result->fill_used));
@@ -182,8 +188,8 @@ static void print_json(const CliLine *line, const UfPictureInfo *info, const UfP
     cli_json_whole(&json, "width_px", (long long)info->width_px);
     cli_json_whole(&json, "height_px", (long long)info->height_px);
     cli_json_text(&json, "at", patch->at_zenith ? "zenith" : "nadir");
-    cli_json_number(&json, "cap_deg", uf_degrees(result->cap_rad));
-    cli_json_number(&json, "feather_deg", uf_degrees(patch->feather_rad));
+    cli_json_number(&json, "cap_deg", degrees(result->cap_rad));
+    cli_json_number(&json, "feather_deg", degrees(patch->feather_rad));
     cli_json_text(&json, "fill", fill_name(result->fill_used));
     if (patch->logo != NULL)
         cli_json_file(&json, "logo", line->values[PATCH_LOGO].text);
