@@ -106,8 +106,7 @@ void cli_json_number(CliJson *json, const char *key, double number)
     char text[40] = "null";
     for (int digits = 6; digits <= 17 && isfinite(number); digits++) {
         snprintf(text, sizeof text, "%.*g", digits, number);
-        double back = strtod(text, NULL);
-        if (memcmp(&back, &number, sizeof back) == 0)
+        if (strtod(text, NULL) == number)
             break;
     }
     fputs(text, json->stream);

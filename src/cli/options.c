@@ -89,7 +89,7 @@ static size_t find_letter(const CliCommand *command, char letter)
     return count;
 }
 
-static int unknown_option(const CliCommand *command, const char *argument, const char *name)
+static void unknown_option(const CliCommand *command, const char *argument, const char *name)
 {
     const char *nearest = NULL;
     size_t best = cli_distance_limit(name) + 1;
@@ -102,49 +102,51 @@ static int unknown_option(const CliCommand *command, const char *argument, const
         }
     }
     if (nearest == NULL)
-        return cli_wrong_usage(command, "there is no option %s", argument);
-    return cli_wrong_usage(command, "there is no option %s; did you mean --%s?", argument, nearest);
+        cli_wrong_usage(command, "there is no option %s", argument);
+    else
+        cli_wrong_usage(command, "there is no option %s; did you mean --%s?", argument, nearest);
 }
 
 /* One option as it stands on the line. */
 typedef struct Found {
     const CliOption *option;
     CliValue *value;
-    const char *text;     /* the value that is part of the argument itself, or NULL */
-    const char *argument; /* the whole argument, for messages */
+    const char *text; /* the value that is part of the argument itself, or NULL */
 } Found;
 
-/* -o, -oFILE */
-static int find_short_option(const CliCommand *command, const char *argument, CliLine *line, Found *out)
+/* -o, -oFILE; false when it was refused */
+static bool find_short_option(const CliCommand *command, const char *argument, CliLine *line, Found *out)
 {
     size_t id = find_letter(command, argument[1]);
-    if (argument[1] == '\0')
-        return cli_wrong_usage(command,
-                               "'-' is no file; pictures are read from and written to files by name");
-    if (id == cli_option_count(command))
-        return unknown_option(command, argument, argument + 1);
-    if (argument[2] == '=')
-        return cli_wrong_usage(command, "write -%c FILE or --%s=FILE, not %s", argument[1],
-                               cli_option(command, id)->name, argument);
-    *out = (Found){cli_option(command, id), &line->values[id], argument[2] != '\0' ? argument + 2 : NULL,
-                   argument};
-    return CLI_DONE;
+    const CliOption *option = cli_option(command, id);
+    if (argument[1] == '\0') {
+        cli_wrong_usage(command, "'-' is no file; pictures are read from and written to files by name");
+    } else if (option == NULL) {
+        unknown_option(command, argument, argument + 1);
+    } else if (argument[2] == '=') {
+        cli_wrong_usage(command, "write -%c FILE or --%s=FILE, not %s", argument[1], option->name, argument);
+    } else {
+        *out = (Found){option, &line->values[id], argument[2] != '\0' ? argument + 2 : NULL};
+        return true;
+    }
+    return false;
 }
 
-/* --name, --name=value */
-static int find_long_option(const CliCommand *command, const char *argument, CliLine *line, Found *out)
+/* --name, --name=value; false when it was refused */
+static bool find_long_option(const CliCommand *command, const char *argument, CliLine *line, Found *out)
 {
     const char *name = argument + 2;
     size_t length = strcspn(name, "=");
     size_t id = find_long(command, name, length);
-    if (id == cli_option_count(command)) {
+    const CliOption *option = cli_option(command, id);
+    if (option == NULL) {
         char bare[48];
         snprintf(bare, sizeof bare, "%.*s", (int)(length < 47 ? length : 47), name);
-        return unknown_option(command, argument, bare);
+        unknown_option(command, argument, bare);
+        return false;
     }
-    *out = (Found){cli_option(command, id), &line->values[id], name[length] == '=' ? name + length + 1 : NULL,
-                   argument};
-    return CLI_DONE;
+    *out = (Found){option, &line->values[id], name[length] == '=' ? name + length + 1 : NULL};
+    return true;
 }
 
 /* A value in an argument of its own may begin with a dash only where it is a number. */
@@ -212,12 +214,13 @@ int cli_parse(const CliCommand *command, size_t count, char **arguments, CliLine
             options_ended = true;
             continue;
         }
-        Found found = {0};
+        Found found;
         bool used_next = false;
-        int status = argument[1] == '-' ? find_long_option(command, argument, line, &found)
+        bool known = argument[1] == '-' ? find_long_option(command, argument, line, &found)
                                         : find_short_option(command, argument, line, &found);
-        if (status == CLI_DONE)
-            status = take_value(command, &found, i + 1 < count ? arguments[i + 1] : NULL, &used_next);
+        if (!known)
+            return CLI_WRONG_USAGE;
+        int status = take_value(command, &found, i + 1 < count ? arguments[i + 1] : NULL, &used_next);
         if (status != CLI_DONE)
             return status;
         i += used_next;
