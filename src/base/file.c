@@ -55,6 +55,8 @@ UfStatus uf_input_open(const char *path, UfInput *out, UfReport *report)
 {
     /* O_NONBLOCK: opening a pipe that nobody writes to must not hang */
     int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+    if (fd < 0 && errno == ENXIO)
+        return uf_fail(report, UF_ERROR_IO, "%s: is a socket or a device, not a picture file", path);
     if (fd < 0)
         return uf_fail_errno(report, "cannot be opened", path);
     UfStatus status = UF_OK;

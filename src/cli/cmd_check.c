@@ -49,7 +49,10 @@ static void print_sphere(const UfPhotoSphere *sphere)
     cli_put_text(stdout, sphere->projection);
     if (sphere->has_full)
         printf(", full %ld x %ld", sphere->full_width_px, sphere->full_height_px);
-    if (sphere->has_cropped)
+    bool is_part =
+        sphere->has_cropped && !(sphere->has_full && sphere->cropped_width_px == sphere->full_width_px &&
+                                 sphere->cropped_height_px == sphere->full_height_px);
+    if (is_part)
         printf(", this part %ld x %ld at %ld, %ld", sphere->cropped_width_px, sphere->cropped_height_px,
                sphere->cropped_left_px, sphere->cropped_top_px);
     print_pose(sphere);
@@ -70,8 +73,9 @@ static void print_facts(const UfCheck *check)
     printf("%zu x %zu pixels, %s, %s\n", info->width_px, info->height_px, sample_name(info->sample),
            channel_names[info->channels]);
     print_row("file");
-    printf("%s%s, %s%s, %.1f MB\n", info->big_tiff ? "Big" : "", uf_format_name(info->format), info->encoding,
-           info->tiled ? ", tiles" : "", (double)info->file_bytes / 1e6);
+    bool small = info->file_bytes < 1000000;
+    printf("%s%s, %s%s, %.1f %s\n", info->big_tiff ? "Big" : "", uf_format_name(info->format), info->encoding,
+           info->tiled ? ", tiles" : "", (double)info->file_bytes / (small ? 1e3 : 1e6), small ? "kB" : "MB");
     print_row("profile");
     cli_put_text(stdout, check->profile);
     putchar('\n');
@@ -82,7 +86,8 @@ static void print_facts(const UfCheck *check)
     if (!check->is_two_to_one)
         return;
     print_row("seam");
-    printf("%.2f times the difference between neighbouring columns\n", check->seam_ratio);
+    printf("differs by %.1f of 255, %.2f times as much as neighbouring columns\n", check->seam_difference,
+           check->seam_ratio);
     print_row("poles");
     printf("rows differ by %.1f (zenith) and %.1f (nadir) of 255\n", check->zenith_spread,
            check->nadir_spread);
@@ -207,7 +212,7 @@ static int check_file(const CliLine *line, const char *path, CliJson *json)
     cli_progress(line, "checking", path);
     checked.status = uf_check(path, &options, &checked.check, report);
     cli_progress_end(line);
-    int status = checked.status != UF_OK ? cli_failed_report(line, path, report) : CLI_DONE;
+    int status = checked.status != UF_OK ? cli_failed_report(line, path, checked.status, report) : CLI_DONE;
     if (status == CLI_DONE && uf_report_warning_count(report) > 0)
         status = CLI_WARNED;
     if (json->stream != NULL)

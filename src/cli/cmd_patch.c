@@ -209,6 +209,17 @@ typedef struct Work {
     UfWriteOptions write;
 } Work;
 
+static int read_logo(const CliLine *line, Work *work)
+{
+    const char *path = line->values[PATCH_LOGO].text;
+    int refused = cli_check_not_output(line, path);
+    if (refused != CLI_DONE)
+        return refused;
+    UfReadOptions read = cli_read_options(line);
+    UfStatus status = uf_picture_read(path, &read, &work->logo, work->report);
+    return status == UF_OK ? CLI_DONE : cli_failed_report(line, path, status, work->report);
+}
+
 /* Everything that can be refused by names and headers, before the pixels are read. */
 static int prepare(const CliLine *line, Work *work)
 {
@@ -223,13 +234,8 @@ static int prepare(const CliLine *line, Work *work)
     work->write = cli_write_options(line);
     if (status == CLI_DONE)
         status = check_encoding(line, &work->info, format, &work->write);
-    if (status != CLI_DONE || !line->values[PATCH_LOGO].given)
-        return status;
-    status = cli_check_not_output(line, line->values[PATCH_LOGO].text);
-    UfReadOptions read = cli_read_options(line);
-    if (status == CLI_DONE &&
-        uf_picture_read(line->values[PATCH_LOGO].text, &read, &work->logo, work->report) != UF_OK)
-        status = cli_failed_report(line, line->values[PATCH_LOGO].text, work->report);
+    if (status == CLI_DONE && line->values[PATCH_LOGO].given)
+        status = read_logo(line, work);
     return status;
 }
 
@@ -261,8 +267,9 @@ static int run(const CliLine *line)
     if (status != CLI_DONE)
         goto cleanup;
     UfPatchOptions covering = patch_options(line, work.logo);
-    if (patch(line, &work, &covering, &result) != UF_OK) {
-        status = cli_failed_report(line, line->operands[0], work.report);
+    UfStatus patched = patch(line, &work, &covering, &result);
+    if (patched != UF_OK) {
+        status = cli_failed_report(line, line->operands[0], patched, work.report);
         goto cleanup;
     }
     if (line->values[CLI_JSON].given)

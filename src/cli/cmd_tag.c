@@ -90,8 +90,9 @@ static int tag(const CliLine *line, UfFormat format, UfReport *report)
                           uf_format_name(info.format), out, uf_format_name(format));
     UfPhotoSphere pose = pose_of(line);
     UfWriteOptions write = cli_write_options(line);
-    if (uf_picture_tag(path, out, &pose, &write, report) != UF_OK)
-        return cli_failed_report(line, path, report);
+    UfStatus tagged = uf_picture_tag(path, out, &pose, &write, report);
+    if (tagged != UF_OK)
+        return cli_failed_report(line, path, tagged, report);
     if (line->values[CLI_JSON].given)
         print_json(line, &info, &pose, report);
     else

@@ -163,7 +163,7 @@ static int make_view(const CliLine *line, const UfView *view, UfReport *report)
     cli_progress_end(line);
     uf_picture_free(&panorama);
     uf_picture_free(&picture);
-    return status == UF_OK ? CLI_DONE : cli_failed_report(line, path, report);
+    return status == UF_OK ? CLI_DONE : cli_failed_report(line, path, status, report);
 }
 
 static int view(const CliLine *line, UfFormat format, UfReport *report)

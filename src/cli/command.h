@@ -55,8 +55,7 @@ typedef struct CliValue {
     const char *text; /* as it was written; NULL when not given */
 } CliValue;
 
-/* Options that mean the same in every command; a command names those that it takes. Its own come after them.
- */
+/* Options that mean the same in every command; a command names those that it takes. Its own come after. */
 enum {
     CLI_OUT = 0,
     CLI_OVERWRITE,

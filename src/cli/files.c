@@ -142,8 +142,9 @@ int cli_threads(const CliLine *line)
 int cli_probe_panorama(const CliLine *line, UfPictureInfo *info, UfReport *report)
 {
     const char *path = line->operands[0];
-    if (uf_picture_probe(path, info, report) != UF_OK)
-        return cli_failed_report(line, path, report);
+    UfStatus status = uf_picture_probe(path, info, report);
+    if (status != UF_OK)
+        return cli_failed_report(line, path, status, report);
     if (info->width_px != 2 * info->height_px)
         return cli_failed("%s: is %zu x %zu pixels; a full panorama is twice as wide as it is high", path,
                           info->width_px, info->height_px);

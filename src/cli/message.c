@@ -55,13 +55,17 @@ static bool begins_with(const char *text, const char *name)
     return name != NULL && strncmp(text, name, strlen(name)) == 0;
 }
 
-int cli_failed_report(const CliLine *line, const char *path, const UfReport *report)
+int cli_failed_report(const CliLine *line, const char *path, UfStatus status, const UfReport *report)
 {
     const char *text = uf_report_error(report);
     bool named = begins_with(text, path);
     for (size_t id = 0; id < CLI_VALUE_COUNT && !named; id++)
         named = begins_with(text, line->values[id].text);
-    return named ? cli_failed("%s", text) : cli_failed("%s: %s", path, text);
+    bool has_advice = strstr(text, "again") != NULL;
+    const char *advice = "";
+    if (status == UF_ERROR_FORMAT && !has_advice)
+        advice = "; export it again as JPEG, PNG or TIFF";
+    return named ? cli_failed("%s%s", text, advice) : cli_failed("%s: %s%s", path, text, advice);
 }
 
 int cli_warnings(const CliLine *line, const UfReport *report)

@@ -9,14 +9,16 @@
 
 #include "cli/command.h"
 
-/* "underfoot patch: TEXT" and where to read on; returns CLI_WRONG_USAGE. A NULL command is the program
- * itself. */
+/* "underfoot patch: TEXT" and where to read on; returns CLI_WRONG_USAGE. Without a command: "underfoot:
+ * TEXT". */
 int cli_wrong_usage(const CliCommand *command, const char *format, ...) __attribute__((format(printf, 2, 3)));
 /* "underfoot: TEXT"; returns CLI_FAILED. */
 int cli_failed(const char *format, ...) __attribute__((format(printf, 1, 2)));
-/* The report's error as cli_failed, with the name of the file before it unless it begins with a name already.
+/*
+ * The report's error as cli_failed, with the name of the file before it unless it begins with a name already,
+ * and what to do about a damaged file behind it.
  */
-int cli_failed_report(const CliLine *line, const char *path, const UfReport *report);
+int cli_failed_report(const CliLine *line, const char *path, UfStatus status, const UfReport *report);
 /* Writes the report's warnings, unless --quiet; CLI_WARNED when there are any, otherwise CLI_DONE. */
 int cli_warnings(const CliLine *line, const UfReport *report);
 /* One line of text (no newline) with control characters made visible. */

@@ -125,7 +125,7 @@ const BadFile bad_others[] = {
     {"heif.jpg", heif, 0, 0, "JPEG, PNG", BAD_FAILS},
     {"folder.jpg", folder, 0, 0, "is a folder", BAD_FAILS},
     {"pipe.jpg", fifo, 0, 0, "is a pipe", BAD_FAILS},
-    {"socket.jpg", local_socket, 0, 0, "", BAD_FAILS},
+    {"socket.jpg", local_socket, 0, 0, "is a socket or a device", BAD_FAILS},
     {"link-loop.jpg", link_loop, 0, 0, "Too many levels of symbolic links", BAD_FAILS},
     {"link-to-nothing.jpg", link_to_nothing, 0, 0, "No such file", BAD_FAILS},
     {"link-to-zeros.jpg", link_to_zeros, 0, 0, "is a device", BAD_FAILS},
