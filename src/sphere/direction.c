@@ -16,7 +16,8 @@ double uf_degrees(double rad)
 UfDirection uf_direction_from_lonlat(UfLonLat at)
 {
     double level = cos(at.lat_rad);
-    return (UfDirection){level * sin(at.lon_rad), sin(at.lat_rad), level * cos(at.lon_rad)};
+    UfDirection direction = {level * sin(at.lon_rad), sin(at.lat_rad), level * cos(at.lon_rad)};
+    return direction;
 }
 
 UfLonLat uf_lonlat_from_direction(UfDirection direction)
