@@ -92,6 +92,18 @@ UfStatus uf_picture_read(const char *path, const UfReadOptions *options, UfPictu
     return name_file(report, status, path);
 }
 
+UfStatus uf_metadata_read(const char *path, UfMetadata *out, UfReport *report)
+{
+    UfInput input;
+    const UfCodec *codec;
+    UfStatus status = open_known(path, &input, &codec, report);
+    if (status != UF_OK)
+        return status;
+    status = codec->read_metadata(&input, out, report);
+    uf_input_close(&input);
+    return name_file(report, status, path);
+}
+
 UfStatus uf_picture_probe(const char *path, UfPictureInfo *out, UfReport *report)
 {
     UfInput input;

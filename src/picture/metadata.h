@@ -30,6 +30,8 @@ typedef struct UfMetadata {
                         */
 } UfMetadata;
 
+/* Of a picture file, whose pixels are not decoded. The caller clears *out before (zeroed) and after, in every case. */
+UfStatus uf_metadata_read(const char *path, UfMetadata *out, UfReport *report);
 void uf_metadata_clear(UfMetadata *metadata);
 UfStatus uf_metadata_copy(const UfMetadata *from, UfMetadata *to, UfReport *report);
 
