@@ -5,10 +5,12 @@
 #include <underfoot/check.h>
 #include <underfoot/patch.h>
 #include <underfoot/picture.h>
+#include <underfoot/plan.h>
 #include <underfoot/remap.h>
 #include <underfoot/signals.h>
 #include <underfoot/sphere.h>
 #include <underfoot/status.h>
+#include <underfoot/sun.h>
 
 #define UF_VERSION "0.1.0"
 

@@ -1,0 +1,137 @@
+/*
+ * Advice is tried, not guessed: the rig is changed, and the cap worked out again. Only the zone about the
+ * nadir is sampled for it.
+ */
+#include <math.h>
+
+#include "plan/cap.h"
+#include "plan/cells.h"
+#include "plan/rig.h"
+
+/* Coarser than the plan itself: the cap is refined from there anyway. */
+#define FIRST_LEVEL 9
+#define LAST_LEVEL  11
+
+#define LEAST_GAIN_RAD (0.1 * UF_PI / 180)
+/* A second frame must be worth its time. */
+#define SECOND_GAIN_RAD (0.5 * UF_PI / 180)
+/* A frame that looks down at least so far counts as a nadir shot. */
+#define NADIR_TILT_RAD (-60 * UF_PI / 180)
+
+static UfStatus cap_of(const UfRig *rig, int threads, double *cap_rad, UfReport *report)
+{
+    UfCells cells = {0};
+    UfCellsOptions options = {
+        .first_level = FIRST_LEVEL, .last_level = LAST_LEVEL, .nadir_only = true, .threads = threads};
+    UfStatus status = uf_cells_make(rig, options, &cells, report);
+    if (status == UF_OK) {
+        double unseen = uf_cap_find(rig, &cells, UF_CAP_KIND_UNSEEN, false, NULL);
+        *cap_rad = unseen > 0 ? unseen + rig->margin_rad : 0;
+    }
+    uf_cells_clear(&cells);
+    return status;
+}
+
+static UfStatus try_frames(const UfRig *rig, int threads, UfAdvice *advice, UfReport *report)
+{
+    UfRig *tried = NULL;
+    UfStatus status = uf_rig_copy(rig, &tried, report);
+    if (status == UF_OK)
+        status = uf_rig_add_frame(tried, "tried", advice->pan_rad, advice->tilt_rad, report);
+    if (status == UF_OK && advice->kind == UF_ADVICE_ADD_TWO)
+        status = uf_rig_add_frame(tried, "tried", advice->second_pan_rad, advice->tilt_rad, report);
+    if (status == UF_OK)
+        status = cap_of(tried, threads, &advice->cap_rad, report);
+    uf_rig_free(&tried);
+    return status;
+}
+
+static UfStatus try_without(const UfRig *rig, int threads, UfAdvice *advice, UfReport *report)
+{
+    UfRig *tried = NULL;
+    UfStatus status = uf_rig_copy(rig, &tried, report);
+    if (status != UF_OK)
+        return status;
+    tried->part_count--;
+    for (size_t i = advice->part; i < tried->part_count; i++)
+        tried->parts[i] = tried->parts[i + 1];
+    status = uf_rig_prepare(tried, report);
+    if (status == UF_OK)
+        status = cap_of(tried, threads, &advice->cap_rad, report);
+    uf_rig_free(&tried);
+    return status;
+}
+
+/* The frame that looks down farthest, if one looks down at all. */
+static const UfFrame *nadir_frame(const UfRig *rig)
+{
+    const UfFrame *lowest = NULL;
+    for (size_t i = 0; i < rig->frame_count; i++)
+        if (rig->frames[i].tilt_rad <= NADIR_TILT_RAD &&
+            (lowest == NULL || rig->frames[i].tilt_rad < lowest->tilt_rad))
+            lowest = &rig->frames[i];
+    return lowest;
+}
+
+/* The best of frames panned by quarter turns from `pan_rad`: one more frame, or two. */
+static UfStatus try_quarters(const UfRig *rig, int threads, UfAdviceKind kind, UfAdvice *best,
+                             UfReport *report)
+{
+    const UfFrame *nadir = nadir_frame(rig);
+    double pan_rad = nadir != NULL ? nadir->pan_rad : 0;
+    best->cap_rad = INFINITY;
+    int first = nadir != NULL && kind == UF_ADVICE_ADD_FRAME ? 1 : 0;
+    for (int i = first; i < 4; i++) {
+        for (int j = i + 1; j < 4 || (kind == UF_ADVICE_ADD_FRAME && j == i + 1); j++) {
+            UfAdvice tried = {.kind = kind,
+                              .pan_rad = remainder(pan_rad + i * UF_PI / 2, 2 * UF_PI),
+                              .second_pan_rad = remainder(pan_rad + j * UF_PI / 2, 2 * UF_PI),
+                              .tilt_rad = nadir != NULL ? nadir->tilt_rad : -UF_PI / 2};
+            UfStatus status = try_frames(rig, threads, &tried, report);
+            if (status != UF_OK)
+                return status;
+            if (tried.cap_rad < best->cap_rad - 1e-6)
+                *best = tried;
+            if (kind == UF_ADVICE_ADD_FRAME)
+                break;
+        }
+    }
+    return UF_OK;
+}
+
+UfStatus uf_plan_advise(const UfRig *rig, const UfPlan *plan, int threads, UfAdvice out[UF_PLAN_MAX_ADVICE],
+                        size_t *count, UfReport *report)
+{
+    UfAdvice found[UF_PLAN_MAX_ADVICE];
+    size_t number = 0;
+    double least_rad = plan->cap_rad;
+    UfStatus status = UF_OK;
+    bool has_room = rig->frame_count + 2 <= UF_RIG_MAX_FRAMES;
+    if (plan->cause != UF_CAP_NOTHING && has_room) {
+        UfAdvice one;
+        UfAdvice two;
+        status = try_quarters(rig, threads, UF_ADVICE_ADD_FRAME, &one, report);
+        if (status == UF_OK)
+            status = try_quarters(rig, threads, UF_ADVICE_ADD_TWO, &two, report);
+        if (status != UF_OK)
+            return status;
+        if (one.cap_rad <= least_rad - LEAST_GAIN_RAD) {
+            found[number++] = one;
+            least_rad = one.cap_rad;
+        }
+        if (two.cap_rad <= least_rad - SECOND_GAIN_RAD)
+            found[number++] = two;
+    }
+    if (plan->cause == UF_CAP_PART) {
+        UfAdvice moved = {.kind = UF_ADVICE_MOVE_PART, .part = plan->cause_part};
+        status = try_without(rig, threads, &moved, report);
+        if (status != UF_OK)
+            return status;
+        if (moved.cap_rad <= plan->cap_rad - LEAST_GAIN_RAD)
+            found[number++] = moved;
+    }
+    for (size_t i = 0; i < number; i++)
+        out[i] = found[i];
+    *count = number;
+    return UF_OK;
+}

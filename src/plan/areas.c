@@ -1,0 +1,143 @@
+/* Connected components of the unseen cells: union-find over cells that share a side or a corner. */
+#include "plan/areas.h"
+
+#include <math.h>
+
+#include "base/memory.h"
+
+/* Smaller areas are left out of the list: a circle of 0.115 degrees. They stay in the share that is not seen.
+ */
+#define LEAST_SHARE 1e-6
+/* An area whose centre is so near to a pole is centred on it: its longitude would be noise. */
+#define POLE_SNAP_RAD 1e-3
+
+typedef struct Sums {
+    double x, y, z, area, open_area;
+    UfDirection centre;
+    double radius_rad;
+} Sums;
+
+static size_t root_of(size_t *parents, size_t at)
+{
+    while (parents[at] != at) {
+        parents[at] = parents[parents[at]];
+        at = parents[at];
+    }
+    return at;
+}
+
+/* A smaller neighbour finds this cell by itself, so one place on each side and at each corner is enough. */
+static void join_neighbours(const UfCells *cells, size_t index, size_t *parents)
+{
+    const UfCell *cell = &cells->cells[index];
+    int64_t side = cell->side;
+    int64_t steps[3] = {-1, side / 2, side};
+    for (int row = 0; row < 3; row++)
+        for (int column = 0; column < 3; column++) {
+            if (row == 1 && column == 1)
+                continue;
+            size_t other = uf_cells_find(cells, cell->x + steps[column], cell->y + steps[row]);
+            if (other < cells->count)
+                parents[root_of(parents, other)] = root_of(parents, index);
+        }
+}
+
+static void add_to_sums(const UfCells *cells, const UfCell *cell, Sums *sums)
+{
+    double area = (double)cell->side * cell->side;
+    UfDirection middle = uf_cell_direction(cells, cell, 0.5, 0.5);
+    sums->x += area * middle.x;
+    sums->y += area * middle.y;
+    sums->z += area * middle.z;
+    sums->area += area;
+    sums->open_area += (cell->look & UF_LOOK_CONTAINED) == 0 ? area : 0;
+}
+
+/* An area all round the sphere has no centre of gravity but the sphere's: the larger axis part is taken then.
+ */
+static void set_centre(Sums *sums)
+{
+    double length = sqrt(sums->x * sums->x + sums->y * sums->y + sums->z * sums->z);
+    if (!(length > 1e-9 * sums->area)) {
+        sums->centre = (UfDirection){0, -1, 0};
+        return;
+    }
+    sums->centre = (UfDirection){sums->x / length, sums->y / length, sums->z / length};
+    if (hypot(sums->centre.x, sums->centre.z) < POLE_SNAP_RAD)
+        sums->centre = (UfDirection){0, sums->centre.y > 0 ? 1 : -1, 0};
+}
+
+static void widen(const UfCells *cells, const UfCell *cell, Sums *sums)
+{
+    if (!cell->is_whole) {
+        UfDirection middle = uf_cell_direction(cells, cell, 0.5, 0.5);
+        sums->radius_rad = fmax(sums->radius_rad, uf_angle_between_rad(sums->centre, middle));
+        return;
+    }
+    for (int i = 0; i < 4; i++) {
+        UfDirection corner = uf_cell_direction(cells, cell, i & 1, i >> 1);
+        sums->radius_rad = fmax(sums->radius_rad, uf_angle_between_rad(sums->centre, corner));
+    }
+}
+
+static int by_share(const void *a, const void *b)
+{
+    double share_a = ((const UfBlindArea *)a)->share;
+    double share_b = ((const UfBlindArea *)b)->share;
+    return (share_a < share_b) - (share_a > share_b);
+}
+
+static UfStatus list_areas(const Sums *sums, size_t count, double whole, UfPlan *plan, UfReport *report)
+{
+    UfBlindArea *areas = uf_alloc(count, sizeof *areas);
+    if (areas == NULL)
+        return uf_fail_memory(report);
+    size_t found = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (!(sums[i].area > LEAST_SHARE * whole))
+            continue;
+        UfLonLat at = uf_lonlat_from_direction(sums[i].centre);
+        areas[found++] = (UfBlindArea){.lon_rad = at.lon_rad,
+                                       .lat_rad = at.lat_rad,
+                                       .radius_rad = sums[i].radius_rad,
+                                       .share = sums[i].area / whole,
+                                       .lens_share = sums[i].open_area / whole};
+    }
+    qsort(areas, found, sizeof *areas, by_share);
+    for (size_t i = 0; i < found && i < UF_PLAN_MAX_BLIND; i++)
+        plan->blind[i] = areas[i];
+    plan->blind_count = found;
+    free(areas);
+    return UF_OK;
+}
+
+UfStatus uf_find_areas(const UfCells *cells, UfPlan *plan, UfReport *report)
+{
+    size_t count = cells->count;
+    plan->blind_count = 0;
+    if (count == 0)
+        return UF_OK;
+    size_t *parents = uf_alloc(count, sizeof *parents);
+    Sums *sums = uf_alloc_zero(count, sizeof *sums);
+    UfStatus status = UF_OK;
+    if (parents == NULL || sums == NULL) {
+        status = uf_fail_memory(report);
+        goto cleanup;
+    }
+    for (size_t i = 0; i < count; i++)
+        parents[i] = i;
+    for (size_t i = 0; i < count; i++)
+        join_neighbours(cells, i, parents);
+    for (size_t i = 0; i < count; i++)
+        add_to_sums(cells, &cells->cells[i], &sums[root_of(parents, i)]);
+    for (size_t i = 0; i < count; i++)
+        if (sums[i].area > 0)
+            set_centre(&sums[i]);
+    for (size_t i = 0; i < count; i++)
+        widen(cells, &cells->cells[i], &sums[root_of(parents, i)]);
+    status = list_areas(sums, count, uf_cells_side(cells) * uf_cells_side(cells), plan, report);
+cleanup:
+    free(parents);
+    free(sums);
+    return status;
+}

@@ -1,0 +1,31 @@
+/* Lens mappings inside the library. A new one is a name in UfMapping, a line in lens.c's table, and its
+ * formula. */
+#ifndef UF_PLAN_LENS_H
+#define UF_PLAN_LENS_H
+
+#include <underfoot/plan.h>
+
+/* The mapping's own limit, without the reach. */
+double uf_lens_mapping_limit_rad(const UfLens *lens);
+/* uf_lens_radius_mm where the limit is known already; the angle is not below 0. */
+bool uf_lens_radius_within(const UfLens *lens, double limit_rad, double angle_rad, double *radius_mm);
+
+/*
+ * The polynomial for focal length 1 (polynomial.c): where it stops growing (at most pi), its value, and its
+ * inverse for 0 <= r <= value(limit).
+ */
+double uf_polynomial_limit_rad(const double k[4]);
+double uf_polynomial_radius(const double k[4], double angle_rad);
+double uf_polynomial_angle_rad(const double k[4], double limit_rad, double radius);
+
+/* What a camera's sensor sees of the directions in the camera's frame (it looks along +z). */
+typedef struct UfWindow {
+    UfLens lens;
+    double limit_rad, half_x_mm, half_y_mm;
+    double sure_cos, never_cos; /* nearer to the axis: on the sensor for sure; farther from it: never */
+} UfWindow;
+
+UfWindow uf_window_of_camera(const UfCamera *camera);
+bool uf_window_holds(const UfWindow *window, UfDirection in_camera);
+
+#endif

@@ -1,0 +1,71 @@
+/* The rig inside the library: what the file said, and the frames and solids made ready for looking. */
+#ifndef UF_PLAN_RIG_H
+#define UF_PLAN_RIG_H
+
+#include <underfoot/plan.h>
+
+#include "base/report.h"
+#include "plan/lens.h"
+#include "plan/solid.h"
+
+#define UF_RIG_MAX_FRAMES 1000
+#define UF_RIG_MAX_PARTS  200
+#define UF_RIG_MAX_COPIES 60
+
+/* A solid where it stands while one frame is taken: turned by an angle about the vertical axis. */
+typedef struct UfStanding {
+    UfDirection cone_axis; /* in the world */
+    double cone_cos;
+    double cosine, sine; /* of the angle */
+    size_t part;
+} UfStanding;
+
+/* A frame made ready: its axes in the world, and what stands in its way. */
+typedef struct UfAim {
+    UfDirection right, up, forward;
+    const UfStanding *turning; /* of UfRig.turning_count; borrowed from the rig */
+} UfAim;
+
+struct UfRig {
+    UfCamera camera;
+    UfPace pace;
+    double height_mm, margin_rad;
+    UfRow *rows;
+    size_t row_count;
+    UfFrame *frames;
+    size_t frame_count;
+    UfPart *parts;
+    size_t part_count;
+    /* made by uf_rig_prepare */
+    UfSolid *solids; /* one a part */
+    UfStanding *fixed;
+    size_t fixed_count;
+    UfStanding *turning; /* turning_count for each frame */
+    size_t turning_count;
+    UfAim *aims;
+    UfWindow window;
+    double hardware_top; /* no part reaches a direction whose y is larger */
+};
+
+/* Makes the frames of a row, or of a shot, and its overlap. The row's name, tilt, pan and frame_count are
+ * set. */
+UfStatus uf_rig_append_row(UfRig *rig, UfRow row, UfReport *report);
+/* Longitude that a frame of this tilt covers along the parallel through its centre. */
+double uf_frame_width_rad(const UfCamera *camera, double tilt_rad);
+/* Makes everything ready for looking; again after a change. */
+UfStatus uf_rig_prepare(UfRig *rig, UfReport *report);
+
+/* How the frames see one direction. */
+enum {
+    UF_LOOK_CONTAINED = 1, /* by some frame */
+    UF_LOOK_SEEN = 2,      /* by some frame that contains it, with nothing in the way */
+    UF_LOOK_BLOCKED = 4 /* by hardware, in every frame that contains it; or in every frame when none does */
+};
+unsigned uf_rig_look(const UfRig *rig, UfDirection direction);
+/*
+ * The part in the way of the first frame that contains the direction (with no such frame: of the first
+ * frame), the nearest if several are; rig->part_count when there is none.
+ */
+size_t uf_rig_obstacle(const UfRig *rig, UfDirection direction);
+
+#endif
