@@ -14,10 +14,11 @@ static void check_seam(const UfPixels *pixels, UfCheck *check, UfReport *report)
     if (seam.is_broken)
         uf_warn(report,
                 "broken seam: the columns that meet at +-180 degrees differ by %.1f of 255, %.1f times as "
-                "much as "
-                "columns beside them; turn the picture by 180 degrees and look at its middle: columns may be "
-                "missing, or the ends were edited apart",
-                seam.difference, seam.ratio);
+                "much as columns "
+                "beside them, and by %.0f about pitch %.0f; turn the picture by 180 degrees and look at its "
+                "middle: "
+                "columns may be missing, or the ends were edited apart",
+                seam.difference, seam.ratio, seam.worst_difference, seam.worst_lat_deg);
 }
 
 static void check_pole(const UfPixels *pixels, bool at_zenith, UfCheck *check, UfReport *report)

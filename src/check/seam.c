@@ -66,17 +66,18 @@ static double mean_of_pair(const Pairs *pairs, size_t pair)
     return weight > 0 ? difference / weight : 0;
 }
 
+static double mean_in_band(const Pairs *pairs, size_t band, size_t pair)
+{
+    double weight = pairs->weight[band][pair];
+    return weight > 0 ? pairs->difference[band][pair] / weight : 0;
+}
+
 static bool is_band_broken(const Pairs *pairs, size_t band)
 {
-    double seam = 0, largest = 0;
-    for (size_t pair = 0; pair < PAIRS; pair++) {
-        double weight = pairs->weight[band][pair];
-        double mean = weight > 0 ? pairs->difference[band][pair] / weight : 0;
-        if (pair == NEAR_PAIRS)
-            seam = mean;
-        else
-            largest = fmax(largest, mean);
-    }
+    double seam = mean_in_band(pairs, band, NEAR_PAIRS), largest = 0;
+    for (size_t pair = 0; pair < PAIRS; pair++)
+        if (pair != NEAR_PAIRS)
+            largest = fmax(largest, mean_in_band(pairs, band, pair));
     return seam > BAND_LEAST && seam > BAND_RATIO * largest;
 }
 
@@ -89,10 +90,16 @@ void uf_seam_measure(const UfPixels *pixels, UfSeam *out)
     for (size_t pair = 0; pair < PAIRS; pair++)
         if (pair != NEAR_PAIRS)
             near += mean_of_pair(&pairs, pair) / (PAIRS - 1);
-    int broken = 0;
-    for (size_t band = 0; band < BANDS; band++)
-        broken += is_band_broken(&pairs, band);
     UfSeam seam = {.difference = mean_of_pair(&pairs, NEAR_PAIRS)};
+    int broken = 0;
+    for (size_t band = 0; band < BANDS; band++) {
+        double difference = mean_in_band(&pairs, band, NEAR_PAIRS);
+        broken += is_band_broken(&pairs, band);
+        if (difference > seam.worst_difference) {
+            seam.worst_difference = difference;
+            seam.worst_lat_deg = 90 - ((double)band + 0.5) * 180 / BANDS;
+        }
+    }
     seam.ratio =
         near < LEAST_NEAR && seam.difference < LEAST_NEAR ? 1 : seam.difference / fmax(near, LEAST_NEAR);
     seam.is_broken = (seam.ratio > BROKEN_RATIO && seam.difference > BROKEN_LEAST) || broken >= BROKEN_BANDS;

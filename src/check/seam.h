@@ -8,6 +8,7 @@ typedef struct UfSeam {
     double difference; /* mean absolute difference across the seam, of 255 */
     double ratio;      /* the same divided by that of neighbouring columns near it */
     bool is_broken;
+    double worst_difference, worst_lat_deg; /* the band of latitude where it is largest, and its middle */
 } UfSeam;
 
 void uf_seam_measure(const UfPixels *pixels, UfSeam *out);
