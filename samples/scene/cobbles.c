@@ -6,9 +6,10 @@
 #include "noise.h"
 #include "paint.h"
 
-#define ROW   0.108 /* rows along x */
-#define STONE 0.128
-#define DEEP  0.030
+#define ROW    0.108 /* rows along x */
+#define STONE  0.128
+#define SMOOTH 1.0 /* a footprint that leaves the stones' grain out: for finding the way */
+#define DEEP   0.030
 
 typedef struct Stone {
     double edge; /* distance to the border with the nearest neighbour */
@@ -110,26 +111,25 @@ static void walk_in(const Material *m, const Hit *hit, Neighbours *near, double 
                     Stone *stone)
 {
     V3 d = v_scale(hit->along, 1 / greater(-hit->along.y, 0.12));
-    double depth = 0, step = DEEP / 9, before = 0;
+    double depth = 0, step = DEEP / 8, before = 0;
     *x = hit->at.x;
     *z = hit->at.z;
+    if (hit->footprint <= 0.016) {
+        *height = relief(*x, *z, SMOOTH, m->seed, near, stone);
+        for (int i = 0; i < 8 && -depth > *height; i++) {
+            before = *height + depth;
+            depth += step;
+            *x = hit->at.x + d.x * depth;
+            *z = hit->at.z + d.z * depth;
+            *height = relief(*x, *z, SMOOTH, m->seed, near, stone);
+        }
+        double after = *height + depth; /* positive: below the surface */
+        if (depth > 0 && after > 0 && after - before > 1e-9)
+            depth -= step * after / (after - before);
+        *x = hit->at.x + d.x * depth;
+        *z = hit->at.z + d.z * depth;
+    }
     *height = relief(*x, *z, hit->footprint, m->seed, near, stone);
-    if (hit->footprint > 0.016)
-        return;
-    for (int i = 0; i < 9 && -depth > *height; i++) {
-        before = *height + depth;
-        depth += step;
-        *x = hit->at.x + d.x * depth;
-        *z = hit->at.z + d.z * depth;
-        *height = relief(*x, *z, hit->footprint, m->seed, near, stone);
-    }
-    double after = *height + depth; /* positive: below the surface */
-    if (depth > 0 && after > 0 && after - before > 1e-9) {
-        depth -= step * after / (after - before);
-        *x = hit->at.x + d.x * depth;
-        *z = hit->at.z + d.z * depth;
-        *height = relief(*x, *z, hit->footprint, m->seed, near, stone);
-    }
 }
 
 static double sun_over_relief(const Material *m, Neighbours *near, double x, double z, double height,
@@ -142,7 +142,7 @@ static double sun_over_relief(const Material *m, Neighbours *near, double x, dou
     for (double i = 1; i <= steps; i++) {
         double t = far * (i - 0.4) / steps;
         double above =
-            height + t * rise - relief(x + t * m->sun.x, z + t * m->sun.z, fp, m->seed, near, &ignored);
+            height + t * rise - relief(x + t * m->sun.x, z + t * m->sun.z, SMOOTH, m->seed, near, &ignored);
         lit = lesser(lit, clamp(0.55 + above / 0.0030, 0, 1));
     }
     return lit;

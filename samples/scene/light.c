@@ -11,7 +11,7 @@
 #include "noise.h"
 
 #define LIGHT_SIDE  4 /* samples of a lamp: SIDE x SIDE */
-#define GATHER_SIDE 9 /* rays over the hemisphere: SIDE x SIDE */
+#define GATHER_SIDE 8 /* rays over the hemisphere: SIDE x SIDE */
 #define LEAVE       1e-4
 
 static double sky_up(V3 along)
@@ -82,25 +82,31 @@ static void add_lamp(const World *world, const Light *lamp, V3 at, V3 normal, do
     }
 }
 
-static V3 direct_at(const World *world, V3 at, V3 normal)
-{
-    V3 sum = {0, 0, 0};
-    if (v_luminance(world->sun_irradiance) > 0) {
-        double facing = v_dot(normal, world->sun);
-        if (facing > 0 && !world_blocked(world, (Ray){at, world->sun}, 1e3))
-            sum = v_scale(world->sun_irradiance, facing);
-    }
-    return sum;
-}
-
-static const Texel *nearest_texel(const World *world, const Hit *hit)
+static size_t texel_at(const World *world, const Hit *hit)
 {
     const Solid *s = &world->solids[hit->solid];
     int nu = s->map_u[hit->face], nv = s->map_v[hit->face];
     int i = (int)(hit->u * nu), j = (int)(hit->v * nv);
     i = i >= nu ? nu - 1 : i;
     j = j >= nv ? nv - 1 : j;
-    return &world->map[s->map_at[hit->face] + j * nu + i];
+    return (size_t)(s->map_at[hit->face] + j * nu + i);
+}
+
+SunState light_sun_state(const World *world, const Hit *hit)
+{
+    return world->sunlit == NULL ? SUN_MIXED : (SunState)world->sunlit[texel_at(world, hit)];
+}
+
+static V3 sun_at(const World *world, const Hit *hit)
+{
+    double facing = v_dot(hit->normal, world->sun);
+    SunState state = light_sun_state(world, hit);
+    if (!world->open_air || facing <= 0 || state == SUN_NONE)
+        return v3(0, 0, 0);
+    if (state == SUN_MIXED &&
+        world_blocked(world, (Ray){v_along(hit->at, hit->normal, LEAVE), world->sun}, 1e3))
+        return v3(0, 0, 0);
+    return v_scale(world->sun_irradiance, facing);
 }
 
 /* What comes in over the hemisphere: sky, glowing things that are no lamps, and light that has bounced once.
@@ -119,9 +125,9 @@ static void add_bounced(const World *world, const Texel *first, V3 at, V3 normal
         Hit hit;
         if (world_trace(world, (Ray){at, along}, 1e3, &hit)) {
             const Material *m = &world->materials[world->solids[hit.solid].material];
-            const Texel *t = first + (nearest_texel(world, &hit) - world->map);
+            const Texel *t = first + texel_at(world, &hit);
             V3 arriving = v_add(v3((double)t->red, (double)t->green, (double)t->blue), world->ambient);
-            light = v_scale(v_mul(m->mean, v_add(arriving, direct_at(world, hit.at, hit.normal))), 1 / PI);
+            light = v_scale(v_mul(m->mean, v_add(arriving, sun_at(world, &hit))), 1 / PI);
         } else {
             light = world->open_air ? light_sky(world, along, false) : v3(0, 0, 0);
         }
@@ -215,6 +221,57 @@ static void bake_direct(World *world, const Place *places, int threads)
     }
 }
 
+#define SUN_SIDE 4 /* points a texel where the sun is looked for: SIDE x SIDE */
+
+static SunState ask_sun(const World *world, Place p)
+{
+    const Solid *s = &world->solids[p.solid];
+    int lit = 0, asked = 0;
+    for (int k = 0; k < SUN_SIDE * SUN_SIDE; k++) {
+        uint32_t h = hash_cell(p.i * 31 + k, p.j, (uint32_t)(p.solid * 6 + p.face));
+        double u = (p.i + (k % SUN_SIDE + hash_unit(h, 1)) / SUN_SIDE) / s->map_u[p.face];
+        double v = (p.j + (k / SUN_SIDE + hash_unit(h, 2)) / SUN_SIDE) / s->map_v[p.face];
+        V3 at, normal;
+        world_face_point(s, p.face, u, v, &at, &normal);
+        if (v_dot(normal, world->sun) <= 0)
+            continue;
+        asked++;
+        lit += !world_blocked(world, (Ray){v_along(at, normal, LEAVE), world->sun}, 1e3);
+        if (lit != 0 && lit != asked)
+            break;
+    }
+    return asked == 0 || (lit != 0 && lit != asked) ? SUN_MIXED : lit == 0 ? SUN_NONE : SUN_WHOLE;
+}
+
+/* A texel counts as whole or none only when all round it agree: edges and what is thin stay mixed. */
+static SunState agreed(const World *world, const unsigned char *states, const Place *places, size_t n)
+{
+    Place p = places[n];
+    const Solid *s = &world->solids[p.solid];
+    int nu = s->map_u[p.face], nv = s->map_v[p.face];
+    for (int j = p.j > 0 ? p.j - 1 : 0; j <= p.j + 1 && j < nv; j++)
+        for (int i = p.i > 0 ? p.i - 1 : 0; i <= p.i + 1 && i < nu; i++)
+            if (states[s->map_at[p.face] + j * nu + i] != states[n])
+                return SUN_MIXED;
+    return (SunState)states[n];
+}
+
+static bool bake_sun(World *world, const Place *places, int threads)
+{
+    unsigned char *states = malloc(world->map_count);
+    world->sunlit = malloc(world->map_count);
+    if (states != NULL && world->sunlit != NULL) {
+#pragma omp parallel for schedule(dynamic, 256) num_threads(threads)
+        for (size_t n = 0; n < world->map_count; n++)
+            states[n] = (unsigned char)ask_sun(world, places[n]);
+        for (size_t n = 0; n < world->map_count; n++)
+            world->sunlit[n] = (unsigned char)agreed(world, states, places, n);
+    }
+    bool done = states != NULL && world->sunlit != NULL;
+    free(states);
+    return done;
+}
+
 static void bake_bounced(const World *world, const Texel *first, Texel *out, const Place *places, int threads)
 {
 #pragma omp parallel for schedule(dynamic, 256) num_threads(threads)
@@ -234,6 +291,8 @@ bool light_bake(World *world, double grain, int threads)
     Texel *first = NULL;
     bool done = false;
     if (!lay_out_maps(world, grain, &places) || (first = calloc(world->map_count, sizeof *first)) == NULL)
+        goto cleanup;
+    if (world->open_air && grain <= 2 && !bake_sun(world, places, threads))
         goto cleanup;
     bake_direct(world, places, threads);
     soften(world, world->map, first, places);

@@ -151,6 +151,7 @@ static UfStatus make_spot(const Options *o, const Spot *spot, UfReport *report)
             panorama_render(world, &rig, o->width, threads, &panorama))
             status = write_spot(o, &(Shot){world, spot, &rig, &panorama}, report);
         free(world->map);
+        free(world->sunlit);
     }
     panorama_free(&panorama);
     free(world);

@@ -180,6 +180,19 @@ static int take(void *user, const char *section, const char *key, const char *va
     return good ? 1 : 0;
 }
 
+/* The band of slopes that a part can cover from the pupil, whatever the pan; wide rather than tight. */
+static void set_band(RigPart *p)
+{
+    V3 a = p->from, b = p->shape == RIG_DISC ? p->from : p->to;
+    double low = lesser(a.y, b.y) - p->radius, high = greater(a.y, b.y) + p->radius;
+    double far = greater(hypot(a.x, a.z), hypot(b.x, b.z)) + p->radius;
+    if (p->shape == RIG_BOX)
+        far = hypot(greater(fabs(a.x), fabs(b.x)), greater(fabs(a.z), fabs(b.z)));
+    /* how near the axis it comes is not worked out: below the pupil the band reaches down to the nadir */
+    p->high_slope = high < 0 ? high / far : INFINITY;
+    p->low_slope = low > 0 ? low / far : -INFINITY;
+}
+
 /* What rays need again and again. */
 static void prepare(Rig *rig)
 {
@@ -196,6 +209,7 @@ static void prepare(Rig *rig)
         double x = greater(fabs(p->from.x), fabs(p->to.x)), z = greater(fabs(p->from.z), fabs(p->to.z));
         p->step_cos = cos(2 * PI / p->copies);
         p->step_sin = sin(2 * PI / p->copies);
+        set_band(p);
         rig->around = greater(rig->around, hypot(x, z) + p->radius);
     }
 }
@@ -316,9 +330,12 @@ static bool comes_near(const Rig *rig, V3 from, V3 along)
 
 static bool nearest_part(const Rig *rig, V3 from, V3 along, Turn pan, double reach, bool any, RigHit *hit)
 {
-    bool found = false;
+    bool found = false, pupil = v_dot(from, from) == 0;
+    double slope = pupil ? along.y / (hypot(along.x, along.z) + 1e-12) : 0;
     for (int i = 0; i < rig->part_count; i++) {
         const RigPart *part = &rig->parts[i];
+        if (pupil && (slope > part->high_slope || slope < part->low_slope))
+            continue;
         Turn at = part->turns ? pan : (Turn){1, 0};
         for (int copy = 0; copy < part->copies; copy++) {
             double distance;

@@ -24,7 +24,8 @@ typedef struct RigPart {
     V3 from, to; /* metres, origin at the entrance pupil; a disc lies flat about `from` */
     double radius;
     int copies;
-    double step_cos, step_sin; /* from one copy to the next */
+    double step_cos, step_sin;    /* from one copy to the next */
+    double low_slope, high_slope; /* height over distance, seen from the pupil: the band it can cover */
 } RigPart;
 
 typedef struct RigFrame {

@@ -97,6 +97,7 @@ typedef struct World {
     int node_count;
     Texel *map;
     size_t map_count;
+    unsigned char *sunlit; /* a SunState for each texel; NULL without a sun */
     bool open_air;
     V3 sun;            /* towards the sun */
     V3 sun_irradiance; /* on a surface that faces it; 0 without a sun */
@@ -125,10 +126,15 @@ void world_face_point(const Solid *solid, int face, double u, double v, V3 *at, 
 int world_face_count(const Solid *solid);
 void world_face_size(const Solid *solid, int face, double *across, double *up);
 
+/* What a texel and those round it see of the sun, other solids in the way. */
+typedef enum SunState { SUN_MIXED = 0, SUN_NONE, SUN_WHOLE } SunState;
+
 /* light.c: fills the light maps; `grain` multiplies the texels' size. False when there is no memory. */
 bool light_bake(World *world, double grain, int threads);
 /* Irradiance on the face at the hit, for a surface with this (bumped) normal. */
 V3 light_on(const World *world, const Hit *hit, V3 normal);
+/* So that most samples need no rays to the sun. */
+SunState light_sun_state(const World *world, const Hit *hit);
 /* Radiance of the sky; `detailed` adds clouds and the sun's disc. */
 V3 light_sky(const World *world, V3 along, bool detailed);
 
