@@ -104,7 +104,7 @@ static bool add_frame(Rig *rig, double pan, double tilt)
 {
     if (rig->frame_count == RIG_MAX_FRAMES)
         return false;
-    rig->frames[rig->frame_count++] = (RigFrame){pan, tilt};
+    rig->frames[rig->frame_count++] = (RigFrame){.pan = pan, .tilt = tilt};
     return true;
 }
 
