@@ -309,3 +309,46 @@ Test(cli_output, quiet_keeps_errors_and_status)
     pixels_free(&square);
     run_free(&failed);
 }
+
+Test(cli_output, quiet_hides_the_text_of_warnings_but_not_their_status)
+{
+    uint8_t profile[600] = {0};
+    Pixels panorama = panorama_make(&(PanoramaOptions){0});
+    jpeg_write("in.jpg", &panorama, &(JpegOptions){.icc = profile, .icc_bytes = sizeof profile});
+    Run loud = RUN_UNDERFOOT("patch", "in.jpg", "--cap", "20", "--fill=smooth", "-o", "a.jpg");
+    Run quiet =
+        RUN_UNDERFOOT("patch", "in.jpg", "--cap", "20", "--fill=smooth", "-o", "b.jpg", "--quiet", "--json");
+    cr_expect_eq(loud.status, 2);
+    cr_expect_not_null(strstr(loud.err, "underfoot: warning: the colour profile"), "%s", loud.err);
+    cr_expect_eq(quiet.status, 2);
+    cr_expect_str_eq(quiet.err, "");
+    char *warning = json_at(quiet.out, "warnings.0");
+    cr_expect_not_null(strstr(warning, "the colour profile"), "%s", warning);
+    cr_expect(file_same("a.jpg", "b.jpg"));
+    free(warning);
+    pixels_free(&panorama);
+    run_free(&loud);
+    run_free(&quiet);
+}
+
+/* `script` gives the program a terminal; everywhere else stderr holds messages only. */
+Test(cli_output, progress_is_for_terminals)
+{
+    char command[512];
+    snprintf(command, sizeof command, "'%s' view in.png -o out.png --overwrite --size 90x60",
+             underfoot_path());
+    Run shown = RUN_PROGRAM("script", "-qec", command, "/dev/null");
+    cr_expect_eq(shown.status, 0, "%s%s", shown.out, shown.err);
+    cr_expect_not_null(strstr(shown.out, "\r\033[Kreading in.png"), "%s", shown.out);
+    cr_expect_not_null(strstr(shown.out, "\r\033[Kwriting out.png"), "%s", shown.out);
+    Run plain = RUN_UNDERFOOT("view", "in.png", "-o", "out.png", "--overwrite", "--size", "90x60");
+    cr_expect_str_eq(plain.err, "");
+    snprintf(command, sizeof command, "'%s' view in.png -o out.png --overwrite --size 90x60 --quiet",
+             underfoot_path());
+    Run quiet = RUN_PROGRAM("script", "-qec", command, "/dev/null");
+    cr_expect_eq(quiet.status, 0);
+    cr_expect_null(strstr(quiet.out, "reading"), "%s", quiet.out);
+    run_free(&shown);
+    run_free(&plain);
+    run_free(&quiet);
+}
