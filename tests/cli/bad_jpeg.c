@@ -240,7 +240,7 @@ const BadFile bad_jpegs[] = {
     {"jpeg-exif-orientation-77.jpg", with_exif_orientation, 0, 0, "", BAD_READS},
     {"jpeg-xmp-garbage.jpg", with_xmp_garbage, 0, 0, "XMP", BAD_WARNS},
     {"jpeg-xmp-nonsense.jpg", with_xmp_nonsense, 0, 0, "", BAD_READS},
-    {"jpeg-with-trailer.jpg", with_trailer, 0, 0, "", BAD_READS},
+    {"jpeg-with-trailer.jpg", with_trailer, 0, 0, "behind the picture", BAD_WARNS},
     {"png-named.jpg", png_in_disguise, 0, 0, "", BAD_READS},
     {0},
 };
