@@ -90,14 +90,14 @@ static Stone stone_at(double px, double pz, uint32_t seed, Neighbours *near)
 static double relief(double x, double z, double fp, uint32_t seed, Neighbours *near, Stone *stone)
 {
     *stone = stone_at(x, z, seed, near);
-    double joint = 0.0045 + 0.003 * hash_unit(stone->id, 5), reach = 0.026 + 0.014 * hash_unit(stone->id, 6);
+    double joint = 0.0025 + 0.0025 * hash_unit(stone->id, 5), reach = 0.026 + 0.014 * hash_unit(stone->id, 6);
     double rise = clamp((stone->edge - joint) / reach, 0, 1), dome = sqrt(1 - (1 - rise) * (1 - rise));
     double top = -0.007 * hash_unit(stone->id, 3);
     double lean =
         (hash_unit(stone->id, 8) - 0.5) * 0.10 * stone->x + (hash_unit(stone->id, 9) - 0.5) * 0.10 * stone->z;
     double rough = fp < 0.02 ? 0.0011 * noise_sum(x * 55, z * 55, 3, fp * 55, seed + 21) : 0;
-    double sand = -0.019 + 0.0035 * noise_at(x * 45, z * 45, seed + 22);
-    double height = top - 0.004 + lean + rough - (1 - dome) * 0.021;
+    double sand = -0.0225 + 0.0030 * noise_at(x * 45, z * 45, seed + 22);
+    double height = top - 0.004 + lean + rough - (1 - dome) * 0.0235;
     return clamp(greater(height, sand), -DEEP, 0);
 }
 
@@ -178,10 +178,10 @@ void paint_cobbles(const Material *m, const Hit *hit, Surface *surface)
     V3 sand = v_scale(v3(0.205, 0.178, 0.138), 1 + 0.35 * tuft);
     V3 moss = v_scale(v3(0.060, 0.088, 0.026), 1 + 0.75 * tuft);
     V3 joint = v_mix(sand, moss, smooth_step(-0.18, 0.22, damp + 0.30 * tuft));
-    double open = smooth_step(-0.0165, -0.0105, height);
+    double open = smooth_step(-0.0212, -0.0165, height);
     V3 stone = stone_colour(m, &s, x, z, fp);
     /* lichen and dirt creep up the stones' flanks */
-    stone = v_mix(stone, v_mul(joint, v3(0.9, 0.95, 0.9)), 0.40 * (1 - smooth_step(-0.012, -0.005, height)));
+    stone = v_mix(stone, v_mul(joint, v3(0.9, 0.95, 0.9)), 0.40 * (1 - smooth_step(-0.018, -0.010, height)));
     surface->albedo = v_mix(joint, stone, open);
     surface->normal = bump;
     surface->occlusion = mix(1, mix(0.34, 1, smooth_step(-0.021, -0.004, height)), near * 0.85 + 0.15);
