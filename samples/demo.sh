@@ -1,0 +1,45 @@
+#!/bin/sh
+# Makes the sample tour, covers the tripod in it three ways, and says where to look.
+# usage: demo.sh PROGRAM SCENE [WIDTH]
+set -eu
+program=$1
+scene=$2
+width=${3:-4096}
+out=samples/out
+shots=$out/as-shot
+done=$out/patched
+look=$out/straight-down
+mkdir -p "$shots" "$done" "$look"
+
+say() { printf '\n%s\n' "$*"; }
+run() {
+    echo "  \$ underfoot $*"
+    status=0
+    "$program" "$@" --overwrite --quiet >/dev/null || status=$?
+    # 2 is 'done with warnings'
+    [ "$status" -eq 0 ] || [ "$status" -eq 2 ] || exit "$status"
+}
+down() { run view "$1" -o "$2" --pitch -90 --fov 90 --size 1024x1024; }
+
+say "The sample tour: three spots of an invented museum, as shot and without hardware"
+"$scene" --out "$shots" --width "$width"
+
+say "Ticket hall (JPEG): the tiled floor is rebuilt"
+run patch "$shots/ticket-hall.jpg" -o "$done/ticket-hall.jpg" --cap 25 --fill floor
+say "Workshop (16-bit TIFF): the floor is rebuilt, and the museum's emblem lies on it"
+run patch "$shots/workshop.tif" -o "$done/workshop.tif" --cap 25 --fill floor \
+    --logo "$shots/emblem.png" --logo-cap 18 --heading 0
+say "Yard (JPEG): a plain cap in the colours of its edge"
+run patch "$shots/yard.jpg" -o "$done/yard.jpg" --cap 25 --fill smooth
+
+say "Straight down, before and after"
+for spot in ticket-hall.jpg workshop.tif yard.jpg; do
+    name=${spot%.*}
+    down "$shots/$spot" "$look/$name-before.png"
+    down "$done/$spot" "$look/$name-after.png"
+done
+
+say "Done. Look at"
+echo "  $look/*-before.png and *-after.png     what lies under the camera, before and after"
+echo "  $done/                                 the patched panoramas"
+echo "  $shots/*-truth.*                       what was really there"
