@@ -186,9 +186,7 @@ Test(cli_bad, unreadable)
     Pixels panorama = panorama_make(&(PanoramaOptions){0});
     png_write("closed.png", &panorama, NULL);
     cr_assert_eq(chmod("closed.png", 0600), 0);
-    cr_assert_eq(chmod(".", 0777), 0);
-    const RunOptions nobody = {.as_nobody = true};
-    Run run = RUN_UNDERFOOT_WITH(&nobody, "patch", "closed.png", "-o", "out.png", "--cap", "20");
+    Run run = RUN_UNDERFOOT_AS_NOBODY("patch", "closed.png", "-o", "out.png", "--cap", "20");
     cr_expect_eq(run.status, 1);
     cr_expect_not_null(strstr(run.err, "closed.png: cannot be opened: Permission denied"), "%s", run.err);
     cr_expect_not(file_exists("out.png"));

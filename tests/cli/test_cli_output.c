@@ -99,10 +99,8 @@ Test(cli_output, refuses_a_folder_without_permission)
 {
     if (geteuid() != 0)
         cr_skip_test("only root can become somebody else");
-    cr_assert_eq(chmod(".", 0755), 0);
     mkdir("closed", 0755);
-    const RunOptions nobody = {.as_nobody = true};
-    Run run = RUN_UNDERFOOT_WITH(&nobody, "patch", "in.png", "--cap", "20", "-o", "closed/out.png");
+    Run run = RUN_UNDERFOOT_AS_NOBODY("patch", "in.png", "--cap", "20", "-o", "closed/out.png");
     cr_expect_eq(run.status, 1);
     cr_expect_not_null(strstr(run.err, "nothing can be written to its folder 'closed': Permission denied"),
                        "%s", run.err);

@@ -55,6 +55,13 @@ void folder_enter(void)
     cr_assert_eq(chdir(folder), 0);
 }
 
+const char *program_for_nobody(void)
+{
+    file_copy(underfoot_path(), "program");
+    cr_assert(chmod("program", 0755) == 0 && chmod(".", 0777) == 0);
+    return "./program";
+}
+
 static int remove_one(const char *path, const struct stat *facts, int kind, struct FTW *walk)
 {
     (void)facts;

@@ -47,6 +47,15 @@ const char *underfoot_path(void);
 #define RUN_UNDERFOOT_WITH(options, ...)                                                                     \
     run_program((const char *const[]){underfoot_path(), __VA_ARGS__, NULL}, options)
 
+/*
+ * The same as user and group 65534: a copy of the program in the working folder, because the way to its own
+ * place may be closed to others. Opens the working folder to everybody.
+ */
+#define RUN_UNDERFOOT_AS_NOBODY(...)                                                                         \
+    run_program((const char *const[]){program_for_nobody(), __VA_ARGS__, NULL},                              \
+                &(RunOptions){.as_nobody = true})
+const char *program_for_nobody(void);
+
 /* Starts it and returns its process id; end it with run_wait. */
 typedef struct Started Started;
 Started *run_start(const char *const *arguments, const RunOptions *options);
