@@ -21,9 +21,10 @@ typedef struct Candidates {
 
 static void keep_largest(Candidates *candidates, Candidate one)
 {
-    size_t at = candidates->count < MOST_CANDIDATES ? candidates->count++ : MOST_CANDIDATES - 1;
-    if (at == MOST_CANDIDATES - 1 && candidates->items[at].share > one.share)
+    bool is_full = candidates->count == MOST_CANDIDATES;
+    if (is_full && candidates->items[MOST_CANDIDATES - 1].share >= one.share)
         return;
+    size_t at = is_full ? MOST_CANDIDATES - 1 : candidates->count++;
     for (; at > 0 && candidates->items[at - 1].share < one.share; at--)
         candidates->items[at] = candidates->items[at - 1];
     candidates->items[at] = one;
@@ -53,9 +54,10 @@ static UfStatus collect_candidates(const UfSearch *search, UfMask *seen, Candida
 
 static void keep_hole(UfHole *holes, size_t room, size_t *count, UfHole hole)
 {
-    size_t at = *count < room ? (*count)++ : room - 1;
-    if (at == room - 1 && holes[at].sphere_percent > hole.sphere_percent)
+    bool is_full = *count == room;
+    if (room == 0 || (is_full && holes[room - 1].sphere_percent >= hole.sphere_percent))
         return;
+    size_t at = is_full ? room - 1 : (*count)++;
     for (; at > 0 && holes[at - 1].sphere_percent < hole.sphere_percent; at--)
         holes[at] = holes[at - 1];
     holes[at] = hole;

@@ -202,6 +202,9 @@ Test(hole, largest_first)
     for (int i = 0; i < 20; i++)
         world_cut(picture, -171 + 18 * i, i % 2 ? 20 : -20, 2 + 0.25 * i, 0);
     UfHole holes[UF_CHECK_MAX_HOLES];
+    /* What the list held before must not matter. */
+    for (size_t i = 0; i < UF_CHECK_MAX_HOLES; i++)
+        holes[i] = (UfHole){.radius_deg = 90, .sphere_percent = 100};
     cr_assert_eq(holes_of(picture, holes), UF_CHECK_MAX_HOLES);
     for (size_t i = 0; i < UF_CHECK_MAX_HOLES; i++)
         cr_expect_float_eq(holes[i].radius_deg, 2 + 0.25 * (19 - (double)i), 0.5, "hole %zu: %.2f", i,
