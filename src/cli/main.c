@@ -8,6 +8,7 @@
 #include "cli/signals.h"
 
 static const CliCommand *const commands[] = {
+    &cli_command_plan,
     &cli_command_check,
     &cli_command_patch,
     &cli_command_view,

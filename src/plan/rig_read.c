@@ -16,8 +16,8 @@
 
 /* Rounded sensor sizes: pixels may be out of square by this much before it is worth a warning. */
 #define SQUARE_TOLERANCE 0.05
-/* A part may end this far below the floor, for rounded numbers. */
-#define FLOOR_TOLERANCE_MM 5.0
+/* A part may end this far below the floor: a slanted leg is drawn as a rod with flat ends. */
+#define FLOOR_TOLERANCE_MM 25.0
 /* Blur that still counts as sharp: a 1500th of the sensor's diagonal (common practice, no source). */
 #define CONFUSION_SHARE (1.0 / 1500)
 
