@@ -56,9 +56,11 @@ UfStatus uf_blend_seams(const UfMatcher *matcher, UfCanvas *canvas, UfReport *re
     uint8_t *hole = uf_alloc_zero(cells, 1);
     float *u = uf_alloc(cells, 4 * sizeof *u);
     float *f = uf_alloc_zero(cells, 4 * sizeof *f);
-    UfStatus status = hole == NULL || u == NULL || f == NULL ? uf_fail_memory(report) : UF_OK;
-    if (status != UF_OK)
+    UfStatus status = UF_OK;
+    if (hole == NULL || u == NULL || f == NULL) {
+        status = uf_fail_memory(report);
         goto cleanup;
+    }
 #pragma omp parallel for schedule(static) num_threads(matcher->threads)
     for (size_t y = 0; y < b.height; y++) {
         memcpy(u + 4 * y * b.width, canvas->value + 4 * ((box.y0 + y) * canvas->width + box.x0),

@@ -1,6 +1,8 @@
 /* The floor's plane while it is rebuilt. */
 #include "patch/canvas.h"
 
+#include <math.h>
+
 #include "base/memory.h"
 
 UfStatus uf_canvas_create(size_t width, size_t height, UfCanvas *out, UfReport *report)
@@ -75,4 +77,25 @@ bool uf_canvas_hole_box(const UfCanvas *canvas, size_t margin, UfBox *out)
     out->x1 = box.x1 + margin < canvas->width ? box.x1 + margin : canvas->width;
     out->y1 = box.y1 + margin < canvas->height ? box.y1 + margin : canvas->height;
     return true;
+}
+
+/* Mean of |value - centre| over the sources. */
+static double mean_deviation(const UfCanvas *canvas, size_t c, double centre, bool is_absolute)
+{
+    double sum = 0, count = 0;
+    for (size_t i = 0; i < canvas->width * canvas->height; i++)
+        if (canvas->cell[i] == UF_CELL_SOURCE) {
+            double off = canvas->value[4 * i + c] - centre;
+            sum += is_absolute ? fabs(off) : off;
+            count++;
+        }
+    return count > 0 ? sum / count : 0;
+}
+
+double uf_canvas_deviation(const UfCanvas *canvas)
+{
+    double largest = 0;
+    for (size_t c = 0; c < 3; c++)
+        largest = fmax(largest, mean_deviation(canvas, c, mean_deviation(canvas, c, 0, false), true));
+    return largest;
 }

@@ -30,6 +30,9 @@ void uf_canvas_clear(UfCanvas *canvas);
  */
 UfStatus uf_canvas_halve(const UfCanvas *canvas, UfCanvas *out, UfReport *report);
 
+/* Mean absolute deviation of the sources from their mean, the largest of the channels. */
+double uf_canvas_deviation(const UfCanvas *canvas);
+
 /* Half-open box. */
 typedef struct UfBox {
     size_t x0, y0, x1, y1;

@@ -40,7 +40,7 @@ static UfStatus build_levels(const UfCanvas *canvas, Levels *levels, UfReport *r
     levels->canvas[0] = *canvas;
     levels->count = 1;
     while (levels->count < MAX_LEVELS &&
-           hole_side(&levels->canvas[levels->count - 1]) >= 2 * COARSEST_HOLE_PX) {
+           hole_side(&levels->canvas[levels->count - 1]) >= (size_t)2 * COARSEST_HOLE_PX) {
         UfStatus status =
             uf_canvas_halve(&levels->canvas[levels->count - 1], &levels->canvas[levels->count], report);
         if (status != UF_OK)

@@ -17,6 +17,9 @@
 #include "patch/rows.h"
 #include "patch/shading.h"
 
+/* Less deviation than this is no texture: half a code of 8 bits. */
+#define LEAST_TEXTURE 0.002
+
 struct UfFloor {
     UfPicture *plane; /* the finished piece of floor */
     UfView view;
@@ -47,6 +50,11 @@ UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned 
     if (status != UF_OK)
         goto cleanup;
     uf_shading_remove(&shading, &plane.canvas);
+    if (uf_canvas_deviation(&plane.canvas) < LEAST_TEXTURE) {
+        status =
+            uf_fail(report, UF_ERROR_UNCLEAR, "the floor around the cap is too uniform to hold a texture");
+        goto cleanup;
+    }
     if ((status = uf_odd_exclude(&plane.canvas, uf_floor_plane_reach(&plane, cap), report)) != UF_OK)
         goto cleanup;
     if ((status = uf_complete(&plane.canvas, seed, cap->threads, report)) != UF_OK)

@@ -111,15 +111,19 @@ static UfStatus load(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *
     UfRemapOptions options = {.threads = cap->threads};
     float *colour = uf_alloc(plane->view.width_px * 3, sizeof *colour);
     float *alpha = uf_alloc(plane->view.width_px, sizeof *alpha);
-    UfStatus status = colour == NULL || alpha == NULL ? uf_fail_memory(report) : UF_OK;
-    if (status == UF_OK)
-        status = uf_remap(panorama, &whole, &plane->view, &options, &picture, report);
+    UfStatus status = UF_OK;
+    if (colour == NULL || alpha == NULL) {
+        status = uf_fail_memory(report);
+        goto cleanup;
+    }
+    status = uf_remap(panorama, &whole, &plane->view, &options, &picture, report);
     if (status == UF_OK)
         status = uf_canvas_create(plane->view.width_px, plane->view.height_px, &plane->canvas, report);
     for (size_t y = 0; status == UF_OK && y < plane->canvas.height; y++) {
         uf_row_load(picture, y, colour, alpha);
         read_row(picture, y, plane->is_root, colour, alpha, &plane->canvas);
     }
+cleanup:
     free(colour);
     free(alpha);
     uf_picture_free(&picture);
@@ -163,9 +167,9 @@ UfStatus uf_floor_plane_picture(const UfFloorPlane *plane, const UfPicture *pano
     UfSample sample = uf_picture_sample(panorama) == UF_SAMPLE_F32 ? UF_SAMPLE_F32 : UF_SAMPLE_U16;
     UfPicture *picture = NULL;
     float *row = uf_alloc(canvas->width * channels, sizeof *row);
-    UfStatus status = row == NULL ? uf_fail_memory(report) : UF_OK;
-    if (status == UF_OK)
-        status = uf_picture_create(canvas->width, canvas->height, channels, sample, &picture, report);
+    if (row == NULL)
+        return uf_fail_memory(report);
+    UfStatus status = uf_picture_create(canvas->width, canvas->height, channels, sample, &picture, report);
     if (status == UF_OK)
         status = uf_colour_copy_profile(panorama, picture, report);
     for (size_t y = 0; status == UF_OK && y < canvas->height; y++) {

@@ -24,21 +24,31 @@ typedef struct Labelling {
     size_t width, height; /* of the box */
 } Labelling;
 
+/* Where a shift leads from a place. */
+typedef struct Spot {
+    long x, y;
+} Spot;
+
+static Spot shifted_spot(const Labelling *l, size_t place, UfShift shift)
+{
+    size_t width = l->width > 0 ? l->width : 1;
+    return (Spot){(long)(l->matcher->box.x0 + place % width) + shift.dx,
+                  (long)(l->matcher->box.y0 + place / width) + shift.dy};
+}
+
 static const float *value_at(const Labelling *l, size_t place, UfShift shift)
 {
     const UfMatcher *m = l->matcher;
-    long x = (long)(m->box.x0 + place % l->width) + shift.dx;
-    long y = (long)(m->box.y0 + place / l->width) + shift.dy;
-    return m->canvas->value + 4 * ((size_t)y * m->canvas->width + (size_t)x);
+    Spot at = shifted_spot(l, place, shift);
+    return m->canvas->value + 4 * ((size_t)at.y * m->canvas->width + (size_t)at.x);
 }
 
 static bool leads_to_source(const Labelling *l, size_t place, int label)
 {
     const UfMatcher *m = l->matcher;
-    long x = (long)(m->box.x0 + place % l->width) + l->shift[label].dx;
-    long y = (long)(m->box.y0 + place / l->width) + l->shift[label].dy;
-    return x >= 0 && y >= 0 && x < (long)m->canvas->width && y < (long)m->canvas->height &&
-           m->is_valid[(size_t)y * m->canvas->width + (size_t)x];
+    Spot at = shifted_spot(l, place, l->shift[label]);
+    return at.x >= 0 && at.y >= 0 && at.x < (long)m->canvas->width && at.y < (long)m->canvas->height &&
+           m->is_valid[(size_t)at.y * m->canvas->width + (size_t)at.x];
 }
 
 static float apart(const float *a, const float *b)
@@ -54,10 +64,10 @@ static int32_t place_cost(const Labelling *l, size_t place, int label)
     const UfMatcher *m = l->matcher;
     if (!leads_to_source(l, place, label))
         return FORBIDDEN;
-    size_t x = m->box.x0 + place % l->width, y = m->box.y0 + place / l->width;
-    if (m->canvas->cell[y * m->canvas->width + x] != UF_CELL_SOURCE)
-        return 0;
     UfShift none = {0, 0};
+    Spot at = shifted_spot(l, place, none);
+    if (m->canvas->cell[(size_t)at.y * m->canvas->width + (size_t)at.x] != UF_CELL_SOURCE)
+        return 0;
     return (int32_t)(RIM_WEIGHT * SCALE *
                      apart(value_at(l, place, l->shift[label]), value_at(l, place, none)));
 }
@@ -75,9 +85,8 @@ static int32_t seam_cost(const Labelling *l, size_t p, size_t q, int a, int b)
 static bool in_picture(const Labelling *l, size_t place, int label)
 {
     const UfMatcher *m = l->matcher;
-    long x = (long)(m->box.x0 + place % l->width) + l->shift[label].dx;
-    long y = (long)(m->box.y0 + place / l->width) + l->shift[label].dy;
-    return x >= 1 && y >= 1 && x + 1 < (long)m->canvas->width && y + 1 < (long)m->canvas->height;
+    Spot at = shifted_spot(l, place, l->shift[label]);
+    return at.x >= 1 && at.y >= 1 && at.x + 1 < (long)m->canvas->width && at.y + 1 < (long)m->canvas->height;
 }
 
 /* The pair's terms when each keeps its label (source side) or takes `alpha` (sink side); Kolmogorov and Zabih
@@ -102,17 +111,17 @@ static void add_pair(Labelling *l, size_t p, size_t q, int direction, int alpha)
 /* One expansion; true when something changed. */
 static bool expand(Labelling *l, int alpha)
 {
-    size_t count = l->width * l->height;
+    size_t width = l->width, count = width * l->height;
     bool has_changed = false;
     uf_gridcut_reset(l->cut);
-    for (size_t p = 0; p < count; p++) {
+    for (size_t p = 0, x = 0; p < count; p++, x = x + 1 < width ? x + 1 : 0) {
         if (l->label[p] < 0)
             continue;
         uf_gridcut_add_node(l->cut, p, place_cost(l, p, l->label[p]), place_cost(l, p, alpha));
-        if (p % l->width + 1 < l->width && l->label[p + 1] >= 0)
+        if (x + 1 < width && l->label[p + 1] >= 0)
             add_pair(l, p, p + 1, UF_GRID_RIGHT, alpha);
-        if (p + l->width < count && l->label[p + l->width] >= 0)
-            add_pair(l, p, p + l->width, UF_GRID_DOWN, alpha);
+        if (p + width < count && l->label[p + width] >= 0)
+            add_pair(l, p, p + width, UF_GRID_DOWN, alpha);
     }
     uf_gridcut_solve(l->cut);
     for (size_t p = 0; p < count; p++)
@@ -153,12 +162,16 @@ UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
 {
     Labelling l = {
         .matcher = matcher, .width = uf_box_width(matcher->box), .height = uf_box_height(matcher->box)};
-    UfStatus status = uf_gridcut_create(l.width, l.height, &l.cut, report);
+    UfGridCut *cut = NULL;
+    if (l.width == 0 || l.height == 0)
+        return UF_OK;
+    UfStatus status = uf_gridcut_create(l.width, l.height, &cut, report);
     if (status != UF_OK)
         return status;
+    l.cut = cut;
     l.label = uf_alloc(l.width * l.height, sizeof *l.label);
     if (l.label == NULL) {
-        uf_gridcut_free(&l.cut);
+        uf_gridcut_free(&cut);
         return uf_fail_memory(report);
     }
     collect_shifts(&l);
@@ -173,6 +186,6 @@ UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
         if (l.label[p] >= 0)
             matcher->match[p] = (UfMatch){l.shift[l.label[p]].dx, l.shift[l.label[p]].dy, INFINITY};
     free(l.label);
-    uf_gridcut_free(&l.cut);
+    uf_gridcut_free(&cut);
     return UF_OK;
 }

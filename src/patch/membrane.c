@@ -25,13 +25,18 @@
 /* A harmonic that has decayed below this is nothing, even in 16 bits. */
 #define NOTHING 1e-7
 
+/* What a thread works in. */
+typedef struct Workspace {
+    fftw_complex *terms; /* harmonics */
+    double *row;         /* count */
+} Workspace;
+
 struct UfMembrane {
     size_t count, channels, harmonics; /* harmonics = count/2 + 1 */
     double rim;                        /* tan(edge/2) */
     int threads;
     fftw_complex *spectrum; /* channels x harmonics, already divided by count */
-    fftw_complex **terms;   /* a thread: harmonics */
-    double **row;           /* a thread: count */
+    Workspace *work;        /* one a thread */
     fftw_plan inverse;
 };
 
@@ -42,14 +47,11 @@ void uf_membrane_free(UfMembrane **membrane)
     UfMembrane *m = *membrane;
     if (m->inverse != NULL)
         fftw_destroy_plan(m->inverse);
-    for (int t = 0; t < m->threads; t++) {
-        if (m->terms != NULL)
-            fftw_free(m->terms[t]);
-        if (m->row != NULL)
-            fftw_free(m->row[t]);
+    for (int t = 0; m->work != NULL && t < m->threads; t++) {
+        fftw_free(m->work[t].terms);
+        fftw_free(m->work[t].row);
     }
-    free((void *)m->terms);
-    free((void *)m->row);
+    free(m->work);
     fftw_free(m->spectrum);
     free(m);
     *membrane = NULL;
@@ -58,14 +60,13 @@ void uf_membrane_free(UfMembrane **membrane)
 static bool allocate(UfMembrane *m)
 {
     m->spectrum = fftw_alloc_complex(m->channels * m->harmonics);
-    m->terms = (fftw_complex **)uf_alloc_zero((size_t)m->threads, sizeof *m->terms);
-    m->row = (double **)uf_alloc_zero((size_t)m->threads, sizeof *m->row);
-    if (m->spectrum == NULL || m->terms == NULL || m->row == NULL)
+    m->work = uf_alloc_zero((size_t)m->threads, sizeof *m->work);
+    if (m->spectrum == NULL || m->work == NULL)
         return false;
     for (int t = 0; t < m->threads; t++) {
-        m->terms[t] = fftw_alloc_complex(m->harmonics);
-        m->row[t] = fftw_alloc_real(m->count);
-        if (m->terms[t] == NULL || m->row[t] == NULL)
+        m->work[t].terms = fftw_alloc_complex(m->harmonics);
+        m->work[t].row = fftw_alloc_real(m->count);
+        if (m->work[t].terms == NULL || m->work[t].row == NULL)
             return false;
     }
     return true;
@@ -73,17 +74,17 @@ static bool allocate(UfMembrane *m)
 
 static bool analyse(UfMembrane *m, const double *values)
 {
-    fftw_plan forward = fftw_plan_dft_r2c_1d((int)m->count, m->row[0], m->terms[0], FFTW_ESTIMATE);
+    fftw_plan forward = fftw_plan_dft_r2c_1d((int)m->count, m->work[0].row, m->work[0].terms, FFTW_ESTIMATE);
     if (forward == NULL)
         return false;
     for (size_t c = 0; c < m->channels; c++) {
         for (size_t i = 0; i < m->count; i++)
-            m->row[0][i] = values[i * m->channels + c] / (double)m->count;
+            m->work[0].row[i] = values[i * m->channels + c] / (double)m->count;
         fftw_execute(forward);
-        memcpy(m->spectrum + c * m->harmonics, m->terms[0], m->harmonics * sizeof *m->spectrum);
+        memcpy(m->spectrum + c * m->harmonics, m->work[0].terms, m->harmonics * sizeof *m->spectrum);
     }
     fftw_destroy_plan(forward);
-    m->inverse = fftw_plan_dft_c2r_1d((int)m->count, m->terms[0], m->row[0], FFTW_ESTIMATE);
+    m->inverse = fftw_plan_dft_c2r_1d((int)m->count, m->work[0].terms, m->work[0].row, FFTW_ESTIMATE);
     return m->inverse != NULL;
 }
 
@@ -116,7 +117,7 @@ UfStatus uf_membrane_from_picture(const UfPicture *panorama, const UfCap *cap, U
     UfMembrane *m = NULL;
     status = uf_membrane_from_ring(ring.values, ring.count, ring.channels, ring.edge_rad, cap->threads, &m,
                                    report);
-    if (status == UF_OK) {
+    if (status == UF_OK && m != NULL) {
         for (size_t k = 0; k < m->harmonics; k++) {
             double gain = uf_ring_gain(&ring, k);
             for (size_t c = 0; c < m->channels; c++) {
@@ -132,7 +133,7 @@ UfStatus uf_membrane_from_picture(const UfPicture *panorama, const UfCap *cap, U
 
 static void one_row(const UfMembrane *m, double angle_rad, size_t c, int thread, float *out)
 {
-    fftw_complex *terms = m->terms[thread];
+    fftw_complex *terms = m->work[thread].terms;
     fftw_complex *spectrum = m->spectrum + c * m->harmonics;
     double ratio = fmin(1, tan(angle_rad / 2) / m->rim);
     double decay = 1;
@@ -143,9 +144,9 @@ static void one_row(const UfMembrane *m, double angle_rad, size_t c, int thread,
         decay *= ratio;
     }
     memset(terms + k, 0, (m->harmonics - k) * sizeof *terms);
-    fftw_execute_dft_c2r(m->inverse, terms, m->row[thread]);
+    fftw_execute_dft_c2r(m->inverse, terms, m->work[thread].row);
     for (size_t i = 0; i < m->count; i++)
-        out[i * m->channels + c] = (float)m->row[thread][i];
+        out[i * m->channels + c] = (float)m->work[thread].row[i];
 }
 
 void uf_membrane_rows(const UfMembrane *m, const double *angles_rad, size_t count, float *out)

@@ -3,7 +3,9 @@
  * is averaged out) the colours far from the hole are counted in a coarse histogram; what has a colour that is
  * rare there is odd. A motif or a dark tile occurs more often, so it stays. Odd things that touch the hole
  * are taken for what is to be covered. Others, a patch of sun or a coin, are left where they are, but not
- * copied: unless there are so many that they are what this floor looks like.
+ * copied: unless there are so many that they are what this floor looks like. Neither is copied what the
+ * hole's own surroundings do not have, when enough is left: the floor beyond the rug that the tripod stands
+ * on.
  */
 #include "patch/odd.h"
 
@@ -19,23 +21,35 @@
 #define RARE 0.01
 /* Rare colours that make up more than this share of the ring are no exceptions. */
 #define MOST_RARE 0.06
-/* The near ring: this many hole radii beyond the hole's edge. */
-#define NEAR 0.5
+/* In hole radii: where the far ring begins, and where the hole's surroundings end. */
+#define FAR          1.5
+#define SURROUNDINGS 1.15
+/* Share of the sources that must be left when strangers to the surroundings are not copied. */
+#define LEAST_LEFT 0.12
+/* What makes up more than this share of the hole's edge is what the hole lies in, not what sticks out of it.
+ */
+#define MOST_EDGE 0.35
 /* A colour nearer than this to the ring's mean is never odd. */
 #define LEAST_DIFFERENCE 0.12F
 /* Dilation in small pixels: the edges of a thing are mixed. */
 #define EDGE_PX 2
 
-enum { ORDINARY = 0, SUSPECT, ODD }; /* ODD: a suspect that touches the hole */
+/* ODD: a suspect that touches the hole. */
+enum { ORDINARY = 0, STRANGER, SUSPECT, ODD };
+
+/* The colours of a part of the ring. */
+typedef struct Palette {
+    uint32_t *count; /* BINS^3 */
+    size_t total;
+    float mean[3];
+} Palette;
 
 typedef struct Small {
     UfCanvas canvas;
     int shift; /* log2 of the reduction */
     uint8_t *mark;
     size_t *stack;
-    uint32_t *histogram; /* BINS^3 */
-    size_t far;          /* pixels counted in it */
-    float mean[3];
+    Palette far, surroundings;
 } Small;
 
 static void small_clear(Small *s)
@@ -43,7 +57,8 @@ static void small_clear(Small *s)
     uf_canvas_clear(&s->canvas);
     free(s->mark);
     free(s->stack);
-    free(s->histogram);
+    free(s->far.count);
+    free(s->surroundings.count);
 }
 
 static UfStatus shrink(const UfCanvas *canvas, Small *s, UfReport *report)
@@ -64,8 +79,11 @@ static UfStatus shrink(const UfCanvas *canvas, Small *s, UfReport *report)
     size_t cells = s->canvas.width * s->canvas.height;
     s->mark = uf_alloc_zero(cells, 1);
     s->stack = uf_alloc(cells, sizeof *s->stack);
-    s->histogram = uf_alloc_zero((size_t)BINS * BINS * BINS, sizeof *s->histogram);
-    return s->mark == NULL || s->stack == NULL || s->histogram == NULL ? uf_fail_memory(report) : UF_OK;
+    s->far.count = uf_alloc_zero((size_t)BINS * BINS * BINS, sizeof *s->far.count);
+    s->surroundings.count = uf_alloc_zero((size_t)BINS * BINS * BINS, sizeof *s->surroundings.count);
+    if (s->mark == NULL || s->stack == NULL || s->far.count == NULL || s->surroundings.count == NULL)
+        return uf_fail_memory(report);
+    return UF_OK;
 }
 
 static int bin_of(float value)
@@ -77,33 +95,35 @@ static int bin_of(float value)
 /* Distance from the middle, in small pixels. */
 static double distance(const Small *s, size_t i)
 {
-    double x = (double)(i % s->canvas.width) + 0.5 - (double)s->canvas.width / 2;
-    double y = (double)(i / s->canvas.width) + 0.5 - (double)s->canvas.height / 2;
-    return hypot(x, y);
+    size_t x = i % s->canvas.width, y = i / s->canvas.width;
+    return hypot((double)x + 0.5 - (double)s->canvas.width / 2,
+                 (double)y + 0.5 - (double)s->canvas.height / 2);
 }
 
-static void count_far(Small *s, double near)
+/* Counts the sources between two distances from the middle. */
+static void count_colours(const Small *s, double from, double to, Palette *palette)
 {
     double sum[3] = {0};
     for (size_t i = 0; i < s->canvas.width * s->canvas.height; i++) {
-        if (s->canvas.cell[i] != UF_CELL_SOURCE || distance(s, i) < near)
+        double d = distance(s, i);
+        if (s->canvas.cell[i] != UF_CELL_SOURCE || d < from || d >= to)
             continue;
         const float *v = s->canvas.value + 4 * i;
-        s->histogram[(bin_of(v[0]) * BINS + bin_of(v[1])) * BINS + bin_of(v[2])]++;
+        palette->count[(bin_of(v[0]) * BINS + bin_of(v[1])) * BINS + bin_of(v[2])]++;
         for (int c = 0; c < 3; c++)
             sum[c] += v[c];
-        s->far++;
+        palette->total++;
     }
     for (int c = 0; c < 3; c++)
-        s->mean[c] = s->far > 0 ? (float)(sum[c] / (double)s->far) : 0;
+        palette->mean[c] = palette->total > 0 ? (float)(sum[c] / (double)palette->total) : 0;
 }
 
-/* Rare in the far ring, the neighbouring bins counted in, and unlike the mean. */
-static bool is_suspect(const Small *s, const float *v)
+/* Rare in the palette, the neighbouring bins counted in, and unlike its mean. */
+static bool is_rare(const Palette *palette, const float *v)
 {
     float difference = 0;
     for (int c = 0; c < 3; c++)
-        difference = fmaxf(difference, fabsf(v[c] - s->mean[c]));
+        difference = fmaxf(difference, fabsf(v[c] - palette->mean[c]));
     if (difference < LEAST_DIFFERENCE)
         return false;
     size_t count = 0;
@@ -111,8 +131,8 @@ static bool is_suspect(const Small *s, const float *v)
         for (int g = bin_of(v[1]) - 1; g <= bin_of(v[1]) + 1; g++)
             for (int b = bin_of(v[2]) - 1; b <= bin_of(v[2]) + 1; b++)
                 if (r >= 0 && g >= 0 && b >= 0 && r < BINS && g < BINS && b < BINS)
-                    count += s->histogram[(r * BINS + g) * BINS + b];
-    return (double)count < RARE * (double)s->far;
+                    count += palette->count[(r * BINS + g) * BINS + b];
+    return (double)count < RARE * (double)palette->total;
 }
 
 /* Suspects that hang together with the hole are odd. */
@@ -131,6 +151,31 @@ static void flood(Small *s)
                 s->stack[count++] = near[n];
             }
     }
+}
+
+/* Share of the sources next to the hole that are odd. */
+static double odd_edge(const Small *s)
+{
+    size_t w = s->canvas.width;
+    double edge = 0, odd = 0;
+    for (size_t y = 1; y + 1 < s->canvas.height; y++)
+        for (size_t x = 1; x + 1 < w; x++) {
+            size_t i = y * w + x;
+            const uint8_t *cell = s->canvas.cell + i;
+            if (*cell == UF_CELL_SOURCE && (cell[-1] == UF_CELL_HOLE || cell[1] == UF_CELL_HOLE ||
+                                            *(cell - w) == UF_CELL_HOLE || cell[w] == UF_CELL_HOLE)) {
+                edge++;
+                odd += s->mark[i] == ODD;
+            }
+        }
+    return edge > 0 ? odd / edge : 0;
+}
+
+static void unmark(Small *s, uint8_t mark)
+{
+    for (size_t i = 0; i < s->canvas.width * s->canvas.height; i++)
+        if (s->mark[i] == mark)
+            s->mark[i] = ORDINARY;
 }
 
 /* The strongest mark within EDGE_PX. */
@@ -167,21 +212,38 @@ static void apply(const Small *s, UfCanvas *canvas, double reach)
         }
 }
 
+static size_t count_marks(const Small *s, uint8_t mark)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < s->canvas.width * s->canvas.height; i++)
+        count += s->canvas.cell[i] == UF_CELL_SOURCE && s->mark[i] == mark;
+    return count;
+}
+
 /* Marks the suspects; when they are many, they are none. */
 static void mark_suspects(Small *s)
 {
-    size_t cells = s->canvas.width * s->canvas.height, suspects = 0, sources = 0;
-    for (size_t i = 0; i < cells; i++) {
-        if (s->canvas.cell[i] != UF_CELL_SOURCE)
-            continue;
-        s->mark[i] = is_suspect(s, s->canvas.value + 4 * i) ? SUSPECT : ORDINARY;
-        suspects += s->mark[i];
-        sources++;
-    }
+    for (size_t i = 0; i < s->canvas.width * s->canvas.height; i++)
+        if (s->canvas.cell[i] == UF_CELL_SOURCE && is_rare(&s->far, s->canvas.value + 4 * i))
+            s->mark[i] = SUSPECT;
+    size_t suspects = count_marks(s, SUSPECT), others = count_marks(s, ORDINARY);
     flood(s);
-    if ((double)suspects > MOST_RARE * (double)sources)
-        for (size_t i = 0; i < cells; i++)
-            s->mark[i] = s->mark[i] == SUSPECT ? ORDINARY : s->mark[i];
+    if ((double)suspects > MOST_RARE * (double)(suspects + others))
+        unmark(s, SUSPECT);
+    if (odd_edge(s) > MOST_EDGE)
+        unmark(s, ODD);
+}
+
+/* Marks what the surroundings do not have, when that leaves enough. */
+static void mark_strangers(Small *s)
+{
+    for (size_t i = 0; i < s->canvas.width * s->canvas.height; i++)
+        if (s->canvas.cell[i] == UF_CELL_SOURCE && s->mark[i] == ORDINARY &&
+            is_rare(&s->surroundings, s->canvas.value + 4 * i))
+            s->mark[i] = STRANGER;
+    size_t strangers = count_marks(s, STRANGER), left = count_marks(s, ORDINARY);
+    if ((double)left < LEAST_LEFT * (double)(left + strangers))
+        unmark(s, STRANGER);
 }
 
 UfStatus uf_odd_exclude(UfCanvas *canvas, double reach, UfReport *report)
@@ -190,9 +252,11 @@ UfStatus uf_odd_exclude(UfCanvas *canvas, double reach, UfReport *report)
     UfBox box;
     UfStatus status = shrink(canvas, &s, report);
     if (status == UF_OK && uf_canvas_hole_box(&s.canvas, 0, &box)) {
-        double near = (double)uf_box_width(box) / 2 * (1 + NEAR);
-        count_far(&s, near);
+        double radius = (double)uf_box_width(box) / 2;
+        count_colours(&s, FAR * radius, INFINITY, &s.far);
+        count_colours(&s, 0, SURROUNDINGS * radius, &s.surroundings);
         mark_suspects(&s);
+        mark_strangers(&s);
         apply(&s, canvas, reach);
     }
     small_clear(&s);

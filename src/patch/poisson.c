@@ -77,6 +77,8 @@ static void add_residual(const Level *l, size_t x, size_t y, float *sum)
  * step. */
 static void restrict_residual(const Level *fine, const Level *coarse, int threads)
 {
+    if (coarse->own_u == NULL || coarse->own_f == NULL) /* never: levels without memory are not used */
+        return;
     memset(coarse->own_u, 0, coarse->width * coarse->height * 4 * sizeof(float));
     memset(coarse->own_f, 0, coarse->width * coarse->height * 4 * sizeof(float));
 #pragma omp parallel for schedule(static) num_threads(threads) if (coarse->height > 64)
@@ -148,7 +150,7 @@ static bool coarsen(const Level *fine, Level *out)
 
 static bool has_hole(const Level *l)
 {
-    return memchr(l->is_hole, 1, l->width * l->height) != NULL;
+    return l->is_hole != NULL && memchr(l->is_hole, 1, l->width * l->height) != NULL;
 }
 
 UfStatus uf_poisson_solve(size_t width, size_t height, const uint8_t *is_hole, float *u, const float *f,

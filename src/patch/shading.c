@@ -17,6 +17,12 @@
 #define DARK 0.02
 /* The light is never taken to differ by more than this factor from its mean. */
 #define MOST_LOG 1.4
+/* The light is checked on the sources within this many hole radii, in so many sectors. */
+#define CHECK_REACH 1.4
+#define SECTORS     16
+/* What the light may leave unexplained there: half of the differences, and a little. */
+#define LEFT_SHARE 0.5
+#define LEFT_FLOOR 0.06
 /* About how many samples are fitted. */
 #define SAMPLES_SIDE 220u
 
@@ -110,18 +116,70 @@ static void centre(const UfCanvas *canvas, size_t step, double *term)
     term[0] -= sum / count;
 }
 
+/* Sums over a sector: of the logarithm, and of what the light leaves of it. */
+typedef struct Sector {
+    double value, left, count;
+} Sector;
+
+static void sum_sectors(const UfCanvas *canvas, size_t c, size_t step, double reach, const double *term,
+                        Sector *sector)
+{
+    for (size_t y = step / 2; y < canvas->height; y += step)
+        for (size_t x = step / 2; x < canvas->width; x += step) {
+            size_t i = y * canvas->width + x;
+            double u = (double)x + 0.5 - (double)canvas->width / 2;
+            double v = (double)y + 0.5 - (double)canvas->height / 2;
+            if (canvas->cell[i] != UF_CELL_SOURCE || hypot(u, v) > reach)
+                continue;
+            double b[TERMS];
+            basis(canvas, x, y, b);
+            double value = log(fmax(canvas->value[4 * i + c], 0) + DARK);
+            Sector *s = &sector[(size_t)((atan2(v, u) / (2 * M_PI) + 0.5) * SECTORS) % SECTORS];
+            s->value += value;
+            s->left += value - evaluate(term, b);
+            s->count++;
+        }
+}
+
+/*
+ * Whether the light explains how bright the floor is around the hole. It does not where the ring holds
+ * several things (a rug, a bright island in dark water): their brightness would be taken for light and bent
+ * into the hole.
+ */
+static bool explains(const UfCanvas *canvas, size_t c, size_t step, double reach, const double *term)
+{
+    Sector sector[SECTORS] = {{0}};
+    sum_sectors(canvas, c, step, reach, term, sector);
+    double mean = 0, count = 0, differ = 0, left = 0;
+    for (int i = 0; i < SECTORS; i++)
+        if (sector[i].count > 0) {
+            mean += sector[i].value / sector[i].count;
+            count++;
+        }
+    for (int i = 0; i < SECTORS; i++)
+        if (sector[i].count > 0) {
+            differ += pow(sector[i].value / sector[i].count - mean / count, 2);
+            left += pow(sector[i].left / sector[i].count, 2);
+        }
+    return left <= LEFT_SHARE * differ + count * LEFT_FLOOR * LEFT_FLOOR;
+}
+
 UfStatus uf_shading_fit(const UfCanvas *canvas, UfShading *out, UfReport *report)
 {
     UfShading shading = {0};
+    UfBox box;
     size_t step = canvas->width / SAMPLES_SIDE + 1;
+    bool is_light = uf_canvas_hole_box(canvas, 0, &box);
     for (size_t c = 0; c < 3; c++) {
         double spread = 0;
         for (int round = 0; round < ROUNDS; round++)
             if (!fit_once(canvas, c, step, shading.term[c], &spread))
                 return uf_fail(report, UF_ERROR_UNCLEAR, "too little floor is seen around the cap");
+        double reach = CHECK_REACH * (double)(box.x1 - box.x0) / 2;
+        is_light = is_light && explains(canvas, c, step, reach, shading.term[c]);
         centre(canvas, step, shading.term[c]);
     }
-    *out = shading;
+    *out = is_light ? shading : (UfShading){0};
     return UF_OK;
 }
 

@@ -12,7 +12,10 @@ typedef struct UfShading {
     double term[3][UF_SHADING_TERMS];
 } UfShading;
 
-/* Fits the sources, robustly. UF_ERROR_UNCLEAR when there are too few. */
+/*
+ * Fits the sources, robustly; no light (all 0) where it does not explain how bright the floor around the hole
+ * is. UF_ERROR_UNCLEAR when there are too few sources.
+ */
 UfStatus uf_shading_fit(const UfCanvas *canvas, UfShading *out, UfReport *report);
 /* Divides all values by the light, and multiplies them again. */
 void uf_shading_remove(const UfShading *shading, UfCanvas *canvas);
