@@ -77,8 +77,6 @@ static void add_residual(const Level *l, size_t x, size_t y, float *sum)
  * step. */
 static void restrict_residual(const Level *fine, const Level *coarse, int threads)
 {
-    if (coarse->own_u == NULL || coarse->own_f == NULL) /* never: levels without memory are not used */
-        return;
     memset(coarse->own_u, 0, coarse->width * coarse->height * 4 * sizeof(float));
     memset(coarse->own_f, 0, coarse->width * coarse->height * 4 * sizeof(float));
 #pragma omp parallel for schedule(static) num_threads(threads) if (coarse->height > 64)
@@ -138,9 +136,13 @@ static bool coarsen(const Level *fine, Level *out)
     l.is_hole = l.own_hole;
     l.u = l.own_u;
     l.f = l.own_f;
-    *out = l;
-    if (l.own_hole == NULL || l.own_u == NULL || l.own_f == NULL)
+    if (l.own_hole == NULL || l.own_u == NULL || l.own_f == NULL) {
+        free(l.own_hole);
+        free(l.own_u);
+        free(l.own_f);
         return false;
+    }
+    *out = l;
     memset(l.own_hole, 1, cells);
     for (size_t y = 0; y < fine->height; y++)
         for (size_t x = 0; x < fine->width; x++)
@@ -150,25 +152,23 @@ static bool coarsen(const Level *fine, Level *out)
 
 static bool has_hole(const Level *l)
 {
-    return l->is_hole != NULL && memchr(l->is_hole, 1, l->width * l->height) != NULL;
+    return memchr(l->is_hole, 1, l->width * l->height) != NULL;
 }
 
 UfStatus uf_poisson_solve(size_t width, size_t height, const uint8_t *is_hole, float *u, const float *f,
                           int cycles, int threads, UfReport *report)
 {
-    Level levels[MAX_LEVELS] = {{.width = width, .height = height, .is_hole = is_hole, .u = u, .f = f}};
+    Level levels[MAX_LEVELS];
     size_t count = 1;
     UfStatus status = UF_OK;
+    levels[0] = (Level){.width = width, .height = height, .is_hole = is_hole, .u = u, .f = f};
     while (count < MAX_LEVELS && levels[count - 1].width > COARSEST_SIDE &&
-           levels[count - 1].height > COARSEST_SIDE) {
+           levels[count - 1].height > COARSEST_SIDE && has_hole(&levels[count - 1])) {
         if (!coarsen(&levels[count - 1], &levels[count])) {
-            count++;
             status = uf_fail_memory(report);
             goto cleanup;
         }
         count++;
-        if (!has_hole(&levels[count - 1]))
-            break;
     }
     for (int i = 0; i < cycles; i++)
         cycle(levels, count, 0, threads);
