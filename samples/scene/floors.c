@@ -132,7 +132,8 @@ static Board board_at(double x, double z, uint32_t seed)
 static double ring_tone(const Board *b, double fp, double *knot)
 {
     double x = b->across + (hash_unit(b->id, 11) - 0.5) * 0.16, z = b->along + hash_unit(b->id, 12) * 50;
-    double cathedral = x * x * (14 + 14 * hash_unit(b->id, 13)) + 0.10 * z * (hash_unit(b->id, 14) - 0.5);
+    double bow = 4 + 7 * hash_unit(b->id, 13);
+    double cathedral = x * x * bow + 0.10 * z * (hash_unit(b->id, 14) - 0.5);
     double depth =
         cathedral + 0.020 * noise_at(z * 1.6, x * 9, b->id) + 0.006 * noise_at(z * 5, x * 30, b->id + 1);
     *knot = 0;
@@ -148,10 +149,11 @@ static double ring_tone(const Board *b, double fp, double *knot)
         depth += pull * (0.055 - 0.6 * d);
         *knot = greater(*knot, 1 - smooth_step(0.6 * r, 1.25 * r, d));
     }
-    double pitch = 0.0065 + 0.004 * hash_unit(b->id, 15), phase = depth / pitch;
+    double pitch = 0.0105 + 0.0065 * hash_unit(b->id, 15), phase = depth / pitch;
     double tone = phase - floor(phase);
     tone = tone < 0.82 ? pow(tone / 0.82, 1.6) : (1 - tone) / 0.18;
-    return mix(tone, 0.4, clamp(fp / 0.006, 0, 1));
+    double spacing = pitch / (0.25 + 2 * fabs(x) * bow); /* rings closer than samples would flicker */
+    return mix(tone, 0.4, clamp(1.6 * fp / spacing - 0.45, 0, 1));
 }
 
 static double nail_mark(const Board *b, double fp)
@@ -178,8 +180,8 @@ void paint_planks(const Material *m, const Hit *hit, Surface *surface)
     colour = v_mix(colour, v_scale(v3(0.062, 0.036, 0.021), 1 + 0.4 * fibre), 0.85 * knot);
     /* grey where feet wore the varnish off, a few darker stains */
     colour =
-        v_mix(colour, v_scale(v3(1.05, 1.0, 0.93), v_luminance(colour)), clamp(0.16 + 0.45 * wear, 0, 0.45));
-    colour = v_scale(colour, 1 - 0.28 * smooth_step(0.30, 0.60, stain));
+        v_mix(colour, v_scale(v3(1.05, 1.0, 0.93), v_luminance(colour)), clamp(0.04 + 0.40 * wear, 0, 0.35));
+    colour = v_scale(colour, 1 - 0.16 * smooth_step(0.32, 0.66, stain));
     colour = v_scale(colour, 1 - 0.85 * nail_mark(&b, fp));
     double gap = 0.0008 + 0.0007 * hash_unit(b.id, 6) + 0.0004 * noise_at(z * 7, x * 7, b.id);
     double edge = lesser(b.side_edge - gap, b.end_edge - 0.0007) - 0.00025 * fibre;

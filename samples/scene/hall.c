@@ -26,20 +26,13 @@ static Palette mix_palette(World *w)
     p.rail = world_material(
         w, (Material){.paint = paint_lacquer, .mean = {0.035, 0.075, 0.06}, .gloss = 0.04, .blur = 0.02});
     p.ceiling = world_material(w, (Material){.paint = paint_plaster, .mean = {0.74, 0.71, 0.64}, .seed = 51});
-    p.beam = world_material(
-        w, (Material){.paint = paint_wood, .mean = {0.17, 0.105, 0.06}, .size = 1, .seed = 61});
-    p.oak = world_material(w, (Material){.paint = paint_wood,
-                                         .mean = {0.30, 0.175, 0.085},
-                                         .size = 1,
-                                         .gloss = 0.03,
-                                         .blur = 0.05,
-                                         .seed = 71});
-    p.dark = world_material(w, (Material){.paint = paint_wood,
-                                          .mean = {0.135, 0.068, 0.034},
-                                          .size = -1,
-                                          .gloss = 0.035,
-                                          .blur = 0.04,
-                                          .seed = 81});
+    p.beam = world_material(w, (Material){.paint = paint_wood, .mean = {0.17, 0.105, 0.06}, .seed = 61});
+    p.oak = world_material(
+        w, (Material){
+               .paint = paint_wood, .mean = {0.30, 0.175, 0.085}, .gloss = 0.03, .blur = 0.05, .seed = 71});
+    p.dark = world_material(
+        w, (Material){
+               .paint = paint_wood, .mean = {0.135, 0.068, 0.034}, .gloss = 0.035, .blur = 0.04, .seed = 81});
     p.frame = world_material(
         w, (Material){.paint = paint_lacquer, .mean = {0.70, 0.68, 0.61}, .gloss = 0.03, .blur = 0.06});
     p.brass = world_material(

@@ -39,12 +39,10 @@ void paint_wood(const Material *m, const Hit *hit, Surface *surface)
     double a, b, fp = hit->footprint;
     paint_face_metres(hit, &a, &b);
     uint32_t id = solid_seed(m, hit);
-    double size = m->size > 0 ? m->size : 1;
-    /* size < 0 turns the grain upright */
-    double along = m->size < 0 ? b : a, across = m->size < 0 ? a : b;
+    double along = hit->tall ? b : a, across = hit->tall ? a : b;
     across += hash_unit(id, 1) * 20;
     along += hash_unit(id, 2) * 20;
-    double bend = noise_sum(along * 1.1, across * 5 * size, 3, fp * 5, id);
+    double bend = noise_sum(along * 1.1, across * 5, 3, fp * 5, id);
     double phase = across * 46 + 2.6 * bend, tone = 0.5 + 0.5 * sin(phase * 2 * PI * 0.45 + 2 * bend);
     double fibre = noise_sum(across * 420, along * 7, 3, fp * 420, id + 7);
     double board = m->second.x; /* width of glued boards; 0: one piece */

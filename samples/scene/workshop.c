@@ -25,30 +25,20 @@ static Palette mix_palette(World *w)
     p.skirting = world_material(
         w, (Material){.paint = paint_lacquer, .mean = {0.16, 0.20, 0.20}, .gloss = 0.03, .blur = 0.08});
     p.ceiling = world_material(
-        w,
-        (Material){
-            .paint = paint_wood, .mean = {0.50, 0.40, 0.29}, .second = {0.16, 0, 0}, .size = 1, .seed = 151});
-    p.beam = world_material(
-        w, (Material){.paint = paint_wood, .mean = {0.20, 0.125, 0.07}, .size = 1, .seed = 161});
+        w, (Material){.paint = paint_wood, .mean = {0.50, 0.40, 0.29}, .second = {0.16, 0, 0}, .seed = 151});
+    p.beam = world_material(w, (Material){.paint = paint_wood, .mean = {0.20, 0.125, 0.07}, .seed = 161});
     p.bench = world_material(w, (Material){.paint = paint_wood,
                                            .mean = {0.38, 0.245, 0.13},
                                            .second = {0.11, 0, 0},
-                                           .size = 1,
                                            .gloss = 0.015,
                                            .blur = 0.15,
                                            .seed = 171});
-    p.pine = world_material(w, (Material){.paint = paint_wood,
-                                          .mean = {0.52, 0.36, 0.20},
-                                          .size = 1,
-                                          .gloss = 0.015,
-                                          .blur = 0.15,
-                                          .seed = 181});
-    p.dark = world_material(w, (Material){.paint = paint_wood,
-                                          .mean = {0.14, 0.08, 0.045},
-                                          .size = -1,
-                                          .gloss = 0.03,
-                                          .blur = 0.05,
-                                          .seed = 191});
+    p.pine = world_material(
+        w, (Material){
+               .paint = paint_wood, .mean = {0.52, 0.36, 0.20}, .gloss = 0.015, .blur = 0.15, .seed = 181});
+    p.dark = world_material(
+        w, (Material){
+               .paint = paint_wood, .mean = {0.14, 0.08, 0.045}, .gloss = 0.03, .blur = 0.05, .seed = 191});
     p.frame = world_material(
         w, (Material){.paint = paint_lacquer, .mean = {0.20, 0.28, 0.29}, .gloss = 0.03, .blur = 0.06});
     p.iron = world_material(
@@ -198,5 +188,5 @@ void workshop_build(World *w)
     build_pendant(w, p.shade, p.lamp, v3(-2.4, 2.25, -0.8), high, 0.22, v3(13, 10.4, 7.2));
     build_pendant(w, p.shade, p.lamp, v3(1.3, 2.45, -1.1), high, 0.22, v3(11, 8.8, 6.2));
     w->ambient = v3(0.20, 0.19, 0.17);
-    w->exposure = 1.45;
+    w->exposure = 2.1;
 }

@@ -352,6 +352,7 @@ static void fill_box(const Solid *s, Hit *hit)
 {
     double local[3] = {hit->local.x, hit->local.y, hit->local.z}, half[3] = {s->half.x, s->half.y, s->half.z};
     int u = box_u[hit->face], v = box_v[hit->face];
+    hit->tall = half[v] > half[u];
     hit->u = clamp(local[u] / half[u] * 0.5 + 0.5, 0, 1);
     hit->v = clamp(local[v] / half[v] * 0.5 + 0.5, 0, 1);
     hit->normal = v_scale(s->axis[hit->face / 2], hit->face % 2 == 1 ? 1 : -1);
@@ -359,6 +360,7 @@ static void fill_box(const Solid *s, Hit *hit)
 
 static void fill_round(const Solid *s, Hit *hit)
 {
+    hit->tall = s->kind == SOLID_CYLINDER && hit->face == 0 && s->half.y > s->half.x;
     V3 p = hit->local;
     double r = s->half.x;
     if (s->kind == SOLID_BALL) {

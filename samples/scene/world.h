@@ -25,6 +25,7 @@ typedef struct Hit {
     V3 at, normal;    /* world */
     V3 local;         /* in the solid's own frame, metres from its centre */
     double u, v;      /* on the face, 0..1 */
+    bool tall;        /* the face is longer in v than in u */
     V3 along;         /* the ray's direction */
     double footprint; /* size of the sample on the surface, metres */
 } Hit;

@@ -35,19 +35,15 @@ static Palette mix_palette(World *w)
     p.pane = world_material(w, (Material){.paint = paint_pane, .mean = {0.03, 0.03, 0.03}, .size = 1});
     p.iron = world_material(
         w, (Material){.paint = paint_metal, .mean = {0.04, 0.042, 0.045}, .gloss = 0.05, .blur = 0.15});
-    p.oak = world_material(w, (Material){.paint = paint_wood,
-                                         .mean = {0.27, 0.185, 0.115},
-                                         .size = 1,
-                                         .gloss = 0.012,
-                                         .blur = 0.2,
-                                         .seed = 371});
+    p.oak = world_material(
+        w, (Material){
+               .paint = paint_wood, .mean = {0.27, 0.185, 0.115}, .gloss = 0.012, .blur = 0.2, .seed = 371});
     p.leaf = world_material(w, (Material){.paint = paint_leaves,
                                           .mean = {0.035, 0.085, 0.018},
                                           .second = {0.10, 0.17, 0.035},
                                           .seed = 381});
     p.pot = world_material(w, (Material){.paint = paint_lacquer, .mean = {0.36, 0.15, 0.085}});
-    p.trunk = world_material(
-        w, (Material){.paint = paint_wood, .mean = {0.13, 0.10, 0.07}, .size = -1, .seed = 391});
+    p.trunk = world_material(w, (Material){.paint = paint_wood, .mean = {0.13, 0.10, 0.07}, .seed = 391});
     p.water = world_material(w, (Material){.paint = paint_pane, .mean = {0.02, 0.03, 0.03}, .size = -1});
     p.tin = world_material(
         w, (Material){.paint = paint_metal, .mean = {0.30, 0.31, 0.32}, .gloss = 0.2, .blur = 0.12});
