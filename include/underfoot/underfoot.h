@@ -3,6 +3,7 @@
 #define UNDERFOOT_UNDERFOOT_H
 
 #include <underfoot/check.h>
+#include <underfoot/home.h>
 #include <underfoot/patch.h>
 #include <underfoot/picture.h>
 #include <underfoot/plan.h>
