@@ -39,6 +39,7 @@ SCENE_SOURCES   := $(wildcard samples/scene/*.c)
 LIBRARY_OBJECTS := $(LIBRARY_SOURCES:%.c=$(OUT)/%.o)
 CLI_OBJECTS     := $(CLI_SOURCES:%.c=$(OUT)/%.o)
 TEST_OBJECTS    := $(TEST_SOURCES:%.c=$(OUT)/%.o)
+BENCH_OBJECTS   := $(patsubst %.c,$(OUT)/%.o,$(wildcard tests/bench/*.c)) $(OUT)/tests/support/caster.o
 SCENE_OBJECTS   := $(SCENE_SOURCES:%.c=$(OUT)/%.o)
 
 LIBRARY := $(OUT)/libunderfoot.a
@@ -78,7 +79,7 @@ $(OUT)/%.o: %.c
 
 tests: $(PROGRAM) $(SCENE) $(TESTS)
 
--include $(OUT)/tests/bench/bench.d $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
+-include $(BENCH_OBJECTS:.o=.d) $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
 
 # Packages: one list, .ci/packages. Installed where that is allowed, otherwise the command is printed.
 packages-build:
@@ -86,7 +87,7 @@ packages-build:
 packages-test:
 	@sh .ci/install build test
 
-$(OUT)/bench: $(OUT)/tests/bench/bench.o $(LIBRARY)
+$(OUT)/bench: $(BENCH_OBJECTS) $(LIBRARY)
 	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK)
 
 bench: packages-test

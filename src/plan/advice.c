@@ -8,21 +8,25 @@
 #include "plan/cells.h"
 #include "plan/rig.h"
 
-/* Coarser than the plan itself: the cap is refined from there anyway. */
-#define FIRST_LEVEL 9
-#define LAST_LEVEL  11
+/* Cells twice as large as the plan's, which are still no larger than the thinnest part; the cap is refined
+ * anyway. */
+#define COARSER_LEVELS 1
+#define LEVELS_BELOW   3
 
 #define LEAST_GAIN_RAD (0.1 * UF_PI / 180)
 /* A second frame must be worth its time. */
 #define SECOND_GAIN_RAD (0.5 * UF_PI / 180)
+/* Caps this near are the same. */
+#define SAME_RAD 1e-6
 /* A frame that looks down at least so far counts as a nadir shot. */
 #define NADIR_TILT_RAD (-60 * UF_PI / 180)
 
 static UfStatus cap_of(const UfRig *rig, int threads, double *cap_rad, UfReport *report)
 {
     UfCells cells = {0};
+    int first = uf_cells_first_level(rig) - COARSER_LEVELS;
     UfCellsOptions options = {
-        .first_level = FIRST_LEVEL, .last_level = LAST_LEVEL, .nadir_only = true, .threads = threads};
+        .first_level = first, .last_level = first + LEVELS_BELOW, .nadir_only = true, .threads = threads};
     UfStatus status = uf_cells_make(rig, options, &cells, report);
     if (status == UF_OK) {
         double unseen = uf_cap_find(rig, &cells, UF_CAP_KIND_UNSEEN, false, NULL);
@@ -73,28 +77,38 @@ static const UfFrame *nadir_frame(const UfRig *rig)
     return lowest;
 }
 
-/* The best of frames panned by quarter turns from `pan_rad`: one more frame, or two. */
-static UfStatus try_quarters(const UfRig *rig, int threads, UfAdviceKind kind, UfAdvice *best,
-                             UfReport *report)
+/* The best frame panned by a quarter turn from the nadir frame, if there is one. */
+static UfStatus try_one(const UfRig *rig, int threads, UfAdvice *best, UfReport *report)
 {
     const UfFrame *nadir = nadir_frame(rig);
     double pan_rad = nadir != NULL ? nadir->pan_rad : 0;
     best->cap_rad = INFINITY;
-    int first = nadir != NULL && kind == UF_ADVICE_ADD_FRAME ? 1 : 0;
-    for (int i = first; i < 4; i++) {
-        for (int j = i + 1; j < 4 || (kind == UF_ADVICE_ADD_FRAME && j == i + 1); j++) {
-            UfAdvice tried = {.kind = kind,
-                              .pan_rad = remainder(pan_rad + i * UF_PI / 2, 2 * UF_PI),
-                              .second_pan_rad = remainder(pan_rad + j * UF_PI / 2, 2 * UF_PI),
-                              .tilt_rad = nadir != NULL ? nadir->tilt_rad : -UF_PI / 2};
-            UfStatus status = try_frames(rig, threads, &tried, report);
-            if (status != UF_OK)
-                return status;
-            if (tried.cap_rad < best->cap_rad - 1e-6)
-                *best = tried;
-            if (kind == UF_ADVICE_ADD_FRAME)
-                break;
-        }
+    for (int i = nadir != NULL ? 1 : 0; i < 4; i++) {
+        UfAdvice tried = {.kind = UF_ADVICE_ADD_FRAME,
+                          .pan_rad = remainder(pan_rad + i * UF_PI / 2, 2 * UF_PI),
+                          .tilt_rad = nadir != NULL ? nadir->tilt_rad : -UF_PI / 2};
+        UfStatus status = try_frames(rig, threads, &tried, report);
+        if (status != UF_OK)
+            return status;
+        if (tried.cap_rad < best->cap_rad - SAME_RAD)
+            *best = tried;
+    }
+    return UF_OK;
+}
+
+/* The best other one to go with it. */
+static UfStatus try_two(const UfRig *rig, int threads, const UfAdvice *one, UfAdvice *best, UfReport *report)
+{
+    best->cap_rad = INFINITY;
+    for (int i = 1; i < 4; i++) {
+        UfAdvice tried = *one;
+        tried.kind = UF_ADVICE_ADD_TWO;
+        tried.second_pan_rad = remainder(one->pan_rad + i * UF_PI / 2, 2 * UF_PI);
+        UfStatus status = try_frames(rig, threads, &tried, report);
+        if (status != UF_OK)
+            return status;
+        if (tried.cap_rad < best->cap_rad - SAME_RAD)
+            *best = tried;
     }
     return UF_OK;
 }
@@ -110,9 +124,9 @@ UfStatus uf_plan_advise(const UfRig *rig, const UfPlan *plan, int threads, UfAdv
     if (plan->cause != UF_CAP_NOTHING && has_room) {
         UfAdvice one;
         UfAdvice two;
-        status = try_quarters(rig, threads, UF_ADVICE_ADD_FRAME, &one, report);
+        status = try_one(rig, threads, &one, report);
         if (status == UF_OK)
-            status = try_quarters(rig, threads, UF_ADVICE_ADD_TWO, &two, report);
+            status = try_two(rig, threads, &one, &two, report);
         if (status != UF_OK)
             return status;
         if (one.cap_rad <= least_rad - LEAST_GAIN_RAD) {

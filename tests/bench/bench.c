@@ -18,6 +18,8 @@
 
 #include <underfoot/underfoot.h>
 
+#include "bench/bench_plan.h"
+
 #define RUNS 5
 #define EARTH "/usr/share/xplanet/images/earth.jpg"
 
@@ -213,5 +215,6 @@ int main(int argc, char **argv)
     bench_patch(argv[1], in, out, "8192 x 4096");
     unlink(in);
     unlink(out);
+    bench_plan(argv[2]);
     return 0;
 }
