@@ -7,10 +7,10 @@
 #define PANS_A_LINE  10
 #define LISTED_AREAS 8
 
+/* Degrees without the last bits that the way through radians left, and without a negative zero. */
 static double deg(double rad)
 {
-    double value = uf_degrees(rad);
-    return fabs(value) < 5e-7 ? 0 : value; /* no -0.0 */
+    return round(uf_degrees(rad) * 1e9) / 1e9 + 0.0;
 }
 
 static void print_lens(const UfRig *rig, const UfPlan *plan)
@@ -152,9 +152,10 @@ static void print_parallax(const UfRig *rig, const UfPlan *plan)
         return;
     double pixel_rad = 2 * UF_PI / (double)plan->width_px;
     double parallax_rad = uf_parallax_rad(camera->pupil_offset_mm, step_rad, camera->nearest_m);
-    printf("\n  parallax  entrance pupil %g mm off the axis: at %.2f m neighbouring frames differ by %.2f "
-           "pixels\n",
-           camera->pupil_offset_mm, camera->nearest_m, parallax_rad / pixel_rad);
+    printf(
+        "\n  parallax  entrance pupil %g mm off the axis: at %.2f m neighbouring frames differ by up to %.2f "
+        "pixels\n",
+        camera->pupil_offset_mm, camera->nearest_m, parallax_rad / pixel_rad);
     printf("            half a pixel allows %.2f mm\n",
            uf_parallax_offset_mm(pixel_rad / 2, step_rad, camera->nearest_m));
 }

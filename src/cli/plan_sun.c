@@ -78,9 +78,15 @@ int cli_sun_find(const CliLine *line, CliSun *out, UfReport *report)
     return CLI_DONE;
 }
 
+/* Degrees without the last bits that the way through radians left. */
+static double degrees(double rad)
+{
+    return round(uf_degrees(rad) * 1e9) / 1e9 + 0.0;
+}
+
 static double compass_deg(double rad)
 {
-    double deg = fmod(uf_degrees(rad), 360);
+    double deg = fmod(degrees(rad), 360);
     return deg < 0 ? deg + 360 : deg;
 }
 
@@ -89,9 +95,9 @@ static void print_place_in_panorama(const CliSun *sun)
     UfLonLat at = uf_sun_direction(sun->sun, sun->taken.heading_rad);
     UfLonLat shadow = uf_sun_shadow_direction(sun->sun, sun->taken.heading_rad);
     printf("  panorama  its centre looks towards %.1f deg: the sun is at longitude %.2f, latitude %.2f;\n",
-           compass_deg(sun->taken.heading_rad), uf_degrees(at.lon_rad), uf_degrees(at.lat_rad));
-    printf("            the camera's own shadow at longitude %.2f, latitude %.2f\n",
-           uf_degrees(shadow.lon_rad), uf_degrees(shadow.lat_rad));
+           compass_deg(sun->taken.heading_rad), degrees(at.lon_rad), degrees(at.lat_rad));
+    printf("            the camera's own shadow at longitude %.2f, latitude %.2f\n", degrees(shadow.lon_rad),
+           degrees(shadow.lat_rad));
 }
 
 void cli_sun_print(const CliSun *sun, double height_mm)
@@ -100,11 +106,10 @@ void cli_sun_print(const CliSun *sun, double height_mm)
     double ratio = uf_sun_shadow_ratio(sun->sun);
     fputs("sun at ", stdout);
     cli_put_text(stdout, taken->time_text);
-    printf(", latitude %.4f, longitude %.4f\n", uf_degrees(taken->place.lat_rad),
-           uf_degrees(taken->place.lon_rad));
+    printf(", latitude %.4f, longitude %.4f\n", degrees(taken->place.lat_rad), degrees(taken->place.lon_rad));
     printf("  sun       azimuth %.2f deg, elevation %.2f deg (%.2f as seen through the air)\n",
-           compass_deg(sun->sun.azimuth_rad), uf_degrees(sun->sun.elevation_rad),
-           uf_degrees(sun->sun.elevation_rad + sun->sun.refraction_rad));
+           compass_deg(sun->sun.azimuth_rad), degrees(sun->sun.elevation_rad),
+           degrees(sun->sun.elevation_rad + sun->sun.refraction_rad));
     if (isinf(ratio)) {
         puts("  shadow    none: the sun is below the horizon");
         return;
@@ -122,8 +127,8 @@ void cli_sun_print(const CliSun *sun, double height_mm)
 static void place_json(CliJson *json, const char *key, UfLonLat at)
 {
     cli_json_open(json, key, '{');
-    cli_json_number(json, "lon_deg", uf_degrees(at.lon_rad));
-    cli_json_number(json, "lat_deg", uf_degrees(at.lat_rad));
+    cli_json_number(json, "lon_deg", degrees(at.lon_rad));
+    cli_json_number(json, "lat_deg", degrees(at.lat_rad));
     cli_json_close(json, '}');
 }
 
@@ -133,12 +138,12 @@ void cli_sun_json(CliJson *json, const CliSun *sun)
     cli_json_open(json, "sun", '{');
     cli_json_text(json, "time", taken->time_text);
     cli_json_number(json, "julian_day", taken->julian_day);
-    cli_json_number(json, "latitude_deg", uf_degrees(taken->place.lat_rad));
-    cli_json_number(json, "longitude_deg", uf_degrees(taken->place.lon_rad));
+    cli_json_number(json, "latitude_deg", degrees(taken->place.lat_rad));
+    cli_json_number(json, "longitude_deg", degrees(taken->place.lon_rad));
     cli_json_number(json, "azimuth_deg", compass_deg(sun->sun.azimuth_rad));
-    cli_json_number(json, "elevation_deg", uf_degrees(sun->sun.elevation_rad));
+    cli_json_number(json, "elevation_deg", degrees(sun->sun.elevation_rad));
     cli_json_number(json, "apparent_elevation_deg",
-                    uf_degrees(sun->sun.elevation_rad + sun->sun.refraction_rad));
+                    degrees(sun->sun.elevation_rad + sun->sun.refraction_rad));
     cli_json_number(json, "shadow_azimuth_deg", compass_deg(sun->sun.azimuth_rad + UF_PI));
     cli_json_number(json, "shadow_ratio", uf_sun_shadow_ratio(sun->sun));
     if (taken->has_heading) {
