@@ -154,6 +154,7 @@ static UfStatus make_spot(const Options *o, const Spot *spot, UfReport *report)
         free(world->sunlit);
     }
     panorama_free(&panorama);
+    rig_clear(&rig);
     free(world);
     return status;
 }

@@ -1,236 +1,71 @@
-/* Rig files and rays against their parts. */
+/* Rigs as rays need them: the library reads the file and knows what frames contain; here are the parts'
+ * surfaces. */
 #include "rig.h"
 
-#include <ini.h>
-#include <stdio.h>
-#include <stdlib.h>
+#include <math.h>
 #include <string.h>
 
 #include "base/report.h"
 
-#define RADIANS (PI / 180)
-
-typedef struct Reading {
-    Rig *rig;
-    const char *path;
-    UfReport *report;
-    bool failed;
-    char row[48]; /* the row or shot being read */
-    double row_tilt, row_pan;
-} Reading;
-
-static int numbers(const char *text, double *values, int most)
-{
-    int count = 0;
-    char *end;
-    for (;; text = end) {
-        double v = strtod(text, &end);
-        if (end == text || count == most)
-            return count;
-        values[count++] = v;
-        while (*end == ' ' || *end == 'x' || *end == '\t')
-            end++;
-    }
-}
-
-static bool sensor(Rig *rig, const char *value)
-{
-    static const struct {
-        const char *name;
-        double a, b;
-    } formats[] = {{"full-frame", 36, 24}, {"aps-c", 23.5, 15.6}, {"four-thirds", 17.3, 13}};
-    for (size_t i = 0; i < sizeof formats / sizeof *formats; i++)
-        if (strcmp(value, formats[i].name) == 0) {
-            rig->long_side = formats[i].a;
-            rig->short_side = formats[i].b;
-            return true;
-        }
-    double v[2];
-    if (numbers(value, v, 2) != 2)
-        return false;
-    rig->long_side = v[0];
-    rig->short_side = v[1];
-    return true;
-}
-
-static bool point(const char *value, V3 *out)
-{
-    double v[3];
-    if (numbers(value, v, 3) != 3)
-        return false;
-    *out = v3(v[0] / 1000, v[1] / 1000, v[2] / 1000);
-    return true;
-}
-
-static bool number(const char *value, double scale, double *out)
-{
-    double v;
-    if (numbers(value, &v, 1) != 1)
-        return false;
-    *out = v * scale;
-    return true;
-}
-
-static bool read_part(Rig *rig, const char *section, const char *key, const char *value)
-{
-    const char *name = section + 5;
-    RigPart *part = rig->part_count == 0 ? NULL : &rig->parts[rig->part_count - 1];
-    if (part == NULL || strcmp(part->name, name) != 0) {
-        if (rig->part_count == RIG_MAX_PARTS || strlen(name) >= sizeof part->name)
-            return false;
-        part = &rig->parts[rig->part_count++];
-        *part = (RigPart){.copies = 1};
-        snprintf(part->name, sizeof part->name, "%s", name);
-    }
-    double copies;
-    if (strcmp(key, "turns") == 0)
-        part->turns = strcmp(value, "yes") == 0;
-    else if (strcmp(key, "shape") == 0)
-        part->shape = strcmp(value, "box") == 0 ? RIG_BOX : strcmp(value, "rod") == 0 ? RIG_ROD : RIG_DISC;
-    else if (strcmp(key, "from") == 0 || strcmp(key, "centre") == 0)
-        return point(value, &part->from);
-    else if (strcmp(key, "to") == 0)
-        return point(value, &part->to);
-    else if (strcmp(key, "radius") == 0)
-        return number(value, 0.001, &part->radius);
-    else if (strcmp(key, "copies") == 0 && number(value, 1, &copies))
-        part->copies = (int)copies;
-    else
-        return false;
-    return true;
-}
-
-static bool add_frame(Rig *rig, double pan, double tilt)
-{
-    if (rig->frame_count == RIG_MAX_FRAMES)
-        return false;
-    rig->frames[rig->frame_count++] = (RigFrame){.pan = pan, .tilt = tilt};
-    return true;
-}
-
-/* A row's tilt comes before its frames; a shot's tilt and pan in any order: the frame is the last one added.
- */
-static bool read_row(Reading *reading, const char *section, const char *key, const char *value)
-{
-    Rig *rig = reading->rig;
-    bool shot = strncmp(section, "shot ", 5) == 0;
-    if (strcmp(reading->row, section) != 0) {
-        snprintf(reading->row, sizeof reading->row, "%s", section);
-        reading->row_tilt = reading->row_pan = 0;
-        if (shot && !add_frame(rig, 0, 0))
-            return false;
-    }
-    double count;
-    if (strcmp(key, "tilt") == 0 && number(value, RADIANS, &reading->row_tilt)) {
-        if (shot)
-            rig->frames[rig->frame_count - 1].tilt = reading->row_tilt;
-        return true;
-    }
-    if (strcmp(key, "pan") == 0 && number(value, RADIANS, &reading->row_pan)) {
-        if (shot)
-            rig->frames[rig->frame_count - 1].pan = reading->row_pan;
-        return true;
-    }
-    if (shot || strcmp(key, "frames") != 0 || !number(value, 1, &count) || count < 1)
-        return false;
-    for (int i = 0; i < (int)count; i++)
-        if (!add_frame(rig, reading->row_pan + i * 2 * PI / (int)count, reading->row_tilt))
-            return false;
-    return true;
-}
-
-static bool read_optics(Rig *rig, const char *key, const char *value)
-{
-    if (strcmp(key, "sensor") == 0)
-        return sensor(rig, value);
-    if (strcmp(key, "pixels") == 0)
-        return true; /* the panorama's size is asked for at the command line */
-    if (strcmp(key, "hold") == 0)
-        rig->portrait = strcmp(value, "portrait") == 0;
-    else if (strcmp(key, "focal") == 0)
-        return number(value, 1, &rig->focal);
-    else if (strcmp(key, "mapping") == 0)
-        snprintf(rig->mapping, sizeof rig->mapping, "%s", value);
-    else if (strcmp(key, "reach") == 0)
-        return number(value, RADIANS, &rig->reach);
-    else if (strcmp(key, "height") == 0)
-        return number(value, 0.001, &rig->height);
-    else
-        return false;
-    return true;
-}
-
-static int take(void *user, const char *section, const char *key, const char *value)
-{
-    Reading *reading = user;
-    bool good;
-    if (strncmp(section, "part ", 5) == 0)
-        good = read_part(reading->rig, section, key, value);
-    else if (strncmp(section, "row ", 4) == 0 || strncmp(section, "shot ", 5) == 0)
-        good = read_row(reading, section, key, value);
-    else if (strcmp(section, "edge") == 0)
-        good = true; /* the margin is for those who cover the hardware */
-    else
-        good = read_optics(reading->rig, key, value);
-    if (!good && !reading->failed) {
-        reading->failed = true;
-        uf_fail(reading->report, UF_ERROR_FORMAT, "%s: [%s] %s = %s makes no sense here", reading->path,
-                section, key, value);
-    }
-    return good ? 1 : 0;
-}
-
 /* The band of slopes that a part can cover from the pupil, whatever the pan; wide rather than tight. */
 static void set_band(RigPart *p)
 {
-    V3 a = p->from, b = p->shape == RIG_DISC ? p->from : p->to;
+    V3 a = p->from, b = p->shape == UF_PART_DISC ? p->from : p->to;
     double low = lesser(a.y, b.y) - p->radius, high = greater(a.y, b.y) + p->radius;
     double far = greater(hypot(a.x, a.z), hypot(b.x, b.z)) + p->radius;
-    if (p->shape == RIG_BOX)
+    if (p->shape == UF_PART_BOX)
         far = hypot(greater(fabs(a.x), fabs(b.x)), greater(fabs(a.z), fabs(b.z)));
     /* how near the axis it comes is not worked out: below the pupil the band reaches down to the nadir */
     p->high_slope = high < 0 ? high / far : INFINITY;
     p->low_slope = low > 0 ? low / far : -INFINITY;
 }
 
-/* What rays need again and again. */
-static void prepare(Rig *rig)
+static V3 metres(const double mm[3])
 {
-    for (int i = 0; i < rig->frame_count; i++) {
-        RigFrame *f = &rig->frames[i];
-        f->cos_pan = cos(f->pan);
-        f->sin_pan = sin(f->pan);
-        f->cos_tilt = cos(f->tilt);
-        f->sin_tilt = sin(f->tilt);
-    }
-    rig->around = 0;
-    for (int i = 0; i < rig->part_count; i++) {
-        RigPart *p = &rig->parts[i];
-        double x = greater(fabs(p->from.x), fabs(p->to.x)), z = greater(fabs(p->from.z), fabs(p->to.z));
-        p->step_cos = cos(2 * PI / p->copies);
-        p->step_sin = sin(2 * PI / p->copies);
-        set_band(p);
-        rig->around = greater(rig->around, hypot(x, z) + p->radius);
-    }
+    return v3(mm[0] / 1000, mm[1] / 1000, mm[2] / 1000);
+}
+
+static RigPart take_part(const UfPart *part)
+{
+    RigPart p = {.shape = part->shape,
+                 .turns = part->turns,
+                 .from = metres(part->from_mm),
+                 .to = metres(part->to_mm),
+                 .radius = part->radius_mm / 1000,
+                 .copies = (int)part->copies,
+                 .step_cos = cos(2 * PI / (double)part->copies),
+                 .step_sin = sin(2 * PI / (double)part->copies)};
+    memcpy(p.name, part->name, sizeof p.name);
+    set_band(&p);
+    return p;
 }
 
 UfStatus rig_read(const char *path, Rig *out, UfReport *report)
 {
-    Rig rig = {.reach = PI};
-    Reading reading = {.rig = &rig, .path = path, .report = report};
-    int result = ini_parse(path, take, &reading);
-    if (reading.failed)
-        return UF_ERROR_FORMAT;
-    if (result < 0)
-        return uf_fail_errno(report, "cannot be read", path);
-    if (result > 0)
-        return uf_fail(report, UF_ERROR_FORMAT, "%s: line %d is not a [section] or a key = value", path,
-                       result);
-    if (rig.focal <= 0 || rig.height <= 0 || rig.long_side <= 0 || rig.frame_count == 0)
-        return uf_fail(report, UF_ERROR_FORMAT, "%s: needs sensor, focal, height and frames", path);
-    prepare(&rig);
+    Rig rig = {0};
+    UfStatus status = uf_rig_read(path, &rig.plan, report);
+    if (status != UF_OK)
+        return status;
+    if (uf_rig_part_count(rig.plan) > RIG_MAX_PARTS) {
+        rig_clear(&rig);
+        return uf_fail(report, UF_ERROR_UNSUPPORTED, "%s: has more than %d parts, too many to draw", path,
+                       RIG_MAX_PARTS);
+    }
+    rig.focal = uf_rig_camera(rig.plan)->lens.focal_mm;
+    rig.height = uf_rig_height_mm(rig.plan) / 1000;
+    for (size_t i = 0; i < uf_rig_part_count(rig.plan); i++) {
+        RigPart p = take_part(uf_rig_part(rig.plan, i));
+        double x = greater(fabs(p.from.x), fabs(p.to.x)), z = greater(fabs(p.from.z), fabs(p.to.z));
+        rig.around = greater(rig.around, hypot(x, z) + p.radius);
+        rig.parts[rig.part_count++] = p;
+    }
     *out = rig;
     return UF_OK;
+}
+
+void rig_clear(Rig *rig)
+{
+    uf_rig_free(&rig->plan);
 }
 
 /* A turn about the vertical axis. */
@@ -313,9 +148,9 @@ static bool trace_disc(const RigPart *part, V3 from, V3 along, double *distance,
 
 static bool trace_part(const RigPart *part, V3 from, V3 along, double *distance, V3 *normal)
 {
-    if (part->shape == RIG_BOX)
+    if (part->shape == UF_PART_BOX)
         return trace_box(part, from, along, distance, normal);
-    if (part->shape == RIG_ROD)
+    if (part->shape == UF_PART_ROD)
         return trace_rod(part, from, along, distance, normal);
     return trace_disc(part, from, along, distance, normal);
 }
@@ -360,48 +195,21 @@ bool rig_trace(const Rig *rig, V3 from, V3 along, double pan, double reach, RigH
     return comes_near(rig, from, along) && nearest_part(rig, from, along, turn_by(pan), reach, false, hit);
 }
 
-/* r = focal x this. Sources as for the lens names: J. Kannala and S. S. Brandt, IEEE TPAMI 28(8), 2006. */
-static double mapped(const char *mapping, double theta)
-{
-    if (strcmp(mapping, "rectilinear") == 0)
-        return theta < PI / 2 ? tan(theta) : INFINITY;
-    if (strcmp(mapping, "stereographic") == 0)
-        return 2 * tan(theta / 2);
-    if (strcmp(mapping, "equisolid") == 0)
-        return 2 * sin(theta / 2);
-    if (strcmp(mapping, "orthographic") == 0)
-        return theta <= PI / 2 ? sin(theta) : INFINITY;
-    return theta;
-}
-
-static bool in_frame(const Rig *rig, const RigFrame *frame, V3 along)
-{
-    V3 d = turn(along, frame->cos_pan, -frame->sin_pan);
-    double c = frame->cos_tilt, s = frame->sin_tilt;
-    d = v3(d.x, c * d.y - s * d.z, c * d.z + s * d.y);
-    double across = sqrt(d.x * d.x + d.y * d.y), theta = atan2(across, d.z);
-    double r = rig->focal * mapped(rig->mapping, theta);
-    double x = across > 0 ? fabs(r * d.x / across) : 0, y = across > 0 ? fabs(r * d.y / across) : 0;
-    double half_x = (rig->portrait ? rig->short_side : rig->long_side) / 2;
-    double half_y = (rig->portrait ? rig->long_side : rig->short_side) / 2;
-    return theta <= rig->reach && x <= half_x && y <= half_y;
-}
-
+/*
+ * The frames that contain the direction are the library's affair. Where none of them sees it, the first frame
+ * that something stands in the way of shows it; where nothing does, the place behind is shown.
+ */
 bool rig_hides(const Rig *rig, V3 along, RigHit *hit)
 {
     V3 pupil = {0, 0, 0};
-    bool blocked = false;
-    RigHit other;
-    for (int i = 0; i < rig->frame_count; i++) {
-        const RigFrame *frame = &rig->frames[i];
-        bool seen = in_frame(rig, frame, along);
-        if (blocked && !seen)
-            continue;
-        Turn pan = {frame->cos_pan, frame->sin_pan};
-        bool hits = nearest_part(rig, pupil, along, pan, INFINITY, blocked, blocked ? &other : hit);
-        if (!hits && seen)
-            return false;
-        blocked = blocked || hits;
-    }
-    return blocked;
+    double slope = along.y / (hypot(along.x, along.z) + 1e-12), high = -INFINITY;
+    for (int i = 0; i < rig->part_count; i++)
+        high = greater(high, rig->parts[i].high_slope);
+    if (slope > high || uf_rig_sight(rig->plan, (UfDirection){along.x, along.y, along.z}).seeing > 0)
+        return false;
+    for (size_t i = 0; i < uf_rig_frame_count(rig->plan); i++)
+        if (nearest_part(rig, pupil, along, turn_by(uf_rig_frame(rig->plan, i)->pan_rad), INFINITY, false,
+                         hit))
+            return true;
+    return false;
 }

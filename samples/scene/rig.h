@@ -8,18 +8,15 @@
 
 #include <stdbool.h>
 
-#include <underfoot/status.h>
+#include <underfoot/plan.h>
 
 #include "vector.h"
 
-#define RIG_MAX_FRAMES 40
-#define RIG_MAX_PARTS  40
-
-typedef enum RigShape { RIG_BOX, RIG_ROD, RIG_DISC } RigShape;
+#define RIG_MAX_PARTS 40
 
 typedef struct RigPart {
-    char name[32];
-    RigShape shape;
+    char name[UF_RIG_NAME_BYTES];
+    UfPartShape shape;
     bool turns;
     V3 from, to; /* metres, origin at the entrance pupil; a disc lies flat about `from` */
     double radius;
@@ -28,19 +25,10 @@ typedef struct RigPart {
     double low_slope, high_slope; /* height over distance, seen from the pupil: the band it can cover */
 } RigPart;
 
-typedef struct RigFrame {
-    double pan, tilt; /* radians */
-    double cos_pan, sin_pan, cos_tilt, sin_tilt;
-} RigFrame;
-
 typedef struct Rig {
-    double long_side, short_side, focal; /* mm */
-    char mapping[24];
-    double reach; /* radians */
-    bool portrait;
+    UfRig *plan;   /* owned: lens and frames */
+    double focal;  /* mm */
     double height; /* metres, floor to entrance pupil */
-    RigFrame frames[RIG_MAX_FRAMES];
-    int frame_count;
     RigPart parts[RIG_MAX_PARTS];
     int part_count;
     double around; /* all parts lie within this distance of the vertical axis, metres */
@@ -52,8 +40,9 @@ typedef struct RigHit {
     V3 at, normal; /* metres from the entrance pupil */
 } RigHit;
 
-/* Reads samples/NAME.ini. A mistake names the file, the section and the key. */
+/* Reads samples/NAME.ini. A mistake names the file and the line. Clear *out when this was UF_OK. */
 UfStatus rig_read(const char *path, Rig *out, UfReport *report);
+void rig_clear(Rig *rig);
 /* The nearest part, with everything that turns at this pan. `from` is in metres from the entrance pupil. */
 bool rig_trace(const Rig *rig, V3 from, V3 along, double pan, double reach, RigHit *hit);
 /* True when no frame sees this direction free; *hit then is the part the first frame sees there. */

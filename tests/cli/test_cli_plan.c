@@ -317,3 +317,26 @@ Test(cli_plan, warnings_are_status_2)
     assert_in(run.err, "warning: rig.ini:18: [part leg] reaches below the floor");
     run_free(&run);
 }
+
+/* The rigs that come with the program are sound: no warning, everything seen above the tripod. */
+Test(cli_plan, sample_rigs_are_sound)
+{
+    static const char *const names[] = {"hall", "workshop", "yard", "two-rows", "pole"};
+    const char *program = underfoot_path();
+    const char *end = program + strlen(program);
+    for (int i = 0; i < 3; i++) /* /.build/release/underfoot */
+        while (end > program && *--end != '/')
+            continue;
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
+        char path[4096];
+        snprintf(path, sizeof path, "%.*s/samples/%s.ini", (int)(end - program), program, names[i]);
+        Run run = RUN_UNDERFOOT("plan", path, "--json");
+        cr_assert_eq(run.status, 0, "%s: %s", names[i], run.err);
+        char *blind = json_at(run.out, "blind");
+        cr_expect_str_eq(blind, "[1]", "%s", names[i]);
+        free(blind);
+        cr_expect_float_eq(json_number_at(run.out, "blind.0.lat_deg"), -90, 1e-6, "%s", names[i]);
+        cr_expect_lt(json_number_at(run.out, "nadir.cap_deg"), 25, "%s", names[i]);
+        run_free(&run);
+    }
+}
