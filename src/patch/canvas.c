@@ -99,3 +99,10 @@ double uf_canvas_deviation(const UfCanvas *canvas)
         largest = fmax(largest, mean_deviation(canvas, c, mean_deviation(canvas, c, 0, false), true));
     return largest;
 }
+
+void uf_canvas_empty_hole(UfCanvas *canvas)
+{
+    for (size_t i = 0; i < canvas->width * canvas->height; i++)
+        if (canvas->cell[i] == UF_CELL_HOLE)
+            memset(canvas->value + 4 * i, 0, 4 * sizeof *canvas->value);
+}

@@ -33,6 +33,9 @@ UfStatus uf_canvas_halve(const UfCanvas *canvas, UfCanvas *out, UfReport *report
 /* Mean absolute deviation of the sources from their mean, the largest of the channels. */
 double uf_canvas_deviation(const UfCanvas *canvas);
 
+/* Sets the hole's values to 0: what is to be made must not depend on what was there. */
+void uf_canvas_empty_hole(UfCanvas *canvas);
+
 /* Half-open box. */
 typedef struct UfBox {
     size_t x0, y0, x1, y1;

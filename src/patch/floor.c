@@ -49,6 +49,8 @@ UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned 
         status = uf_shading_fit(&plane.canvas, &shading, report);
     if (status != UF_OK)
         goto cleanup;
+    /* after the detail: its mask reads a pixel into the hole, where the picture is still floor */
+    uf_canvas_empty_hole(&plane.canvas);
     uf_shading_remove(&shading, &plane.canvas);
     if (uf_canvas_deviation(&plane.canvas) < LEAST_TEXTURE) {
         status =

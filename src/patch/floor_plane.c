@@ -66,12 +66,13 @@ static UfStatus is_linear_float(const UfPicture *picture, bool *out, UfReport *r
     return status;
 }
 
-static void read_row(const UfPicture *plane, size_t y, bool is_linear, const float *colour,
+/* One row of a window's picture into the canvas at (x0, y). */
+static void read_row(const UfPicture *window, size_t x0, size_t y, bool is_root, const float *colour,
                      const float *alpha, UfCanvas *canvas)
 {
-    size_t channels = uf_colour_channels(plane);
-    for (size_t x = 0; x < canvas->width; x++) {
-        size_t i = y * canvas->width + x;
+    size_t channels = uf_colour_channels(window);
+    for (size_t x = 0; x < uf_picture_width_px(window); x++) {
+        size_t i = y * canvas->width + x0 + x;
         canvas->cell[i] = alpha[x] > 0.998F ? UF_CELL_SOURCE : UF_CELL_IDLE;
         for (size_t c = 0; c < channels; c++) {
             float v = colour[x * channels + c];
@@ -79,7 +80,7 @@ static void read_row(const UfPicture *plane, size_t y, bool is_linear, const flo
                 canvas->cell[i] = UF_CELL_IDLE;
                 v = 0;
             }
-            canvas->value[4 * i + c] = is_linear ? copysignf(sqrtf(fabsf(v)), v) : v;
+            canvas->value[4 * i + c] = is_root ? copysignf(sqrtf(fabsf(v)), v) : v;
         }
     }
 }
@@ -103,11 +104,12 @@ static double divide(const UfCap *cap, const UfView *view, UfCanvas *canvas)
     return ring > 0 ? seen / ring : 0;
 }
 
-/* The ring as a picture, then as a canvas. */
-static UfStatus load(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *plane, UfReport *report)
+static UfStatus load_window(const UfPicture *panorama, const UfCap *cap, UfBox box, UfFloorPlane *plane,
+                            UfReport *report)
 {
     UfPicture *picture = NULL;
     UfView whole = uf_view_equirectangular(cap->width_px);
+    UfView window = uf_view_window(&plane->view, box.x0, box.y0, box.x1 - box.x0, box.y1 - box.y0);
     UfRemapOptions options = {.threads = cap->threads};
     float *colour = uf_alloc(plane->view.width_px * 3, sizeof *colour);
     float *alpha = uf_alloc(plane->view.width_px, sizeof *alpha);
@@ -116,17 +118,33 @@ static UfStatus load(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *
         status = uf_fail_memory(report);
         goto cleanup;
     }
-    status = uf_remap(panorama, &whole, &plane->view, &options, &picture, report);
-    if (status == UF_OK)
-        status = uf_canvas_create(plane->view.width_px, plane->view.height_px, &plane->canvas, report);
-    for (size_t y = 0; status == UF_OK && y < plane->canvas.height; y++) {
-        uf_row_load(picture, y, colour, alpha);
-        read_row(picture, y, plane->is_root, colour, alpha, &plane->canvas);
+    status = uf_remap(panorama, &whole, &window, &options, &picture, report);
+    for (size_t y = box.y0; status == UF_OK && y < box.y1; y++) {
+        uf_row_load(picture, y - box.y0, colour, alpha);
+        read_row(picture, box.x0, y, plane->is_root, colour, alpha, &plane->canvas);
     }
 cleanup:
     free(colour);
     free(alpha);
     uf_picture_free(&picture);
+    return status;
+}
+
+/*
+ * The ring into the canvas: four windows round the square that lies inside the cap. What is under the cap is
+ * not wanted, and near the pole it is the dearest, many of the panorama's pixels for one of the plane.
+ */
+static UfStatus load(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *plane, UfReport *report)
+{
+    size_t side = plane->view.width_px;
+    UfStatus status = uf_canvas_create(side, side, &plane->canvas, report);
+    size_t half = (size_t)(tan(cap->cap_rad) * plane->view.scale_px / sqrt(2));
+    size_t low = side / 2 - half, high = side / 2 + half;
+    const UfBox boxes[4] = {
+        {0, 0, side, low}, {0, high, side, side}, {0, low, low, high}, {high, low, side, high}};
+    for (size_t i = 0; status == UF_OK && i < 4; i++)
+        if (boxes[i].x1 > boxes[i].x0 && boxes[i].y1 > boxes[i].y0)
+            status = load_window(panorama, cap, boxes[i], plane, report);
     return status;
 }
 

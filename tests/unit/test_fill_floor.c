@@ -228,6 +228,20 @@ Test(fill_floor, pole_and_seam_are_right_on_real_pictures)
     }
 }
 
+/* Whatever stands in the cap, the floor is the same: only the ring counts. */
+Test(fill_floor, does_not_look_at_what_it_covers)
+{
+    UfPicture *truth = room(gravel, 1, UF_SAMPLE_U8);
+    UfPicture *first = with_tripod(truth, 11), *second = copy_picture(truth);
+    UfPatchOptions options = options_of(UF_FILL_FLOOR, 12, 1);
+    patch(first, &options);
+    patch(second, &options);
+    cr_assert_eq(largest_difference(first, second), 0);
+    uf_picture_free(&truth);
+    uf_picture_free(&first);
+    uf_picture_free(&second);
+}
+
 /* A dark leg beyond the cap is neither continued into it nor copied. */
 Test(fill_floor, does_not_grow_a_leg_that_sticks_out)
 {
