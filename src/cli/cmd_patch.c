@@ -5,9 +5,11 @@
 #include "cli/json.h"
 #include "cli/message.h"
 #include "cli/options.h"
+#include "cli/rig_cap.h"
 
 enum {
     PATCH_CAP = CLI_COMMON_COUNT,
+    PATCH_RIG,
     PATCH_AT,
     PATCH_FILL,
     PATCH_LOGO,
@@ -24,6 +26,10 @@ static const CliOption options[] = {
      .words = {"auto"},
      .range = {0, UF_CAP_MAX_DEG, true, false},
      .help = "half-angle of the circle to cover; auto finds a hole"},
+    {.name = "rig",
+     .kind = CLI_FILE,
+     .argument = "RIG.ini",
+     .help = "take the cap that 'underfoot plan' computes"},
     {.name = "at",
      .kind = CLI_WORD,
      .argument = "POLE",
@@ -101,13 +107,16 @@ static int check_usage(const CliLine *line)
                                "--fill none without --logo leaves the picture as it is; give one of them");
     if (values[PATCH_SEED].given && fill_of(line) != UF_FILL_FLOOR)
         return cli_wrong_usage(command, "--seed is for --fill floor; leave it out");
-    if (values[PATCH_CAP].given || (!fills_cap && values[PATCH_LOGO_CAP].given))
+    if (values[PATCH_CAP].given && values[PATCH_RIG].given)
+        return cli_wrong_usage(command, "--cap and --rig both say how large the cap is; give one of them");
+    if (values[PATCH_CAP].given || values[PATCH_RIG].given || (!fills_cap && values[PATCH_LOGO_CAP].given))
         return CLI_DONE;
     if (!fills_cap)
         return cli_wrong_usage(command, "how large is the logo? give --logo-cap DEG, such as --logo-cap 15");
-    return cli_wrong_usage(command,
-                           "how large is what has to be covered? give --cap DEG (half-angle of the circle "
-                           "about the pole, such as --cap 18), or --cap auto where the picture has a hole");
+    return cli_wrong_usage(
+        command,
+        "how large is what has to be covered? give --cap DEG (half-angle of the circle "
+        "about the pole, such as --cap 18), --cap auto where the picture has a hole, or --rig RIG.ini");
 }
 
 static int check_logo_size(const CliLine *line)
@@ -137,12 +146,17 @@ static int check_encoding(const CliLine *line, const UfPictureInfo *info, UfForm
     return CLI_DONE;
 }
 
+static bool at_zenith(const CliLine *line)
+{
+    return line->values[PATCH_AT].given && line->values[PATCH_AT].word == 1;
+}
+
 static UfPatchOptions patch_options(const CliLine *line, const UfPicture *logo)
 {
     const CliValue *values = line->values;
     const CliValue *cap = &values[values[PATCH_CAP].given ? PATCH_CAP : PATCH_LOGO_CAP];
     double feather_deg = values[PATCH_FEATHER].given ? values[PATCH_FEATHER].number : DEFAULT_FEATHER_DEG;
-    UfPatchOptions patch = {.at_zenith = values[PATCH_AT].given && values[PATCH_AT].word == 1,
+    UfPatchOptions patch = {.at_zenith = at_zenith(line),
                             .cap_rad = cap->word >= 0 ? 0 : uf_radians(cap->number),
                             .feather_rad = uf_radians(feather_deg),
                             .fill = fill_of(line),
@@ -189,6 +203,8 @@ static void print_json(const CliLine *line, const UfPictureInfo *info, const UfP
     cli_json_whole(&json, "height_px", (long long)info->height_px);
     cli_json_text(&json, "at", patch->at_zenith ? "zenith" : "nadir");
     cli_json_number(&json, "cap_deg", degrees(result->cap_rad));
+    if (line->values[PATCH_RIG].given)
+        cli_json_file(&json, "rig", line->values[PATCH_RIG].text);
     cli_json_number(&json, "feather_deg", degrees(patch->feather_rad));
     cli_json_text(&json, "fill", fill_name(result->fill_used));
     if (patch->logo != NULL)
@@ -207,6 +223,7 @@ typedef struct Work {
     UfTouched *touched;
     UfPictureInfo info;
     UfWriteOptions write;
+    double rig_cap_rad; /* 0 without --rig */
 } Work;
 
 static int read_logo(const CliLine *line, Work *work)
@@ -218,6 +235,20 @@ static int read_logo(const CliLine *line, Work *work)
     UfReadOptions read = cli_read_options(line);
     UfStatus status = uf_picture_read(path, &read, &work->logo, work->report);
     return status == UF_OK ? CLI_DONE : cli_failed_report(line, path, status, work->report);
+}
+
+static int plan_cap(const CliLine *line, Work *work)
+{
+    const char *path = line->values[PATCH_RIG].text;
+    const CliValue *logo_cap = &line->values[PATCH_LOGO_CAP];
+    int status = cli_check_not_output(line, path);
+    if (status == CLI_DONE)
+        status = cli_rig_cap(path, at_zenith(line), cli_threads(line), &work->rig_cap_rad, work->report);
+    if (status == CLI_DONE && logo_cap->given && logo_cap->number > uf_degrees(work->rig_cap_rad))
+        return cli_wrong_usage(line->command,
+                               "--logo-cap %.6g is larger than the rig's cap, %.6g; the logo lies inside it",
+                               logo_cap->number, uf_degrees(work->rig_cap_rad));
+    return status;
 }
 
 /* Everything that can be refused by names and headers, before the pixels are read. */
@@ -234,6 +265,8 @@ static int prepare(const CliLine *line, Work *work)
     work->write = cli_write_options(line);
     if (status == CLI_DONE)
         status = check_encoding(line, &work->info, format, &work->write);
+    if (status == CLI_DONE && line->values[PATCH_RIG].given)
+        status = plan_cap(line, work);
     if (status == CLI_DONE && line->values[PATCH_LOGO].given)
         status = read_logo(line, work);
     return status;
@@ -267,6 +300,8 @@ static int run(const CliLine *line)
     if (status != CLI_DONE)
         goto cleanup;
     UfPatchOptions covering = patch_options(line, work.logo);
+    if (line->values[PATCH_RIG].given)
+        covering.cap_rad = work.rig_cap_rad;
     UfStatus patched = patch(line, &work, &covering, &result);
     if (patched != UF_OK) {
         status = cli_failed_report(line, line->operands[0], patched, work.report);
@@ -289,7 +324,7 @@ const CliCommand cli_command_patch = {
     .name = "patch",
     .summary = "cover the tripod at the nadir: floor, colour, logo",
     .example = "underfoot patch hall.jpg -o hall-clean.jpg --cap 18",
-    .operands = "PANO -o OUT --cap DEG",
+    .operands = "PANO -o OUT --cap DEG | --rig RIG.ini",
     .least_operands = 1,
     .most_operands = 1,
     .about = "Covers a circle about the nadir (or the zenith) of a 2:1 panorama. Nothing above\n"

@@ -340,3 +340,73 @@ Test(cli_plan, sample_rigs_are_sound)
         run_free(&run);
     }
 }
+
+/* A panorama's job needs no guess: `patch --rig` covers the cap that `plan` prints, and no row above it. */
+Test(cli_plan, patch_takes_the_cap_from_the_rig)
+{
+    write_rig("rig.ini", RIG_FISHEYE RIG_ALL_ROUND DISC "[edge]\nmargin = 1\n");
+    UfPicture *before = NULL;
+    cr_assert_eq(uf_picture_create(512, 256, 3, UF_SAMPLE_U8, &before, NULL), UF_OK);
+    for (size_t y = 0; y < 256; y++)
+        for (size_t x = 0; x < 512; x++) {
+            uint8_t *at = (uint8_t *)uf_picture_row(before, y) + 3 * x;
+            at[0] = (uint8_t)(60 + (x * 7 + y * 13) % 100);
+            at[1] = (uint8_t)y;
+            at[2] = (uint8_t)(x / 2);
+        }
+    cr_assert_eq(uf_picture_write(before, "pano.png", NULL, NULL), UF_OK);
+    Run run = RUN_UNDERFOOT("patch", "pano.png", "-o", "out.png", "--rig", "rig.ini", "--fill", "#ff0000",
+                            "--feather", "0", "--json");
+    cr_assert_eq(run.status, 0, "%s", run.err);
+    cr_expect_float_eq(json_number_at(run.out, "cap_deg"), 23.619864948, 1e-6);
+    run_free(&run);
+    UfPicture *after = NULL;
+    cr_assert_eq(uf_picture_read("out.png", NULL, &after, NULL), UF_OK);
+    /* 23.62 degrees are 33.6 of 256 rows: the last 33 are covered for certain, the first 222 are not touched
+     */
+    cr_expect_eq(memcmp(uf_picture_row_const(before, 221), uf_picture_row_const(after, 221), 512 * 3), 0);
+    for (size_t x = 0; x < 512; x++) {
+        const uint8_t *covered = pixel(after, x, 224);
+        cr_expect(covered[0] == 255 && covered[1] == 0 && covered[2] == 0);
+    }
+    uf_picture_free(&before);
+    uf_picture_free(&after);
+}
+
+Test(cli_plan, patch_refuses_rigs_that_say_no_cap)
+{
+    UfPicture *picture = NULL;
+    cr_assert_eq(uf_picture_create(64, 32, 3, UF_SAMPLE_U8, &picture, NULL), UF_OK);
+    cr_assert_eq(uf_picture_write(picture, "pano.png", NULL, NULL), UF_OK);
+    uf_picture_free(&picture);
+    write_rig("all.ini", RIG_FISHEYE RIG_ALL_ROUND);
+    write_rig("one.ini", RIG_FISHEYE "[shot one]\ntilt = 0\n[edge]\nmargin = 10\n");
+    write_rig("bad.ini", RIG_FISHEYE "[row level]\ntilt = 0\noverlap = 100\n");
+    write_rig("good.ini", RIG_FISHEYE RIG_ALL_ROUND DISC);
+    static const struct {
+        const char *rig, *option, *value, *words;
+        int status;
+    } cases[] = {
+        {"all.ini", "--fill", "smooth",
+         "all.ini: with this rig nothing is unseen at the nadir; there is nothing", 1},
+        {"good.ini", "--at", "zenith", "good.ini: with this rig nothing is unseen at the zenith", 1},
+        {"one.ini", "--fill", "smooth",
+         "one.ini: this rig leaves 80.00 deg about the nadir to cover, and 75 is", 1},
+        {"bad.ini", "--fill", "smooth",
+         "bad.ini:13: [row level]: 'overlap = 100': must be from 0 to below 100", 1},
+        {"none.ini", "--fill", "smooth", "none.ini: ", 1},
+        {"good.ini", "--cap", "10", "--cap and --rig both say how large the cap is", 64},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        Run run = RUN_UNDERFOOT("patch", "pano.png", "-o", "out.png", "--rig", cases[i].rig, cases[i].option,
+                                cases[i].value);
+        cr_expect_eq(run.status, cases[i].status, "%s: %s", cases[i].rig, run.err);
+        assert_in(run.err, cases[i].words);
+        cr_expect_not(file_exists("out.png"));
+        run_free(&run);
+    }
+    Run run = RUN_UNDERFOOT("patch", "pano.png", "-o", "good.ini", "--overwrite", "--rig", "good.ini");
+    cr_expect_neq(run.status, 0);
+    cr_expect(file_exists("good.ini"));
+    run_free(&run);
+}
