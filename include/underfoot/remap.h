@@ -1,14 +1,14 @@
 /*
  * One picture of the sphere made from another.
  *
- * For each pixel of the target its direction is computed in double precision and looked up in the source. Where
- * the target is about as fine as the source or finer, the source is interpolated on its stored values; where it is
- * coarser, the true footprint of the target's pixel is averaged in linear light, so that nothing aliases. A full
- * equirectangular source wraps across the seam and continues over the poles into the opposite meridian. Alpha is
- * premultiplied before any arithmetic.
+ * For each pixel of the target its direction is computed in double precision and looked up in the source.
+ * Where the target is about as fine as the source or finer, the source is interpolated on its stored values;
+ * where it is coarser, the true footprint of the target's pixel is averaged in linear light, so that nothing
+ * aliases. A full equirectangular source wraps across the seam and continues over the poles into the opposite
+ * meridian. Alpha is premultiplied before any arithmetic.
  *
- * Sources: R. G. Keys, IEEE Trans. ASSP 29(6), 1153-1160 (1981), a = -1/2; P. S. Heckbert, Fundamentals of Texture
- * Mapping and Image Warping, UCB/CSD 89/516 (1989).
+ * Sources: R. G. Keys, IEEE Trans. ASSP 29(6), 1153-1160 (1981), a = -1/2; P. S. Heckbert, Fundamentals of
+ * Texture Mapping and Image Warping, UCB/CSD 89/516 (1989).
  */
 #ifndef UNDERFOOT_REMAP_H
 #define UNDERFOOT_REMAP_H
@@ -20,28 +20,34 @@
 extern "C" {
 #endif
 
-typedef enum UfSampling { UF_SAMPLING_BICUBIC = 0, UF_SAMPLING_BILINEAR, UF_SAMPLING_NEAREST } UfSampling;
+typedef enum UfSampling {
+    UF_SAMPLING_BICUBIC = 0,
+    UF_SAMPLING_BILINEAR,
+    UF_SAMPLING_NEAREST,
+    UF_SAMPLING_SHARP /* a spline of degree 5 through the samples; holds twice the source's bytes more */
+} UfSampling;
 
 typedef struct UfRemapOptions {
     UfSampling sampling; /* NEAREST never averages */
     int threads;         /* 0: all cores */
-    bool with_alpha;     /* the target gets an alpha channel even if the source has none: 0 where nothing is seen */
+    bool with_alpha; /* the target gets an alpha channel even if the source has none: 0 where nothing is seen
+                      */
 } UfRemapOptions;
 
 /*
- * Fills a new picture of target->width_px x height_px with the source's sample type and channels (one more with
- * options->with_alpha when the source has no alpha). source must be source_view->width_px x height_px. Directions
- * outside the source, and pixels without a direction, are 0 in every channel; at a flat source's border the last
- * half pixel fades into alpha 0 when there is an alpha channel. Metadata are not copied, except the ICC profile,
- * which says what the samples mean. NULL options mean the defaults. On success the caller owns *out. The result
- * does not depend on the number of threads.
+ * Fills a new picture of target->width_px x height_px with the source's sample type and channels (one more
+ * with options->with_alpha when the source has no alpha). source must be source_view->width_px x height_px.
+ * Directions outside the source, and pixels without a direction, are 0 in every channel; at a flat source's
+ * border the last half pixel fades into alpha 0 when there is an alpha channel. Metadata are not copied,
+ * except the ICC profile, which says what the samples mean. NULL options mean the defaults. On success the
+ * caller owns *out. The result does not depend on the number of threads.
  */
 UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfView *target_view,
                   const UfRemapOptions *options, UfPicture **out, UfReport *report);
 
 /*
- * The picture at another size, averaged in linear light when it gets smaller (the same machinery; `wraps` says
- * that left and right edges meet, as in an equirectangular picture).
+ * The picture at another size, averaged in linear light when it gets smaller (the same machinery; `wraps`
+ * says that left and right edges meet, as in an equirectangular picture).
  */
 UfStatus uf_resize(const UfPicture *source, size_t width_px, size_t height_px, bool wraps,
                    const UfRemapOptions *options, UfPicture **out, UfReport *report);

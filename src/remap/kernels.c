@@ -6,7 +6,8 @@
 
 #include <math.h>
 
-#include "remap/window.h"
+#include "remap/pixel.h"
+#include "remap/sharp.h"
 
 UF_INLINE void keys_weights(double t, double weights[4])
 {
@@ -52,27 +53,6 @@ UF_INLINE void find_taps(const UfSource *source, double x_px, double y_px, int t
     tap_weights(tx, taps, out->wx);
     tap_weights(ty, taps, out->wy);
     out->window = uf_window_at(source, ix - before, iy - before, taps, channels, sample, &out->room);
-}
-
-/* The library's fmin is a call. */
-UF_INLINE double least(double a, double b)
-{
-    return a < b ? a : b;
-}
-
-/* 1 inside, fading to 0 over the last half pixel at the edges where the source ends. */
-UF_INLINE double coverage(const UfSource *source, double x_px, double y_px)
-{
-    double edge = 0.5;
-    if (!source->wraps) {
-        edge = least(edge, x_px);
-        edge = least(edge, (double)source->width_px - x_px);
-    }
-    if (!source->over_top)
-        edge = least(edge, y_px);
-    if (!source->over_bottom)
-        edge = least(edge, (double)source->height_px - y_px);
-    return edge <= 0 ? 0 : 2 * edge;
 }
 
 /* Weights of the rows as whole multiples of 2^-30: far finer than a code, and whole numbers are quick to add.
@@ -171,16 +151,8 @@ UF_INLINE void blend_alpha(const Taps *at, int taps, size_t colours, UfSample sa
     for (size_t c = 0; c < colours; c++) {
         sums[c] /= sums[colours];
         if (varies)
-            sums[c] = sums[c] > lowest[c] ? least(sums[c], highest[c]) : lowest[c];
+            sums[c] = sums[c] > lowest[c] ? uf_least(sums[c], highest[c]) : lowest[c];
     }
-}
-
-UF_INLINE void copy_pixel(const uint8_t *pixel, size_t channels, UfSample sample, bool adds_alpha,
-                          uint8_t *out)
-{
-    memcpy(out, pixel, channels * (size_t)sample);
-    if (adds_alpha)
-        uf_sample_store(out + channels * (size_t)sample, uf_sample_max(sample), sample);
 }
 
 UF_INLINE void interpolate(const UfSource *source, double x_px, double y_px, int taps, size_t channels,
@@ -188,13 +160,13 @@ UF_INLINE void interpolate(const UfSource *source, double x_px, double y_px, int
 {
     const bool has_alpha = channels % 2 == 0;
     const size_t colours = has_alpha ? channels - 1 : channels;
-    double cover = has_alpha || adds_alpha ? coverage(source, x_px, y_px) : 1;
+    double cover = has_alpha || adds_alpha ? uf_coverage(source, x_px, y_px) : 1;
     Taps at;
     find_taps(source, x_px, y_px, taps, channels, sample, &at);
     if (at.on_centre) {
         size_t before = (size_t)(taps / 2 - 1);
-        copy_pixel(at.window.base + before * (at.window.stride_bytes + channels * (size_t)sample), channels,
-                   sample, adds_alpha, out);
+        uf_copy_pixel(at.window.base + before * (at.window.stride_bytes + channels * (size_t)sample),
+                      channels, sample, adds_alpha, out);
         return;
     }
     double sums[UF_CHANNELS_MAX + 1];
@@ -205,7 +177,7 @@ UF_INLINE void interpolate(const UfSource *source, double x_px, double y_px, int
         sums[colours] = uf_sample_max(sample);
     }
     if (has_alpha || adds_alpha) {
-        double alpha = least(sums[colours] * cover, uf_sample_max(sample));
+        double alpha = uf_least(sums[colours] * cover, uf_sample_max(sample));
         if (!(alpha > 0)) {
             memset(out, 0, (colours + 1) * (size_t)sample);
             return;
@@ -216,17 +188,12 @@ UF_INLINE void interpolate(const UfSource *source, double x_px, double y_px, int
         uf_sample_store(out + c * (size_t)sample, sums[c], sample);
 }
 
-UF_INLINE bool is_seen(const UfSource *source, double x_px, double y_px)
-{
-    return x_px >= 0 && x_px <= (double)source->width_px && y_px >= 0 && y_px <= (double)source->height_px;
-}
-
 UF_INLINE void sample_run(const UfSource *source, const double *x_px, const double *y_px, size_t count,
                           int taps, size_t channels, UfSample sample, bool adds_alpha, uint8_t *out)
 {
     const size_t pixel_bytes = (channels + adds_alpha) * (size_t)sample;
     for (size_t i = 0; i < count; i++, out += pixel_bytes) {
-        if (!is_seen(source, x_px[i], y_px[i])) {
+        if (!uf_is_seen(source, x_px[i], y_px[i])) {
             memset(out, 0, pixel_bytes);
         } else if (taps > 1) {
             interpolate(source, x_px[i], y_px[i], taps, channels, sample, adds_alpha, out);
@@ -234,7 +201,7 @@ UF_INLINE void sample_run(const UfSource *source, const double *x_px, const doub
             UfWindowRoom room;
             UfWindow window = uf_window_at(source, uf_floor_index(x_px[i]), uf_floor_index(y_px[i]), 1,
                                            channels, sample, &room);
-            copy_pixel(window.base, channels, sample, adds_alpha, out);
+            uf_copy_pixel(window.base, channels, sample, adds_alpha, out);
         }
     }
 }
@@ -314,7 +281,7 @@ DEFINE_TYPE(F32)
 #define ENTRY(type, channels, adds)                                                                          \
     {                                                                                                        \
         NAME(nearest, type, channels, adds), NAME(bilinear, type, channels, adds),                           \
-            NAME(bicubic, type, channels, adds), NAME(sum_bilinear, type, channels, 0),                      \
+            NAME(bicubic, type, channels, adds), NULL, NAME(sum_bilinear, type, channels, 0),                \
             NAME(sum_bicubic, type, channels, 0)                                                             \
     }
 /* [channels - 1][adds alpha]; a picture that has alpha gets no second one. */
@@ -334,12 +301,13 @@ void uf_kernels_init(UfKernels *kernels, UfSample sample, size_t channels, bool 
     switch (sample) {
     case UF_SAMPLE_U8:
         *kernels = scalar_u8[channels - 1][adds_alpha];
-        return;
+        break;
     case UF_SAMPLE_U16:
         *kernels = scalar_u16[channels - 1][adds_alpha];
-        return;
+        break;
     case UF_SAMPLE_F32:
         *kernels = scalar_f32[channels - 1][adds_alpha];
-        return;
+        break;
     }
+    kernels->sharp = uf_sharp_run(sample, channels, adds_alpha);
 }

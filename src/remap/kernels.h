@@ -31,6 +31,7 @@ typedef void UfSumRun(const UfSource *source, const double *x_px, const double *
 
 typedef struct UfKernels {
     UfSampleRun *nearest, *bilinear, *bicubic;
+    UfSampleRun *sharp; /* needs source->spline */
     UfSumRun *sum_bilinear, *sum_bicubic;
 } UfKernels;
 

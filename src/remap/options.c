@@ -7,7 +7,7 @@
 
 UfStatus uf_check_remap_options(const UfRemapOptions *options, UfReport *report)
 {
-    if ((unsigned)options->sampling > UF_SAMPLING_NEAREST)
+    if ((unsigned)options->sampling > UF_SAMPLING_SHARP)
         return uf_fail(report, UF_ERROR_ARGUMENT, "there is no sampling number %d", (int)options->sampling);
     if (options->threads < 0 || options->threads > UF_THREADS_MAX)
         return uf_fail(report, UF_ERROR_ARGUMENT,

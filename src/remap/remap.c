@@ -12,6 +12,7 @@
 #include "remap/kernels.h"
 #include "remap/map.h"
 #include "remap/options.h"
+#include "remap/spline.h"
 #include "picture/colour.h"
 
 /* Square enough that its part of the source stays in the cache. One column more on each side is mapped. */
@@ -133,6 +134,8 @@ static UfSampleRun *run_of(const UfKernels *kernels, UfSampling sampling)
 {
     if (sampling == UF_SAMPLING_NEAREST)
         return kernels->nearest;
+    if (sampling == UF_SAMPLING_SHARP)
+        return kernels->sharp;
     return sampling == UF_SAMPLING_BILINEAR ? kernels->bilinear : kernels->bicubic;
 }
 
@@ -169,6 +172,7 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     const UfRemapOptions defaults = {0};
     Job job = {0};
     UfTransfer *transfer = NULL;
+    UfSpline spline = {0};
     options = options == NULL ? &defaults : options;
     UfStatus status = check(source, source_view, target_view, options, report);
     if (status != UF_OK)
@@ -184,10 +188,16 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     if (status != UF_OK)
         goto cleanup;
     prepare(&job, source, source_view, target_view, options, transfer);
+    if (options->sampling == UF_SAMPLING_SHARP)
+        status = uf_spline_create(&job.source, uf_picture_sample(source), uf_picture_channels(source),
+                                  uf_remap_threads(options), &spline, report);
+    if (status != UF_OK)
+        goto cleanup;
     run(&job, uf_remap_threads(options));
     *out = job.target;
     job.target = NULL;
 cleanup:
+    uf_spline_free(&spline);
     uf_transfer_free(&transfer);
     uf_picture_free(&job.target);
     return status;

@@ -16,6 +16,7 @@
 #include "picture/colour.h"
 #include "remap/kernels.h"
 #include "remap/options.h"
+#include "remap/spline.h"
 #include "remap/window.h"
 
 /* What one new pixel is made of: `count` old ones from `first` on (which may lie outside), and their weights.
@@ -65,6 +66,23 @@ static size_t area_weights(double from, double to, ptrdiff_t *first, double *wei
     return count;
 }
 
+#define SHARP_TAPS (UF_SPLINE_TAPS + 2 * UF_SPLINE_REACH)
+
+/* The spline's taps with its filter worked in. */
+static size_t sharp_weights(ptrdiff_t below, double t, ptrdiff_t *first, double *weights)
+{
+    double taps[UF_SPLINE_TAPS];
+    uf_spline_weights(t, taps);
+    *first = below - 2 - UF_SPLINE_REACH;
+    for (int i = 0; i < SHARP_TAPS; i++) {
+        weights[i] = 0;
+        for (int k = 0; k < UF_SPLINE_TAPS; k++)
+            if (abs(i - UF_SPLINE_REACH - k) <= UF_SPLINE_REACH)
+                weights[i] += taps[k] * uf_spline_response(i - UF_SPLINE_REACH - k);
+    }
+    return SHARP_TAPS;
+}
+
 static size_t tap_weights(double at, UfSampling sampling, ptrdiff_t *first, double *weights)
 {
     if (sampling == UF_SAMPLING_NEAREST) {
@@ -80,6 +98,8 @@ static size_t tap_weights(double at, UfSampling sampling, ptrdiff_t *first, doub
         weights[1] = t;
         return 2;
     }
+    if (sampling == UF_SAMPLING_SHARP)
+        return sharp_weights(below, t, first, weights);
     *first = below - 1;
     uf_keys_weights(t, weights);
     return 4;
@@ -88,7 +108,10 @@ static size_t tap_weights(double at, UfSampling sampling, ptrdiff_t *first, doub
 /* Products of whole numbers first: for whole factors every boundary is exact. */
 static bool make_axis(size_t old_px, size_t new_px, UfSampling sampling, Axis *out)
 {
-    size_t taps = sampling == UF_SAMPLING_NEAREST || old_px <= new_px ? 4 : old_px / new_px + 3, total;
+    bool interpolates = sampling == UF_SAMPLING_NEAREST || old_px <= new_px;
+    size_t taps = interpolates ? 4 : old_px / new_px + 3, total;
+    if (interpolates && sampling == UF_SAMPLING_SHARP)
+        taps = SHARP_TAPS;
     Axis axis = {0};
     if (!uf_product(new_px, taps, &total))
         return false;
@@ -102,7 +125,7 @@ static bool make_axis(size_t old_px, size_t new_px, UfSampling sampling, Axis *o
         Span *span = &axis.spans[i];
         double *weights = axis.weights + i * taps;
         span->weights = weights;
-        if (sampling == UF_SAMPLING_NEAREST || old_px <= new_px)
+        if (interpolates)
             span->count = tap_weights((double)((2 * i + 1) * old_px) / (double)(2 * new_px), sampling,
                                       &span->first, weights);
         else

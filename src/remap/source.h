@@ -24,8 +24,10 @@ typedef struct UfSource {
     ptrdiff_t width_px, height_px;
     bool wraps;                 /* left and right edges meet */
     bool over_top, over_bottom; /* the row beyond lies across the pole */
+    bool mirrors;        /* where the picture ends, it goes on as its mirror image, not as its last pixel */
     const float *linear; /* from stored code (U8, U16) to linear light, or NULL when they are the same */
-    const UfTransfer *transfer; /* the same for F32, or NULL */
+    const UfTransfer *transfer;    /* the same for F32, or NULL */
+    const struct UfSource *spline; /* coefficients for the sharp kernel, or NULL */
 } UfSource;
 
 /* `transfer` may be NULL when no average will be taken. Both are borrowed. */

@@ -10,15 +10,20 @@ typedef struct Place {
     ptrdiff_t twice_x;
 } Place;
 
-static ptrdiff_t clamped(ptrdiff_t value, ptrdiff_t count)
-{
-    return value < 0 ? 0 : value >= count ? count - 1 : value;
-}
-
 static ptrdiff_t wrapped(ptrdiff_t value, ptrdiff_t period)
 {
     ptrdiff_t rest = value % period;
     return rest < 0 ? rest + period : rest;
+}
+
+/* The pixel inside that stands for one beyond the end. */
+static ptrdiff_t ended(const UfSource *source, ptrdiff_t value, ptrdiff_t count)
+{
+    if (source->mirrors) {
+        ptrdiff_t rest = wrapped(value, 2 * count);
+        return rest < count ? rest : 2 * count - 1 - rest;
+    }
+    return value < 0 ? 0 : value >= count ? count - 1 : value;
 }
 
 /* Each crossing of a pole turns the row round and the meridian by half a turn. */
@@ -29,13 +34,13 @@ static Place place_of(const UfSource *source, ptrdiff_t x, ptrdiff_t y)
     while (place.row < 0 || place.row >= height) {
         bool top = place.row < 0;
         if (!(top ? source->over_top : source->over_bottom)) {
-            place.row = clamped(place.row, height);
+            place.row = ended(source, place.row, height);
             break;
         }
         place.row = top ? -1 - place.row : 2 * height - 1 - place.row;
         place.twice_x += width;
     }
-    place.twice_x = source->wraps ? wrapped(place.twice_x, 2 * width) : 2 * clamped(x, width);
+    place.twice_x = source->wraps ? wrapped(place.twice_x, 2 * width) : 2 * ended(source, x, width);
     return place;
 }
 

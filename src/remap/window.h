@@ -11,7 +11,8 @@
 
 #define UF_INLINE static inline __attribute__((always_inline))
 
-#define UF_TAPS_MAX 4
+#define UF_TAPS_MAX        4
+#define UF_WINDOW_TAPS_MAX 6
 
 /* A view of taps x taps pixels: row r begins at base + r * stride_bytes. */
 typedef struct UfWindow {
@@ -21,7 +22,7 @@ typedef struct UfWindow {
 
 /* Room for the pixels of a window that crosses an edge. */
 typedef struct UfWindowRoom {
-    _Alignas(16) uint8_t bytes[sizeof(float) * UF_TAPS_MAX * UF_TAPS_MAX * UF_CHANNELS_MAX];
+    _Alignas(16) uint8_t bytes[sizeof(float) * UF_WINDOW_TAPS_MAX * UF_WINDOW_TAPS_MAX * UF_CHANNELS_MAX];
 } UfWindowRoom;
 
 /* The slow way: pixel by pixel, with the edges' rules. */

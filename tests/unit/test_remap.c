@@ -2,7 +2,8 @@
 #include "picture/picture_internal.h"
 #include "unit/test_remap_support.h"
 
-static const UfSampling all_samplings[] = {UF_SAMPLING_BICUBIC, UF_SAMPLING_BILINEAR, UF_SAMPLING_NEAREST};
+static const UfSampling all_samplings[] = {UF_SAMPLING_BICUBIC, UF_SAMPLING_BILINEAR, UF_SAMPLING_NEAREST,
+                                           UF_SAMPLING_SHARP};
 
 Test(remap, identity_is_exact_at_every_depth)
 {
