@@ -134,6 +134,14 @@ UfReadOptions cli_read_options(const CliLine *line)
     return (UfReadOptions){.max_memory_bytes = cli_memory_limit(line)};
 }
 
+UfSampling cli_sampling(const CliLine *line, UfSampling usual)
+{
+    /* in the order of the option's words */
+    static const UfSampling samplings[] = {UF_SAMPLING_BICUBIC, UF_SAMPLING_BILINEAR, UF_SAMPLING_SHARP};
+    const CliValue *value = &line->values[CLI_SAMPLING];
+    return value->given ? samplings[value->word] : usual;
+}
+
 int cli_threads(const CliLine *line)
 {
     return (int)line->values[CLI_THREADS].number;

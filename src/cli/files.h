@@ -23,6 +23,8 @@ UfWriteOptions cli_write_options(const CliLine *line);
 /* --max-memory, or three quarters of the machine's. */
 size_t cli_memory_limit(const CliLine *line);
 UfReadOptions cli_read_options(const CliLine *line);
+/* --sampling, or what the command does without it. */
+UfSampling cli_sampling(const CliLine *line, UfSampling usual);
 /* --threads; 0 for all cores. */
 int cli_threads(const CliLine *line);
 
