@@ -82,7 +82,6 @@ static UfStatus try_one(const UfRig *rig, int threads, UfAdvice *best, UfReport 
 {
     const UfFrame *nadir = nadir_frame(rig);
     double pan_rad = nadir != NULL ? nadir->pan_rad : 0;
-    best->cap_rad = INFINITY;
     for (int i = nadir != NULL ? 1 : 0; i < 4; i++) {
         UfAdvice tried = {.kind = UF_ADVICE_ADD_FRAME,
                           .pan_rad = remainder(pan_rad + i * UF_PI / 2, 2 * UF_PI),
@@ -99,7 +98,6 @@ static UfStatus try_one(const UfRig *rig, int threads, UfAdvice *best, UfReport 
 /* The best other one to go with it. */
 static UfStatus try_two(const UfRig *rig, int threads, const UfAdvice *one, UfAdvice *best, UfReport *report)
 {
-    best->cap_rad = INFINITY;
     for (int i = 1; i < 4; i++) {
         UfAdvice tried = *one;
         tried.kind = UF_ADVICE_ADD_TWO;
@@ -122,8 +120,8 @@ UfStatus uf_plan_advise(const UfRig *rig, const UfPlan *plan, int threads, UfAdv
     UfStatus status = UF_OK;
     bool has_room = rig->frame_count + 2 <= UF_RIG_MAX_FRAMES;
     if (plan->cause != UF_CAP_NOTHING && has_room) {
-        UfAdvice one;
-        UfAdvice two;
+        UfAdvice one = {.cap_rad = INFINITY};
+        UfAdvice two = {.cap_rad = INFINITY};
         status = try_one(rig, threads, &one, report);
         if (status == UF_OK)
             status = try_two(rig, threads, &one, &two, report);

@@ -173,8 +173,7 @@ static void walk_rows(Walk *all, unsigned *looks)
 {
     int rows = 1 << all->options.first_level;
     size_t stride = (size_t)rows + 1;
-    int threads = all->options.threads > 0 ? all->options.threads : omp_get_max_threads();
-#pragma omp parallel num_threads(threads)
+#pragma omp parallel num_threads(all->options.threads)
     {
         Walk one = {.rig = all->rig, .options = all->options};
 #pragma omp for schedule(dynamic, 8)
@@ -193,6 +192,8 @@ UfStatus uf_cells_make(const UfRig *rig, UfCellsOptions options, UfCells *out, U
 {
     *out = (UfCells){.level = options.last_level};
     Walk all = {.rig = rig, .options = options};
+    if (options.threads <= 0)
+        all.options.threads = omp_get_max_threads();
     size_t stride = ((size_t)1 << options.first_level) + 1;
     unsigned *looks = uf_alloc(stride * stride, sizeof *looks);
     UfStatus status = UF_OK;

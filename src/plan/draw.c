@@ -13,7 +13,7 @@
 
 #define MARGIN_PX       70
 #define MAP_WIDTH_PX    1440
-#define MAP_HEIGHT_PX   (MAP_WIDTH_PX / 2)
+#define MAP_HEIGHT_PX   720
 #define FLOOR_SIDE_PX   720
 #define SHEET_WIDTH_PX  (MAP_WIDTH_PX + 2 * MARGIN_PX)
 #define MAP_TOP_PX      90

@@ -12,7 +12,8 @@ double uf_julian_day(int year, int month, int day, double hours)
     int y = month > 2 ? year : year - 1;
     int m = month > 2 ? month : month + 12;
     int century = y / 100;
-    return floor(365.25 * (y + 4716)) + floor(30.6001 * (m + 1)) + day + (2 - century + century / 4) -
+    int leap_centuries = century / 4;
+    return floor(365.25 * (y + 4716)) + floor(30.6001 * (m + 1)) + day + (2 - century + leap_centuries) -
            1524.5 + hours / 24;
 }
 
