@@ -11,8 +11,9 @@
 #include <string.h>
 #include <sys/stat.h>
 
+#include <underfoot/sun.h>
+
 #include "output.h"
-#include "sun.h"
 
 static const char usage_text[] = "scene --out FOLDER [options]\n"
                                  "Renders the sample tour as equirectangular panoramas: NAME.* as shot, "
@@ -93,16 +94,16 @@ static void print_written(const char *path, const char *what)
 /* The sun as it stood over the tour's place at the spot's time, in the picture's directions. */
 static void set_sun(const Spot *spot, World *world)
 {
-    double azimuth, elevation;
-    sun_position(TOUR_YEAR, TOUR_MONTH, TOUR_DAY, spot->hour_utc + spot->minute_utc / 60.0, TOUR_LAT_DEG,
-                 TOUR_LON_DEG, &azimuth, &elevation);
-    double lon = (azimuth - spot->heading_deg) * PI / 180, lat = elevation * PI / 180;
+    double hours = spot->hour_utc + spot->minute_utc / 60.0;
+    UfPlace place = {uf_radians(TOUR_LAT_DEG), uf_radians(TOUR_LON_DEG)};
+    UfSun sun = uf_sun_at(uf_julian_day(TOUR_YEAR, TOUR_MONTH, TOUR_DAY, hours), place);
+    UfDirection toward = uf_direction_from_lonlat(uf_sun_direction(sun, uf_radians(spot->heading_deg)));
     world->open_air = spot->open_air;
-    world->sun = v3(cos(lat) * sin(lon), sin(lat), cos(lat) * cos(lon));
+    world->sun = v3(toward.x, toward.y, toward.z);
     if (spot->open_air) {
         world->sun_irradiance = v3(9.2, 8.5, 7.3);
         printf("%s: sun at azimuth %.3f, elevation %.3f degrees; picture's centre heads %.3f\n", spot->name,
-               azimuth, elevation, spot->heading_deg);
+               uf_degrees(sun.azimuth_rad), uf_degrees(sun.elevation_rad), spot->heading_deg);
     }
 }
 

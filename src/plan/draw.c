@@ -145,9 +145,13 @@ static void draw_floor(const UfRig *rig, const UfPlan *plan, int threads, UfPict
     uf_sheet_line(sheet, middle_x - 12, middle_y, middle_x + 12, middle_y, 1.5, grid);
     uf_sheet_line(sheet, middle_x, middle_y - 12, middle_x, middle_y + 12, 1.5, grid);
     if (plan->cause != UF_CAP_NOTHING && isfinite(plan->floor_diameter_m)) {
-        uf_sheet_circle(sheet, middle_x, middle_y, height_m * tan(plan->unseen_cap_rad) * px_per_m, 2, 9,
-                        ink_black);
-        uf_sheet_circle(sheet, middle_x, middle_y, plan->floor_diameter_m / 2 * px_per_m, 4, 0, ink_black);
+        double unseen_px = height_m * tan(plan->unseen_cap_rad) * px_per_m;
+        double cap_px = plan->floor_diameter_m / 2 * px_per_m;
+        uf_sheet_circle(sheet, middle_x, middle_y, unseen_px, 5, 0,
+                        paper); /* so that it shows on the darkest blue */
+        uf_sheet_circle(sheet, middle_x, middle_y, cap_px, 8, 0, paper);
+        uf_sheet_circle(sheet, middle_x, middle_y, unseen_px, 2, 9, ink_black);
+        uf_sheet_circle(sheet, middle_x, middle_y, cap_px, 4, 0, ink_black);
     }
     draw_scale(sheet, half_m);
 }

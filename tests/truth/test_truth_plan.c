@@ -154,3 +154,34 @@ Test(truth_plan, formats_have_their_nominal_size)
         uf_rig_free(&rig);
     }
 }
+
+/* The same cap measured in the other pictures, and its solid angle as the plan finds it for a disc. */
+Test(truth_plan, the_cap_in_other_pictures)
+{
+    Rows rows = rows_open("tests/truth/cap_measures.txt");
+    while (rows_next(&rows, 6)) {
+        size_t height_px = (size_t)rows_number(&rows, 0);
+        double cap_rad = uf_radians(rows_number(&rows, 1));
+        UfDirection edge = {sin(cap_rad), -cos(cap_rad), 0};
+        UfView panorama = uf_view_equirectangular(2 * height_px);
+        UfView face = uf_view_face(UF_FACE_DOWN, height_px / 2);
+        UfPixelPoint at;
+        cr_assert(uf_view_pixel(&panorama, edge, &at));
+        cr_expect_float_eq(at.y_px, rows_number(&rows, 2), 1e-6, "line %d: %.9f", rows.line, at.y_px);
+        cr_assert(uf_view_pixel(&face, edge, &at));
+        double radius_px = hypot(at.x_px - face.centre_x_px, at.y_px - face.centre_y_px);
+        cr_expect_float_eq(radius_px, rows_number(&rows, 3), 1e-6, "line %d: %.9f", rows.line, radius_px);
+        UfView planet = uf_view_planet(1000, UF_PI, 0, false);
+        cr_assert(uf_view_pixel(&planet, edge, &at));
+        double radius = hypot(at.x_px - planet.centre_x_px, at.y_px - planet.centre_y_px) / planet.scale_px;
+        cr_expect_float_eq(radius, rows_number(&rows, 4), 1e-9, "line %d: %.12f", rows.line, radius);
+        UfRig *rig =
+            rig_make(RIG_FISHEYE RIG_ALL_ROUND "[part disc]\nturns = no\nshape = disc\ncentre = 0 -1000 0\n"
+                                               "radius = %.9f\n",
+                     1000 * tan(cap_rad));
+        UfPlan plan = rig_plan(rig);
+        cr_expect_float_eq(4 * UF_PI * (1 - plan.seen_share), rows_number(&rows, 5), 4 * UF_PI * 1e-5,
+                           "line %d", rows.line);
+        uf_rig_free(&rig);
+    }
+}
