@@ -20,11 +20,19 @@
 extern "C" {
 #endif
 
+/*
+ * SHARP is a spline of degree 5 through the samples, for pictures that will be resampled again. It holds
+ * twice the source's bytes besides, and stays within the values around (an eighth of their range aside). With
+ * an equirectangular or rectilinear source it takes the detail of the whole picture to be what its centre
+ * (its equator) can hold, as it is in everything made from a photograph: near the poles and in a face's
+ * corners, where pixels lie closer together on the sphere, nothing is averaged as long as the target is as
+ * fine as that.
+ */
 typedef enum UfSampling {
     UF_SAMPLING_BICUBIC = 0,
     UF_SAMPLING_BILINEAR,
     UF_SAMPLING_NEAREST,
-    UF_SAMPLING_SHARP /* a spline of degree 5 through the samples; holds twice the source's bytes more */
+    UF_SAMPLING_SHARP
 } UfSampling;
 
 typedef struct UfRemapOptions {

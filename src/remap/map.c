@@ -223,6 +223,43 @@ static inline double slope(double before, double middle, double after)
     return !isnan(before) && !isnan(middle) ? middle - before : 0;
 }
 
+/* The direction of column i and its steps for one pixel along x and along y. */
+typedef struct Steps {
+    double at[3], across[3], down[3];
+} Steps;
+
+static inline Steps steps_at(const UfMapRow *above, const UfMapRow *here, const UfMapRow *below, size_t i)
+{
+    return (Steps){.at = {here->x[i], here->y[i], here->z[i]},
+                   .across = {slope(here->x[i - 1], here->x[i], here->x[i + 1]),
+                              slope(here->y[i - 1], here->y[i], here->y[i + 1]),
+                              slope(here->z[i - 1], here->z[i], here->z[i + 1])},
+                   .down = {slope(above->x[i], here->x[i], below->x[i]),
+                            slope(above->y[i], here->y[i], below->y[i]),
+                            slope(above->z[i], here->z[i], below->z[i])}};
+}
+
+static inline double dot(const double *a, const double *b)
+{
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+}
+
+UfJacobian uf_map_angular(const UfMap *map, const UfMapRow *above, const UfMapRow *here,
+                          const UfMapRow *below, size_t i)
+{
+    const Steps steps = steps_at(above, here, below, i);
+    double squared = dot(steps.at, steps.at);
+    double along_across = dot(steps.at, steps.across), along_down = dot(steps.at, steps.down);
+    double unit = map->source.scale_px * map->source.scale_px / squared;
+    double e = unit * (dot(steps.across, steps.across) - along_across * along_across / squared);
+    double g = unit * (dot(steps.down, steps.down) - along_down * along_down / squared);
+    double f = unit * (dot(steps.across, steps.down) - along_across * along_down / squared);
+    UfJacobian out = {.ux = sqrt(e > 0 ? e : 0)};
+    out.uy = out.ux > 0 ? f / out.ux : 0;
+    out.vy = sqrt(g > out.uy * out.uy ? g - out.uy * out.uy : 0);
+    return out;
+}
+
 /* d(lambda) = (z dx - x dz) / (x^2 + z^2), d(phi) = (r dy - y dr) / (r^2 + y^2) with r dr = x dx + z dz. */
 UfJacobian uf_map_jacobian(const UfMap *map, const UfMapRow *above, const UfMapRow *here,
                            const UfMapRow *below, size_t i)
@@ -235,12 +272,8 @@ UfJacobian uf_map_jacobian(const UfMap *map, const UfMapRow *above, const UfMapR
         out.vy = slope(above->v_px[i], here->v_px[i], below->v_px[i]);
         return out;
     }
-    const double at[3] = {here->x[i], here->y[i], here->z[i]};
-    const double across[3] = {slope(here->x[i - 1], at[0], here->x[i + 1]),
-                              slope(here->y[i - 1], at[1], here->y[i + 1]),
-                              slope(here->z[i - 1], at[2], here->z[i + 1])};
-    const double down[3] = {slope(above->x[i], at[0], below->x[i]), slope(above->y[i], at[1], below->y[i]),
-                            slope(above->z[i], at[2], below->z[i])};
+    const Steps steps = steps_at(above, here, below, i);
+    const double *at = steps.at, *across = steps.across, *down = steps.down;
     double level = at[0] * at[0] + at[2] * at[2];
     level = level > 1e-30 ? level : 1e-30;
     double around = map->source.scale_px / level;

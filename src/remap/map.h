@@ -75,5 +75,11 @@ typedef struct UfJacobian {
  */
 UfJacobian uf_map_jacobian(const UfMap *map, const UfMapRow *above, const UfMapRow *here,
                            const UfMapRow *below, size_t i);
+/*
+ * The same on the sphere: the steps in the source's pixels as large as they are where its plane touches the
+ * sphere (at the centre, along the equator). Only the singular values mean anything.
+ */
+UfJacobian uf_map_angular(const UfMap *map, const UfMapRow *above, const UfMapRow *here,
+                          const UfMapRow *below, size_t i);
 
 #endif

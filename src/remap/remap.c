@@ -27,7 +27,8 @@ typedef struct Job {
     UfSampleRun *sample_run;
     size_t width_px, height_px, pixel_bytes;
     bool averages;
-    bool keeps_border; /* no alpha: a pixel whose centre is not seen stays 0 */
+    bool trusts_angles; /* what counts as coarser is told by angles: see UF_SAMPLING_SHARP */
+    bool keeps_border;  /* no alpha: a pixel whose centre is not seen stays 0 */
 } Job;
 
 typedef struct Tile {
@@ -49,6 +50,10 @@ static void choose_shares(const Job *job, Tile *tile, const UfMapRow *rows[3], s
             continue;
         tile->jacobian[i] = uf_map_jacobian(&job->map, rows[0], rows[1], rows[2], i + 1);
         tile->share[i] = uf_average_share(&tile->jacobian[i]);
+        if (job->trusts_angles && tile->share[i] > 0) {
+            UfJacobian angular = uf_map_angular(&job->map, rows[0], rows[1], rows[2], i + 1);
+            tile->share[i] = uf_average_share(&angular);
+        }
         if (tile->share[i] >= 1)
             tile->u_px[i] = NAN;
     }
@@ -155,6 +160,9 @@ static void prepare(Job *job, const UfPicture *source, const UfView *source_view
     job->height_px = target_view->height_px;
     job->pixel_bytes = (channels + adds_alpha) * (size_t)sample;
     job->averages = options->sampling != UF_SAMPLING_NEAREST;
+    job->trusts_angles =
+        options->sampling == UF_SAMPLING_SHARP && (source_view->projection == UF_PROJECTION_EQUIRECTANGULAR ||
+                                                   source_view->projection == UF_PROJECTION_RECTILINEAR);
     job->keeps_border = !adds_alpha && !uf_picture_has_alpha(source);
     job->averager = (UfAverager){.map = &job->map,
                                  .source = &job->source,
