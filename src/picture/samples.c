@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "picture/samples.h"
+
 /* The sRGB curve, IEC 61966-2-1:1999 (constants second-hand; the standard was not opened). */
 static float srgb_encode(float linear)
 {
@@ -46,4 +48,22 @@ void uf_row_as(const UfPicture *picture, size_t y_px, UfSample sample, void *out
     else if (picture->sample == UF_SAMPLE_U8 && sample == UF_SAMPLE_U16)
         for (size_t i = 0; i < count; i++)
             ((uint16_t *)out)[i] = (uint16_t)(((const uint8_t *)in)[i] * 257u);
+}
+
+UfStatus uf_picture_as(const UfPicture *picture, UfSample sample, UfPicture **out, UfReport *report)
+{
+    UfPicture *result = NULL;
+    UfStatus status = uf_picture_create(picture->width_px, picture->height_px, picture->channels, sample,
+                                        &result, report);
+    if (status == UF_OK)
+        status = uf_blob_set(&result->metadata.icc, picture->metadata.icc.data,
+                             picture->metadata.icc.size_bytes, report);
+    if (status != UF_OK) {
+        uf_picture_free(&result);
+        return status;
+    }
+    for (size_t y = 0; y < picture->height_px; y++)
+        uf_row_as(picture, y, sample, result->data + y * result->stride_bytes);
+    *out = result;
+    return UF_OK;
 }
