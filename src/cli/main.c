@@ -12,6 +12,7 @@ static const CliCommand *const commands[] = {
     &cli_command_check,
     &cli_command_patch,
     &cli_command_view,
+    &cli_command_putback,
     &cli_command_tag,
 };
 

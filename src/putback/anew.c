@@ -131,7 +131,7 @@ static UfStatus attempt(const UfPicture *panorama, const UfPicture *taken, const
 /* The better of two attempts stays in *best. */
 static UfStatus keep_better(UfPart *best, double *best_score, UfPart *next, UfReport *report)
 {
-    double score;
+    double score = 0;
     UfStatus status = judge(next, &score, report);
     if (status == UF_OK && score < *best_score) {
         *best_score = score;
