@@ -19,42 +19,41 @@ enum {
 #define FEATHER_MOST_PX 200.0
 #define EDITS_MOST      64u
 
-static const CliOption options[] = {
-    {.name = "as",
-     .kind = CLI_FILE,
-     .argument = "FACE",
-     .help = "which face it is, when its home address is lost"},
-    {.name = "yaw",
-     .kind = CLI_ANGLE,
-     .argument = "DEG",
-     .range = {-3600, 3600, false, false},
-     .help = "where the view looks, when its address is lost"},
-    {.name = "pitch",
-     .kind = CLI_ANGLE,
-     .argument = "DEG",
-     .range = {-90, 90, false, false},
-     .help = "how far up it looks (default 0)"},
-    {.name = "roll",
-     .kind = CLI_ANGLE,
-     .argument = "DEG",
-     .range = {-180, 180, false, false},
-     .help = "how it is turned (default 0)"},
-    {.name = "fov",
-     .kind = CLI_ANGLE,
-     .argument = "DEG",
-     .range = {0, UF_VIEW_FOV_MAX_DEG, true, false},
-     .help = "its full angle across the width (default 90)"},
-    {.name = "feather",
-     .kind = CLI_COUNT,
-     .argument = "PX",
-     .range = {0, FEATHER_MOST_PX, false, false},
-     .help = "soft edge round what changed, its own pixels (default 2)"},
-    {.name = "tolerance",
-     .kind = CLI_COUNT,
-     .argument = "N",
-     .range = {0, 255, false, false},
-     .help = "differences up to N of 255 are none (default: measured)"},
-    {0}};
+static const CliOption options[] = {{.name = "as",
+                                     .kind = CLI_FILE,
+                                     .argument = "FACE",
+                                     .help = "which face it is, when its home address is lost"},
+                                    {.name = "yaw",
+                                     .kind = CLI_ANGLE,
+                                     .argument = "DEG",
+                                     .range = {-3600, 3600, false, false},
+                                     .help = "where the view looks, when its address is lost"},
+                                    {.name = "pitch",
+                                     .kind = CLI_ANGLE,
+                                     .argument = "DEG",
+                                     .range = {-90, 90, false, false},
+                                     .help = "how far up it looks (default 0)"},
+                                    {.name = "roll",
+                                     .kind = CLI_ANGLE,
+                                     .argument = "DEG",
+                                     .range = {-180, 180, false, false},
+                                     .help = "how it is turned (default 0)"},
+                                    {.name = "fov",
+                                     .kind = CLI_ANGLE,
+                                     .argument = "DEG",
+                                     .range = {0, UF_VIEW_FOV_MAX_DEG, true, false},
+                                     .help = "its full angle across the width (default 90)"},
+                                    {.name = "feather",
+                                     .kind = CLI_COUNT,
+                                     .argument = "PX",
+                                     .range = {0, FEATHER_MOST_PX, false, false},
+                                     .help = "soft edge round what changed, its own pixels (default 2)"},
+                                    {.name = "tolerance",
+                                     .kind = CLI_COUNT,
+                                     .argument = "N",
+                                     .range = {0, 255, false, false},
+                                     .help = "differences up to N of 255 are none (default: measured)"},
+                                    {0}};
 
 #define DEFAULT_FOV_DEG 90.0
 
@@ -78,12 +77,13 @@ static int check_usage(const CliLine *line)
                                "--as '%s': there is no such face; give front, right, back, left, up or down",
                                as->text);
     if (as->given && says_view(line))
-        return cli_wrong_usage(line->command,
-                               "--as says that it is a face, --yaw, --pitch, --roll and --fov that it is a view; give "
-                               "one or the other");
+        return cli_wrong_usage(
+            line->command,
+            "--as says that it is a face, --yaw, --pitch, --roll and --fov that it is a view; give "
+            "one or the other");
     if (by_hand && line->operand_count > 2)
-        return cli_wrong_usage(line->command,
-                               "--as and the angles are for one picture; put the others back by another call");
+        return cli_wrong_usage(
+            line->command, "--as and the angles are for one picture; put the others back by another call");
     return CLI_DONE;
 }
 
@@ -130,8 +130,8 @@ static void describe(const UfHome *home, char text[static PLACE_BYTES])
     if (home->kind == UF_HOME_FACE)
         (void)snprintf(text, PLACE_BYTES, "%s face", uf_face_name(home->face));
     else if (home->kind == UF_HOME_VIEW)
-        (void)snprintf(text, PLACE_BYTES, "view at yaw %.6g, pitch %.6g, roll %.6g, %.6g deg across", home->yaw_deg,
-                       home->pitch_deg, home->roll_deg, home->fov_deg);
+        (void)snprintf(text, PLACE_BYTES, "view at yaw %.6g, pitch %.6g, roll %.6g, %.6g deg across",
+                       home->yaw_deg, home->pitch_deg, home->roll_deg, home->fov_deg);
     else
         (void)snprintf(text, PLACE_BYTES, "%s of faces", uf_home_kind_name(home->kind));
 }
@@ -153,9 +153,10 @@ typedef struct Work {
 
 static int lost_address(const char *path)
 {
-    return cli_failed("%s: has no home address, neither inside nor in %s%s beside it; say what it is with --as "
-                      "FACE, or with --yaw, --pitch, --roll and --fov",
-                      path, path, UF_HOME_SUFFIX);
+    return cli_failed(
+        "%s: has no home address, neither inside nor in %s%s beside it; say what it is with --as "
+        "FACE, or with --yaw, --pitch, --roll and --fov",
+        path, path, UF_HOME_SUFFIX);
 }
 
 /* The options' address, or the one that was found when both say the same. */
@@ -202,14 +203,16 @@ static int read_edit(const CliLine *line, const char *path, Work *work)
 }
 
 /* The JPEG that comes out keeps its own tables; a depth that is the file's own asks for nothing. */
-static int check_encoding(const CliLine *line, const UfPictureInfo *info, UfFormat format, UfWriteOptions *write)
+static int check_encoding(const CliLine *line, const UfPictureInfo *info, UfFormat format,
+                          UfWriteOptions *write)
 {
     if (format == UF_FORMAT_JPEG && info->channels % 2 == 0)
-        return cli_failed("%s: has transparency, which JPEG cannot hold; write .png or .tif", line->operands[0]);
+        return cli_failed("%s: has transparency, which JPEG cannot hold; write .png or .tif",
+                          line->operands[0]);
     if (format == UF_FORMAT_JPEG && info->format == UF_FORMAT_JPEG && line->values[CLI_QUALITY].given)
-        return cli_wrong_usage(line->command,
-                               "--quality does not go with JPEG to JPEG: the file keeps its own quality, so that "
-                               "nothing outside the change changes");
+        return cli_wrong_usage(
+            line->command, "--quality does not go with JPEG to JPEG: the file keeps its own quality, so that "
+                           "nothing outside the change changes");
     if (write->depth_bits == 8 * (int)info->sample)
         write->depth_bits = 0;
     return CLI_DONE;
@@ -272,15 +275,16 @@ static void print_edit(const UfEdit *edit, const UfPutbackChange *change)
     describe(&edit->home, place);
     fputs("  ", stdout);
     cli_put_text(stdout, edit->name);
-    printf("  %s%s%s\n", place, change->resized ? ", resized" : "", change->converted ? ", other colours" : "");
+    printf("  %s%s%s\n", place, change->resized ? ", resized" : "",
+           change->converted ? ", other colours" : "");
     if (!change->changed) {
         puts("    no change");
         return;
     }
     printf("    %zu pixels changed (%.3g%%), in %zu x %zu at %zu, %zu\n", change->changed_px,
            change->changed_percent, change->width_px, change->height_px, change->left_px, change->top_px);
-    printf("    yaw %.2f, pitch %.2f, within %.2f deg; %.3g%% of the sphere\n", change->lon_deg, change->lat_deg,
-           change->radius_deg, change->sphere_percent);
+    printf("    yaw %.2f, pitch %.2f, within %.2f deg; %.3g%% of the sphere\n", change->lon_deg,
+           change->lat_deg, change->radius_deg, change->sphere_percent);
     if (!change->exact)
         printf("    noise: differences up to %.2f of 255 on plain ground are none\n", change->tolerance);
 }
@@ -376,7 +380,8 @@ static int finish(const CliLine *line, const Work *work)
         fprintf(stderr, ": %s\n", work->conflict);
     }
     if (!any && !quiet)
-        fputs("underfoot: warning: no change found: the pictures are as they were taken out, and so is the panorama\n",
+        fputs("underfoot: warning: no change found: the pictures are as they were taken out, and so is the "
+              "panorama\n",
               stderr);
     return !any || work->conflict[0] != '\0' ? CLI_WARNED : status;
 }

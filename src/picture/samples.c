@@ -53,8 +53,8 @@ void uf_row_as(const UfPicture *picture, size_t y_px, UfSample sample, void *out
 UfStatus uf_picture_as(const UfPicture *picture, UfSample sample, UfPicture **out, UfReport *report)
 {
     UfPicture *result = NULL;
-    UfStatus status = uf_picture_create(picture->width_px, picture->height_px, picture->channels, sample,
-                                        &result, report);
+    UfStatus status =
+        uf_picture_create(picture->width_px, picture->height_px, picture->channels, sample, &result, report);
     if (status == UF_OK)
         status = uf_blob_set(&result->metadata.icc, picture->metadata.icc.data,
                              picture->metadata.icc.size_bytes, report);

@@ -5,8 +5,9 @@
 #include <underfoot/picture.h>
 
 /*
- * Rounded exactly as uf_picture_write rounds it: float without a profile is linear light and gets the sRGB curve on
- * its way to integers. The profile goes along, other metadata do not. On success the caller owns *out.
+ * Rounded exactly as uf_picture_write rounds it: float without a profile is linear light and gets the sRGB
+ * curve on its way to integers. The profile goes along, other metadata do not. On success the caller owns
+ * *out.
  */
 UfStatus uf_picture_as(const UfPicture *picture, UfSample sample, UfPicture **out, UfReport *report);
 

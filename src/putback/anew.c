@@ -9,7 +9,7 @@
 #include "picture/samples.h"
 
 /* Kernels that an extraction may have been made with, the default first. */
-static const UfSampling samplings[] = {UF_SAMPLING_BICUBIC, UF_SAMPLING_BILINEAR};
+static const UfSampling samplings[] = {UF_SAMPLING_BICUBIC, UF_SAMPLING_SHARP, UF_SAMPLING_BILINEAR};
 #define SAMPLINGS (sizeof samplings / sizeof samplings[0])
 
 /* An attempt is judged by this many rows, and differences above this many steps count as one stroke. */
@@ -52,8 +52,8 @@ static UfStatus judge(const UfPart *part, double *out, UfReport *report)
 }
 
 /* `picture` in the panorama's colours: converted, or, with `assign`, its numbers taken for the panorama's. */
-static UfStatus into_colours(const UfPicture *picture, const UfPicture *panorama, bool assign, UfPicture **out,
-                             UfReport *report)
+static UfStatus into_colours(const UfPicture *picture, const UfPicture *panorama, bool assign,
+                             UfPicture **out, UfReport *report)
 {
     if (!assign)
         return uf_colour_convert(picture, panorama, out, report);
@@ -103,8 +103,8 @@ static UfStatus like_edit(UfPicture **anew, const UfPicture *panorama, const UfP
 }
 
 /* One attempt: `taken` is the picture as it was taken out. */
-static UfStatus attempt(const UfPicture *panorama, const UfPicture *taken, const UfPicture *edited, bool assign,
-                        int threads, UfPart *part, UfReport *report)
+static UfStatus attempt(const UfPicture *panorama, const UfPicture *taken, const UfPicture *edited,
+                        bool assign, int threads, UfPart *part, UfReport *report)
 {
     size_t width = uf_picture_width_px(edited), height = uf_picture_height_px(edited);
     UfRemapOptions resize = {.threads = threads};
@@ -187,13 +187,13 @@ static UfStatus try_by_hand(const UfPicture *panorama, const UfEdit *edit, int t
     return status;
 }
 
-UfStatus uf_part_make(const UfPicture *panorama, const UfEdit *edit, int threads, UfPart *part, UfReport *report)
+UfStatus uf_part_make(const UfPicture *panorama, const UfEdit *edit, int threads, UfPart *part,
+                      UfReport *report)
 {
     UfPart best = {0};
     double score = INFINITY;
-    UfStatus status = edit->by_hand
-                          ? try_by_hand(panorama, edit, threads, &best, &score, report)
-                          : try_home(panorama, edit, &edit->home, threads, &best, &score, report);
+    UfStatus status = edit->by_hand ? try_by_hand(panorama, edit, threads, &best, &score, report)
+                                    : try_home(panorama, edit, &edit->home, threads, &best, &score, report);
     if (status != UF_OK) {
         uf_part_clear(&best);
         return status;

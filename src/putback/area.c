@@ -1,6 +1,6 @@
 /*
- * The solid angle of a pixel of a plane at distance f from the eye is f/(f^2 + r^2)^(3/2) with r the distance from the
- * plane's foot: the projected area over the distance squared.
+ * The solid angle of a pixel of a plane at distance f from the eye is f/(f^2 + r^2)^(3/2) with r the distance
+ * from the plane's foot: the projected area over the distance squared.
  */
 #include "putback/area.h"
 
@@ -67,7 +67,8 @@ void uf_area_add(const UfPart *part, UfPutbackChange *change)
 {
     Sum sum = {0};
     UfBox box = add_pixels(part, &sum);
-    double length = sqrt(sum.middle.x * sum.middle.x + sum.middle.y * sum.middle.y + sum.middle.z * sum.middle.z);
+    double length =
+        sqrt(sum.middle.x * sum.middle.x + sum.middle.y * sum.middle.y + sum.middle.z * sum.middle.z);
     if (box.x1 == 0 || !(length > 0))
         return;
     UfDirection middle = {sum.middle.x / length, sum.middle.y / length, sum.middle.z / length};

@@ -5,8 +5,8 @@
 #include "putback/part.h"
 
 /*
- * Adds what changed in a part, whose weights are still 1 and 0, to *change: rectangle, place and share of the sphere.
- * A sheet's rectangle is that of its last changed face.
+ * Adds what changed in a part, whose weights are still 1 and 0, to *change: rectangle, place and share of the
+ * sphere. A sheet's rectangle is that of its last changed face.
  */
 void uf_area_add(const UfPart *part, UfPutbackChange *change);
 

@@ -7,8 +7,13 @@
 #include "base/report.h"
 #include "putback/noise.h"
 
-/* An edit is lossless when more than this part of its pixels is exactly as it was taken out. */
-#define LOSSLESS_PART 0.5
+/*
+ * An edit is lossless when more than this part of the pixels beside which the picture changes by BUSY_STEP is
+ * exactly as it was taken out. Plain ground says little: there many a JPEG is exact.
+ */
+#define LOSSLESS_PART 0.25
+#define BUSY_STEP     (3.0f / 255.0f)
+#define BUSY_LEAST    0.01 /* of all pixels, to speak for them */
 
 static float largest(const float *pixel, size_t samples)
 {
@@ -40,6 +45,30 @@ static UfStatus compare(UfPart *part, double tolerance, size_t *changed_px, UfRe
     return UF_OK;
 }
 
+/* The part of the busy pixels that is unchanged; of all pixels where hardly any is busy. */
+static UfStatus unchanged_part(const UfPart *part, size_t changed_px, double *out, UfReport *report)
+{
+    size_t width = uf_part_width_px(part), height = uf_part_height_px(part);
+    size_t samples = uf_part_colours(part) + 1, busy = 0, unchanged = 0;
+    float *row = uf_alloc(width * samples, sizeof *row);
+    if (row == NULL)
+        return uf_fail_memory(report);
+    for (size_t y = 0; y < height; y++) {
+        uf_part_anew(part, y, 0, width, row);
+        for (size_t x = 1; x < width; x++) {
+            float most = 0;
+            for (size_t i = x * samples; i < (x + 1) * samples; i++)
+                most = fmaxf(most, fabsf(row[i] - row[i - samples]));
+            busy += most >= BUSY_STEP;
+            unchanged += most >= BUSY_STEP && part->weight[y * width + x] == 0;
+        }
+    }
+    free(row);
+    double all = (double)width * (double)height;
+    *out = (double)busy > BUSY_LEAST * all ? (double)unchanged / (double)busy : 1 - (double)changed_px / all;
+    return UF_OK;
+}
+
 static size_t count_set(const UfPart *part)
 {
     size_t count = 0, pixels = uf_part_width_px(part) * uf_part_height_px(part);
@@ -63,20 +92,32 @@ static UfStatus find_in_noise(UfPart *part, UfFound *found, UfReport *report)
     return compare(part, 0, &found->changed_px, report);
 }
 
+/* Every difference is the retoucher's: nothing but lossless files lay between. */
+static UfStatus is_lossless(const UfPart *part, size_t changed_px, bool *out, UfReport *report)
+{
+    double unchanged = 0;
+    *out = changed_px == 0;
+    if (*out || part->from_jpeg || part->resized || part->converted)
+        return UF_OK;
+    UfStatus status = unchanged_part(part, changed_px, &unchanged, report);
+    *out = unchanged > LOSSLESS_PART;
+    return status;
+}
+
 UfStatus uf_changes_find(UfPart *part, double tolerance, UfFound *out, UfReport *report)
 {
-    size_t pixels = uf_part_width_px(part) * uf_part_height_px(part);
-    UfFound found = {.exact = true, .tolerance = fmax(tolerance, 0)};
+    UfFound found = {.tolerance = fmax(tolerance, 0)};
+    bool lossless = true;
     free(part->weight);
-    part->weight = uf_alloc(pixels, 1);
+    part->weight = uf_alloc(uf_part_width_px(part) * uf_part_height_px(part), 1);
     if (part->weight == NULL)
         return uf_fail_memory(report);
     UfStatus status = compare(part, found.tolerance, &found.changed_px, report);
-    bool is_lossless = !part->from_jpeg && (double)found.changed_px < (1 - LOSSLESS_PART) * (double)pixels;
-    if (status == UF_OK && tolerance < 0 && !is_lossless && found.changed_px > 0)
+    if (status == UF_OK && tolerance < 0)
+        status = is_lossless(part, found.changed_px, &lossless, report);
+    found.exact = found.tolerance == 0;
+    if (status == UF_OK && !lossless)
         status = find_in_noise(part, &found, report);
-    else
-        found.exact = found.tolerance == 0;
     if (status == UF_OK)
         *out = found;
     return status;

@@ -1,9 +1,9 @@
 /*
  * Which pixels the retoucher changed.
  *
- * An edit that went through nothing but lossless files differs exactly where it was painted on: every difference
- * counts. After JPEG, another size or another colour space everything differs a little, most where the picture is
- * busy; then the noise is measured first (see noise.h).
+ * An edit that went through nothing but lossless files differs exactly where it was painted on: every
+ * difference counts. After JPEG, another size or another colour space everything differs a little, most where
+ * the picture is busy; then the noise is measured first (see noise.h).
  */
 #ifndef UF_PUTBACK_CHANGES_H
 #define UF_PUTBACK_CHANGES_H
@@ -20,7 +20,8 @@ typedef struct UfFound {
     size_t changed_px;
 } UfFound;
 
-/* part->weight becomes 1 where the edit differs, 0 elsewhere; `tolerance` in steps of 1/255, below 0: choose it. */
+/* part->weight becomes 1 where the edit differs, 0 elsewhere; `tolerance` in steps of 1/255, below 0: choose
+ * it. */
 UfStatus uf_changes_find(UfPart *part, double tolerance, UfFound *out, UfReport *report);
 
 #endif

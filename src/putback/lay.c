@@ -1,9 +1,9 @@
 /*
- * The panorama is gone through in tiles. For each part that reaches a tile the weighted difference is made for as
- * much of the part as the tile sees, resampled to the tile by uf_remap, and added up.
+ * The panorama is gone through in tiles. For each part that reaches a tile the weighted difference is made
+ * for as much of the part as the tile sees, resampled to the tile by uf_remap, and added up.
  *
- * Round a part lies a rim of zeros: over the pixel at its border the weight falls evenly to 0, being a half at the
- * border itself, so the parts on both sides of a cube's edge add up to 1.
+ * Round a part lies a rim of zeros: over the pixel at its border the weight falls evenly to 0, being a half
+ * at the border itself, so the parts on both sides of a cube's edge add up to 1.
  */
 #include "putback/lay.h"
 
@@ -27,7 +27,7 @@ typedef struct Job {
     UfPicture *panorama;
     UfView view;
     const UfPart *parts;
-    UfReach *reaches; /* one a part */
+    UfReach *reaches;               /* one a part */
     size_t count, colours, samples; /* samples: colours and alpha */
     UfTouched *touched;
 } Job;
@@ -55,9 +55,10 @@ static bool region_of(const Job *job, const UfPart *part, const UfBox *window, R
         for (size_t x = window->x0; x < window->x1; x++) {
             UfDirection direction;
             UfPixelPoint at;
-            bool seen = uf_view_direction(&job->view, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &direction) &&
-                        uf_view_pixel(&part->view, direction, &at) && at.x_px > -RIM_PX && at.y_px > -RIM_PX &&
-                        at.x_px < width + RIM_PX && at.y_px < height + RIM_PX;
+            bool seen =
+                uf_view_direction(&job->view, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &direction) &&
+                uf_view_pixel(&part->view, direction, &at) && at.x_px > -RIM_PX && at.y_px > -RIM_PX &&
+                at.x_px < width + RIM_PX && at.y_px < height + RIM_PX;
             if (!seen) {
                 last.x_px = NAN;
                 continue;
@@ -102,8 +103,8 @@ static void sources_clear(Sources *sources)
     uf_picture_free(&sources->rest);
 }
 
-static void fill_row(const UfPart *part, const Region *region, size_t y, size_t x0, size_t x1, const float *in,
-                     Sources *out)
+static void fill_row(const UfPart *part, const Region *region, size_t y, size_t x0, size_t x1,
+                     const float *in, Sources *out)
 {
     size_t colours = uf_part_colours(part), row = (size_t)((ptrdiff_t)y - region->y0);
     const uint8_t *weights = part->weight + y * uf_part_width_px(part);
@@ -128,7 +129,8 @@ static UfStatus sources_create(const UfPart *part, const Region *region, Sources
         status = uf_picture_create(width, height, 3, UF_SAMPLE_F32, &out->rest, report);
     if (status != UF_OK)
         return status;
-    ptrdiff_t part_width = (ptrdiff_t)uf_part_width_px(part), part_height = (ptrdiff_t)uf_part_height_px(part);
+    ptrdiff_t part_width = (ptrdiff_t)uf_part_width_px(part),
+              part_height = (ptrdiff_t)uf_part_height_px(part);
     size_t x0 = region->x0 > 0 ? (size_t)region->x0 : 0, y0 = region->y0 > 0 ? (size_t)region->y0 : 0;
     size_t x1 = (size_t)(region->x1 < part_width ? region->x1 : part_width);
     size_t y1 = (size_t)(region->y1 < part_height ? region->y1 : part_height);
@@ -148,8 +150,8 @@ static UfStatus resample(const Job *job, const UfPart *part, const Region *regio
 {
     Sources from = {0};
     UfView source_view = region_view(part, region);
-    UfView target = uf_view_window(&job->view, window->x0, window->y0, window->x1 - window->x0,
-                                   window->y1 - window->y0);
+    UfView target =
+        uf_view_window(&job->view, window->x0, window->y0, window->x1 - window->x0, window->y1 - window->y0);
     UfRemapOptions sharp = {.threads = 1}, smooth = {.sampling = UF_SAMPLING_BILINEAR, .threads = 1};
     UfStatus status = sources_create(part, region, &from, report);
     if (status == UF_OK)
@@ -305,8 +307,8 @@ static void gather(UfLaid *all, const UfLaid *one)
     all->contradictions_px += one->contradictions_px;
 }
 
-/* Tiles are whole numbers of cells, so no two threads mark the same cell. Each tile's sums are added in the order of
- * the tiles: the result does not depend on the number of threads. */
+/* Tiles are whole numbers of cells, so no two threads mark the same cell. Each tile's sums are added in the
+ * order of the tiles: the result does not depend on the number of threads. */
 static UfStatus run(const Job *job, int threads, UfLaid *laid, UfReport *report)
 {
     size_t across = (job->view.width_px + TILE_PX - 1) / TILE_PX;

@@ -1,7 +1,7 @@
 /*
- * The mask is closed (dilated and eroded by half the gap, with discs: J. Serra, Image Analysis and Mathematical
- * Morphology, 1982), and its soft edge follows the Euclidean distance to it. Distances are squared whole numbers, found
- * exactly in two passes, down the columns and along the rows, up to a limit.
+ * The mask is closed (dilated and eroded by half the gap, with discs: J. Serra, Image Analysis and
+ * Mathematical Morphology, 1982), and its soft edge follows the Euclidean distance to it. Distances are
+ * squared whole numbers, found exactly in two passes, down the columns and along the rows, up to a limit.
  */
 #include "putback/mask.h"
 

@@ -6,13 +6,13 @@
 #include "base/memory.h"
 #include "base/report.h"
 
-#define CELL_PX    8u
-#define BLOCK_PX   16u
-#define BINS       32u
-#define UNITS      64.0 /* of a stored difference in one step of 1/255 */
-#define LEVELS     4096u
-#define BIN_LEAST  512u /* pixels that make a quantile sure enough */
-#define QUANTILE   0.30
+#define CELL_PX   8u
+#define BLOCK_PX  16u
+#define BINS      32u
+#define UNITS     64.0 /* of a stored difference in one step of 1/255 */
+#define LEVELS    4096u
+#define BIN_LEAST 512u /* pixels that make a quantile sure enough */
+#define QUANTILE  0.30
 /* A step on the whole is no noise: the mean over a block that JPEG or a resampling leaves is smaller. */
 #define BLOCK_SHIFT 1.0
 #define BLOCK_PART  0.5
@@ -23,6 +23,12 @@
 /* Times the usual. */
 #define REACHES 6.0
 #define CERTAIN 14.0
+/*
+ * And this part of what the picture itself varies by within two pixels: edges move or soften where the
+ * picture is resampled, and colours run into each other where JPEG halves their resolution.
+ */
+#define SPARE_LUMA   0.10
+#define SPARE_COLOUR 0.35
 /* Pixels that must be certain before a patch is a stroke. */
 #define CERTAIN_PX 5u
 
@@ -31,6 +37,7 @@ typedef struct Field {
     size_t width, height, samples;
     size_t across, down; /* cells */
     uint16_t *size;      /* of the smoothed difference, UNITS to the step */
+    uint16_t *spare;     /* what the picture's own variation may account for, UNITS to the step */
     float *detail;       /* by cell, in steps */
     double usual[BINS];
 } Field;
@@ -38,6 +45,7 @@ typedef struct Field {
 static void field_clear(Field *field)
 {
     free(field->size);
+    free(field->spare);
     free(field->detail);
 }
 
@@ -115,6 +123,66 @@ static UfStatus measure_sizes(Field *field, UfReport *report)
     }
     ring_clear(&ring);
     return status;
+}
+
+/* Luma and two colour differences of ITU-R BT.601, whose weights JPEG uses (JFIF 1.02); grey has luma only.
+ */
+static void luma_row(const Field *field, size_t y, float *raw, float *out)
+{
+    size_t samples = field->samples;
+    uf_part_anew(field->part, y, 0, field->width, raw);
+    for (size_t x = 0; x < field->width; x++, raw += samples, out += 3) {
+        out[0] = samples == 2 ? raw[0] : 0.299f * raw[0] + 0.587f * raw[1] + 0.114f * raw[2];
+        out[1] = samples == 2 ? 0 : raw[0] - out[0];
+        out[2] = samples == 2 ? 0 : raw[2] - out[0];
+    }
+}
+
+/* Largest less smallest value over TAPS x TAPS pixels; `low` and `high` hold those of each column. */
+static void spare_row(const Field *field, float *const rows[TAPS], size_t y, float *low, float *high)
+{
+    const float parts[3] = {(float)SPARE_LUMA, (float)SPARE_COLOUR, (float)SPARE_COLOUR};
+    size_t count = 3 * field->width;
+    for (size_t i = 0; i < count; i++) {
+        low[i] = high[i] = rows[y % TAPS][i];
+        for (size_t k = 0; k < TAPS; k++) {
+            float value = rows[clamped((ptrdiff_t)(y + k) - 2, field->height) % TAPS][i];
+            low[i] = fminf(low[i], value);
+            high[i] = fmaxf(high[i], value);
+        }
+    }
+    for (size_t x = 0; x < field->width; x++) {
+        float most = 0;
+        for (size_t c = 0; c < 3; c++) {
+            float lowest = low[3 * x + c], highest = high[3 * x + c];
+            for (size_t k = 0; k < TAPS; k++) {
+                size_t at = 3 * clamped((ptrdiff_t)(x + k) - 2, field->width) + c;
+                lowest = fminf(lowest, low[at]);
+                highest = fmaxf(highest, high[at]);
+            }
+            most = fmaxf(most, parts[c] * (highest - lowest));
+        }
+        field->spare[y * field->width + x] = (uint16_t)fmin((double)most * 255.0 * UNITS, 65535);
+    }
+}
+
+static UfStatus measure_spare(Field *field, UfReport *report)
+{
+    size_t count = 3 * field->width, ready = 0;
+    float *all = uf_alloc((TAPS + 3) * count + field->width, sizeof *all);
+    float *rows[TAPS];
+    if (all == NULL)
+        return uf_fail_memory(report);
+    for (size_t k = 0; k < TAPS; k++)
+        rows[k] = all + k * count;
+    float *low = all + TAPS * count, *high = low + count, *raw = high + count;
+    for (size_t y = 0; y < field->height; y++) {
+        for (; ready < field->height && ready <= y + 2; ready++)
+            luma_row(field, ready, raw, rows[ready % TAPS]);
+        spare_row(field, rows, y, low, high);
+    }
+    free(all);
+    return UF_OK;
 }
 
 /* The mean step from pixel to pixel in each cell of the picture made anew. */
@@ -232,7 +300,8 @@ static void classify(const Field *field, uint8_t *state)
             double usual = usual_at(field, (double)field->detail[y / CELL_PX * field->across + cell]);
             size_t end = (cell + 1) * CELL_PX < field->width ? (cell + 1) * CELL_PX : field->width;
             for (size_t x = cell * CELL_PX; x < end; x++) {
-                double size = field->size[y * field->width + x] / UNITS;
+                double size =
+                    (field->size[y * field->width + x] - field->spare[y * field->width + x]) / UNITS;
                 state[y * field->width + x] = size > CERTAIN * usual   ? SURE
                                               : size > REACHES * usual ? LIKELY
                                                                        : QUIET;
@@ -343,11 +412,14 @@ UfStatus uf_noise_find(UfPart *part, bool *all, double *plain, UfReport *report)
     if (status != UF_OK || *all)
         return status;
     field.size = uf_alloc(field.width * field.height, sizeof *field.size);
+    field.spare = uf_alloc(field.width * field.height, sizeof *field.spare);
     field.detail = uf_alloc(field.across * field.down, sizeof *field.detail);
-    if (field.size == NULL || field.detail == NULL)
+    if (field.size == NULL || field.spare == NULL || field.detail == NULL)
         status = uf_fail_memory(report);
     if (status == UF_OK)
         status = measure_sizes(&field, report);
+    if (status == UF_OK)
+        status = measure_spare(&field, report);
     if (status == UF_OK)
         status = measure_detail(&field, report);
     if (status == UF_OK)

@@ -59,8 +59,7 @@ UF_INLINE void difference_run(const uint8_t *edited, bool edited_alpha, const ui
             e.alpha = r.alpha;
         double rest = r.alpha > e.alpha ? r.alpha - e.alpha : 0;
         for (size_t c = 0; c < colours; c++)
-            out[c] =
-                (float)((e.alpha * e.colour[c] + rest * r.colour[c] - r.alpha * r.colour[c]) * unit);
+            out[c] = (float)((e.alpha * e.colour[c] + rest * r.colour[c] - r.alpha * r.colour[c]) * unit);
         out[colours] = (float)(e.alpha > r.alpha ? e.alpha - r.alpha : 0);
         edited += (colours + edited_alpha) * (size_t)sample;
         anew += (colours + anew_alpha) * (size_t)sample;

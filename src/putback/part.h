@@ -1,10 +1,10 @@
 /*
- * A part: one flat view that comes home, an edited picture beside the same one made anew. A face or a view is one
- * part, a sheet has six.
+ * A part: one flat view that comes home, an edited picture beside the same one made anew. A face or a view is
+ * one part, a sheet has six.
  *
- * Both pictures are of one size and sample type and in the panorama's colours. The difference is taken as it will be
- * added: with alpha premultiplied, 0..1 of full scale. With a_e, e of the edit and a_r, r of the one made anew, what
- * the edit shows is laid over what was there,
+ * Both pictures are of one size and sample type and in the panorama's colours. The difference is taken as it
+ * will be added: with alpha premultiplied, 0..1 of full scale. With a_e, e of the edit and a_r, r of the one
+ * made anew, what the edit shows is laid over what was there,
  *
  *     a = max(a_e, a_r),  a c = a_e e + max(0, a_r - a_e) r,
  *

@@ -13,7 +13,8 @@
 #include "putback/mask.h"
 #include "putback/sheet.h"
 
-/* More than this part of a picture differs: without a fingerprint to vouch for it, it is no picture of this place. */
+/* More than this part of a picture differs: without a fingerprint to vouch for it, it is no picture of this
+ * place. */
 #define STRANGE_PART 0.6
 /* Round strokes that were found in noise: they begin below it. */
 #define NOISE_GROW_PX 2.0
@@ -44,7 +45,8 @@ static UfStatus check(const UfPicture *panorama, const UfPutbackOptions *options
     size_t width = uf_picture_width_px(panorama), height = uf_picture_height_px(panorama);
     if (width != 2 * height)
         return uf_fail(report, UF_ERROR_ARGUMENT,
-                       "the picture is %zu x %zu: a full panorama is twice as wide as it is high", width, height);
+                       "the picture is %zu x %zu: a full panorama is twice as wide as it is high", width,
+                       height);
     if (!(options->feather_px + UF_PUTBACK_GAP_PX + NOISE_GROW_PX < UF_MASK_REACH_MAX_PX))
         return uf_fail(report, UF_ERROR_ARGUMENT, "a soft edge of %g pixels is too wide; give at most %g",
                        options->feather_px, UF_MASK_REACH_MAX_PX - 10);
@@ -66,10 +68,11 @@ static UfStatus check_shape(const UfEdit *edit, const UfPicture *panorama, UfRep
                        "is %zu x %zu pixels, and a face is square; undo the crop and save it again", width,
                        height);
     if (!edit->by_hand && edit->home.panorama_width_px != panorama_width)
-        return uf_fail(report, UF_ERROR_ARGUMENT,
-                       "was taken out of a panorama %zu pixels wide, and this one is %zu wide; give that one%s%s",
-                       edit->home.panorama_width_px, panorama_width, edit->home.source[0] != '\0' ? ", " : "",
-                       edit->home.source);
+        return uf_fail(
+            report, UF_ERROR_ARGUMENT,
+            "was taken out of a panorama %zu pixels wide, and this one is %zu wide; give that one%s%s",
+            edit->home.panorama_width_px, panorama_width, edit->home.source[0] != '\0' ? ", " : "",
+            edit->home.source);
     return UF_OK;
 }
 
@@ -81,20 +84,22 @@ static bool is_strange(const Work *work, const UfEdit *edit)
 static UfStatus refuse_stranger(const Work *work, const UfEdit *edit, double percent, UfReport *report)
 {
     if (edit->by_hand)
-        return uf_fail(report, UF_ERROR_ARGUMENT,
-                       "%.0f%% of its pixels differ from what the panorama shows there; is it that face or view of this "
-                       "panorama? If it is, and nearly all of it was changed, give --tolerance 0 to bring all of it",
-                       percent);
-    return uf_fail(report, UF_ERROR_ARGUMENT,
-                   "belongs to another panorama%s%s: the fingerprint is another one, and %.0f%% of its pixels differ "
-                   "from what %s shows there",
-                   edit->home.source[0] != '\0' ? ", " : "", edit->home.source, percent,
-                   uf_picture_width_px(work->panorama) > 0 ? "this one" : "it");
+        return uf_fail(
+            report, UF_ERROR_ARGUMENT,
+            "%.0f%% of its pixels differ from what the panorama shows there; is it that face or view of this "
+            "panorama? If it is, and nearly all of it was changed, give --tolerance 0 to bring all of it",
+            percent);
+    return uf_fail(
+        report, UF_ERROR_ARGUMENT,
+        "belongs to another panorama%s%s: the fingerprint is another one, and %.0f%% of its pixels differ "
+        "from what %s shows there",
+        edit->home.source[0] != '\0' ? ", " : "", edit->home.source, percent,
+        uf_picture_width_px(work->panorama) > 0 ? "this one" : "it");
 }
 
 /*
- * A panorama that faces were put back into has another fingerprint than the one that they came from. It is known again
- * by its picture: what it shows is what the edit shows, but for the strokes.
+ * A panorama that faces were put back into has another fingerprint than the one that they came from. It is
+ * known again by its picture: what it shows is what the edit shows, but for the strokes.
  */
 static UfStatus check_kinship(const Work *work, const UfEdit *edit, const UfPart *part, const UfFound *found,
                               UfPutbackChange *change, UfReport *report)
@@ -159,16 +164,19 @@ static UfStatus prepare_part(Work *work, size_t number, UfReport *report)
     return status;
 }
 
-static void warn_of_edit(const Work *work, const UfEdit *edit, const UfPutbackChange *change, UfReport *report)
+static void warn_of_edit(const Work *work, const UfEdit *edit, const UfPutbackChange *change,
+                         UfReport *report)
 {
     if (change->other_panorama)
         uf_warn(report,
-                "%s: was taken out of another state of this panorama; it was compared with the panorama as it is now, "
+                "%s: was taken out of another state of this panorama; it was compared with the panorama as "
+                "it is now, "
                 "so where that was changed meanwhile, the edit's older state came home",
                 edit->name);
     if (uf_picture_has_alpha(work->panorama) && !uf_picture_has_alpha(edit->picture))
         uf_warn(report,
-                "%s: has no transparency and the panorama has; nothing came home where the panorama is transparent",
+                "%s: has no transparency and the panorama has; nothing came home where the panorama is "
+                "transparent",
                 edit->name);
 }
 
@@ -176,7 +184,8 @@ static void finish_changes(const Work *work, const UfEdit *edits, size_t count, 
 {
     for (size_t i = 0; i < count; i++) {
         UfPutbackChange *change = &work->changes[i];
-        double pixels = (double)uf_picture_width_px(edits[i].picture) * (double)uf_picture_height_px(edits[i].picture);
+        double pixels =
+            (double)uf_picture_width_px(edits[i].picture) * (double)uf_picture_height_px(edits[i].picture);
         change->changed_percent = 100 * (double)change->changed_px / pixels;
         if (change->changed)
             warn_of_edit(work, &edits[i], change, report);
@@ -187,7 +196,8 @@ static void warn_of_contradictions(const UfLaid *laid, UfReport *report)
 {
     if (laid->contradictions_px > 0)
         uf_warn(report,
-                "two of the edits changed the same place in different ways (%zu pixels of the panorama); there the one "
+                "two of the edits changed the same place in different ways (%zu pixels of the panorama); "
+                "there the one "
                 "named later was taken",
                 laid->contradictions_px);
 }
@@ -201,7 +211,8 @@ static UfStatus bring_home(Work *work, UfTouched *touched, UfLaid *laid, UfRepor
     for (size_t i = 0; status == UF_OK && i < work->list.count; i++)
         status = prepare_part(work, i, report);
     if (status == UF_OK)
-        status = uf_lay(work->panorama, work->parts, work->list.count, work->options.threads, touched, laid, report);
+        status = uf_lay(work->panorama, work->parts, work->list.count, work->options.threads, touched, laid,
+                        report);
     if (status == UF_OK)
         warn_of_contradictions(laid, report);
     return status;

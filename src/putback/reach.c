@@ -1,7 +1,7 @@
 /*
- * The mask is cut into small blocks. A block of a flat view is bounded by four great circles, along which longitude
- * is monotonic, so its corners bound its longitudes; its latitudes are bounded by them but for the little that a great
- * circle bulges. A block that holds a pole has all longitudes.
+ * The mask is cut into small blocks. A block of a flat view is bounded by four great circles, along which
+ * longitude is monotonic, so its corners bound its longitudes; its latitudes are bounded by them but for the
+ * little that a great circle bulges. A block that holds a pole has all longitudes.
  */
 #include "putback/reach.h"
 
@@ -30,7 +30,8 @@ static void mark(UfReach *reach, const UfView *panorama, double x0, double x1, d
     }
     size_t top = (size_t)fmax(y0, 0) / UF_REACH_CELL_PX;
     size_t bottom = (size_t)fmin(fmax(y1, 0), height - 1) / UF_REACH_CELL_PX;
-    double turn = floor(x0 / width) * width; /* brings x0 into the picture, and x1 perhaps behind its right edge */
+    double turn =
+        floor(x0 / width) * width; /* brings x0 into the picture, and x1 perhaps behind its right edge */
     size_t left = (size_t)(x0 - turn), right = (size_t)(x1 - turn), end = panorama->width_px - 1;
     size_t first_end = right < end ? right : end;
     for (size_t row = top; row <= bottom && row < reach->down; row++) {
@@ -51,8 +52,8 @@ static bool holds_pole(const UfView *view, double sign, double x0, double y0, do
            at.y_px >= y0 && at.y_px <= y1;
 }
 
-static void mark_block(UfReach *reach, const UfPart *part, const UfView *panorama, double x0, double y0, double x1,
-                       double y1)
+static void mark_block(UfReach *reach, const UfPart *part, const UfView *panorama, double x0, double y0,
+                       double x1, double y1)
 {
     const UfPixelPoint corners[5] = {{(x0 + x1) / 2, (y0 + y1) / 2}, {x0, y0}, {x1, y0}, {x0, y1}, {x1, y1}};
     double width = (double)panorama->width_px, height = (double)panorama->height_px;
@@ -60,7 +61,8 @@ static void mark_block(UfReach *reach, const UfPart *part, const UfView *panoram
     for (int i = 0; i < 5; i++) {
         UfDirection direction;
         UfPixelPoint at;
-        if (!uf_view_direction(&part->view, corners[i], &direction) || !uf_view_pixel(panorama, direction, &at))
+        if (!uf_view_direction(&part->view, corners[i], &direction) ||
+            !uf_view_pixel(panorama, direction, &at))
             continue;
         if (i == 0)
             middle = at.x_px;
@@ -117,8 +119,8 @@ UfStatus uf_reach_find(const UfPart *part, const UfView *panorama, UfReach *out,
         for (size_t x = box.x0; x < box.x1; x += side) {
             size_t x1 = x + side < box.x1 ? x + side : box.x1, y1 = y + side < box.y1 ? y + side : box.y1;
             if (any(part, x, y, x1, y1))
-                mark_block(&reach, part, panorama, (double)x - PAD_PX, (double)y - PAD_PX, (double)x1 + PAD_PX,
-                           (double)y1 + PAD_PX);
+                mark_block(&reach, part, panorama, (double)x - PAD_PX, (double)y - PAD_PX,
+                           (double)x1 + PAD_PX, (double)y1 + PAD_PX);
         }
     *out = reach;
     return UF_OK;

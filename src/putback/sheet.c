@@ -48,11 +48,12 @@ static UfStatus add_sheet(UfEditList *list, const UfEdit *edit, size_t origin, U
     uf_home_sheet_size(edit->home.kind, &across, &down);
     size_t side = width / across;
     if (side * across != width || side * down != height || side == 0)
-        return uf_fail(report, UF_ERROR_ARGUMENT,
-                       "%s: is %zu x %zu pixels; a %s of six faces is %zu faces wide and %zu high, so its sides must "
-                       "be those multiples of one whole number; save it at the size it was taken out at, %zu x %zu",
-                       edit->name, width, height, uf_home_kind_name(edit->home.kind), across, down,
-                       edit->home.width_px, edit->home.height_px);
+        return uf_fail(
+            report, UF_ERROR_ARGUMENT,
+            "%s: is %zu x %zu pixels; a %s of six faces is %zu faces wide and %zu high, so its sides must "
+            "be those multiples of one whole number; save it at the size it was taken out at, %zu x %zu",
+            edit->name, width, height, uf_home_kind_name(edit->home.kind), across, down, edit->home.width_px,
+            edit->home.height_px);
     for (int face = 0; face < UF_FACE_COUNT; face++) {
         size_t x, y, at = list->count;
         uf_home_sheet_place(edit->home.kind, (UfFace)face, side, &x, &y);

@@ -5,8 +5,8 @@
 #include <underfoot/putback.h>
 
 /*
- * The edits, sheets replaced by their faces; `origin` says which edit each comes from. Faces cut out of sheets are
- * owned by the list, everything else is borrowed.
+ * The edits, sheets replaced by their faces; `origin` says which edit each comes from. Faces cut out of
+ * sheets are owned by the list, everything else is borrowed.
  */
 typedef struct UfEditList {
     UfEdit *edits;
