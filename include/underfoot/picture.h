@@ -150,7 +150,10 @@ typedef struct UfPhotoSphere {
 
 /* Reads what the picture's XMP says; all false and 0 when it says nothing. */
 UfStatus uf_picture_photo_sphere(const UfPicture *picture, UfPhotoSphere *out, UfReport *report);
-/* Sets the fields that are present and leaves every other property of the XMP as it is. */
+/*
+ * Sets the fields that are present and leaves every other property of the XMP as it is. Full and cropped size given
+ * together speak of the picture's present size: they are not scaled when it is written.
+ */
 UfStatus uf_picture_set_photo_sphere(UfPicture *picture, const UfPhotoSphere *sphere, UfReport *report);
 /* Removes every property of the Photo Sphere namespace: for pictures that are no panorama any more. */
 UfStatus uf_picture_drop_photo_sphere(UfPicture *picture, UfReport *report);

@@ -13,6 +13,7 @@
 #include <underfoot/sphere.h>
 #include <underfoot/status.h>
 #include <underfoot/sun.h>
+#include <underfoot/wrap.h>
 
 #define UF_VERSION "0.1.0"
 

@@ -98,10 +98,13 @@ struct CliLine {
 };
 
 extern const CliCommand cli_command_check;
+extern const CliCommand cli_command_faces;
 extern const CliCommand cli_command_patch;
 extern const CliCommand cli_command_plan;
 extern const CliCommand cli_command_putback;
+extern const CliCommand cli_command_planet;
 extern const CliCommand cli_command_tag;
 extern const CliCommand cli_command_view;
+extern const CliCommand cli_command_wrap;
 
 #endif

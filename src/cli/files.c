@@ -53,8 +53,7 @@ static const char *kind_of_output(mode_t mode)
     return S_ISDIR(mode) ? "a folder" : S_ISFIFO(mode) ? "a pipe" : S_ISSOCK(mode) ? "a socket" : "a device";
 }
 
-/* What is in the output's place already. */
-static int check_place(const CliLine *line, const char *path)
+int cli_check_place(const CliLine *line, const char *path)
 {
     struct stat facts;
     if (stat(path, &facts) != 0) {
@@ -80,7 +79,7 @@ int cli_check_output(const CliLine *line, UfFormat *format)
     const CliValue *out = &line->values[CLI_OUT];
     if (!out->given)
         return cli_wrong_usage(line->command, "no output is given; add -o and the name of the file to write");
-    int status = check_place(line, out->text);
+    int status = cli_check_place(line, out->text);
     if (status != CLI_DONE)
         return status;
     UfFormat found = uf_format_from_name(out->text);

@@ -11,8 +11,11 @@ static const CliCommand *const commands[] = {
     &cli_command_plan,
     &cli_command_check,
     &cli_command_patch,
+    &cli_command_faces,
     &cli_command_view,
     &cli_command_putback,
+    &cli_command_wrap,
+    &cli_command_planet,
     &cli_command_tag,
 };
 

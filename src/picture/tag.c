@@ -9,7 +9,12 @@ UfStatus uf_picture_photo_sphere(const UfPicture *picture, UfPhotoSphere *out, U
 
 UfStatus uf_picture_set_photo_sphere(UfPicture *picture, const UfPhotoSphere *sphere, UfReport *report)
 {
-    return uf_xmp_set_photo_sphere(&picture->metadata.xmp, sphere, report);
+    UfStatus status = uf_xmp_set_photo_sphere(&picture->metadata.xmp, sphere, report);
+    if (status == UF_OK && sphere->has_full && sphere->has_cropped) {
+        picture->described_width_px = picture->width_px;
+        picture->described_height_px = picture->height_px;
+    }
+    return status;
 }
 
 UfStatus uf_picture_drop_photo_sphere(UfPicture *picture, UfReport *report)

@@ -1,0 +1,28 @@
+/* What the commands that take pictures out of a panorama share: faces, view, planet. */
+#ifndef UF_CLI_EXTRACT_H
+#define UF_CLI_EXTRACT_H
+
+#include "cli/command.h"
+
+/* From --sampling. */
+UfSampling cli_sampling(const CliLine *line);
+/* Can the format hold the picture? The panorama's transparency and the sides. CLI_DONE, or what to exit with.
+ */
+int cli_check_holds(const CliLine *line, const UfPictureInfo *panorama, UfFormat format, size_t width_px,
+                    size_t height_px);
+/* Panorama and picture are in memory at once. */
+int cli_check_memory(const CliLine *line, const UfPictureInfo *panorama, size_t width_px, size_t height_px);
+/* Is the place of the picture's sidecar free? */
+int cli_check_sidecar(const CliLine *line, const char *picture_path);
+
+/*
+ * Takes the picture out of the panorama and writes it to `path`, with its sidecar; after a failure neither is
+ * there.
+ */
+UfStatus cli_extract(const CliLine *line, const UfHome *home, const UfPicture *panorama, const char *path,
+                     const UfWriteOptions *write, UfReport *report);
+/* Everything from the checks that need the header to the written file, for a command with one output. */
+int cli_extract_one(const CliLine *line, UfHome *home, const UfPictureInfo *info, UfFormat format,
+                    UfReport *report);
+
+#endif
