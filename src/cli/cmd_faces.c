@@ -200,7 +200,7 @@ static int prepare(Work *work)
     work->home = (UfHome){.kind = UF_HOME_FACE,
                           .width_px = side_px,
                           .height_px = side_px,
-                          .sampling = cli_sampling(line),
+                          .sampling = cli_sampling(line, UF_SAMPLING_SHARP),
                           .panorama_width_px = work->info.width_px};
     if (status == CLI_DONE)
         status = cli_check_holds(line, &work->info, work->format, side_px, side_px);
@@ -281,6 +281,7 @@ static int make_sheet(Work *work)
     uf_home_sheet_size(work->home.kind, &across, &down);
     work->home.width_px = across * side_px;
     work->home.height_px = down * side_px;
+    work->home.sampling = cli_sampling(line, UF_SAMPLING_SHARP);
     if (work->home.kind == UF_HOME_CROSS && work->format == UF_FORMAT_JPEG)
         return cli_wrong_usage(line->command,
                                "a cross is transparent beside its arms, and JPEG cannot be; write .png or "

@@ -37,6 +37,7 @@ static UfHome home_of(const CliLine *line, size_t panorama_width_px)
                     .yaw_deg = values[PLANET_HEADING].number,
                     .fov_deg = values[PLANET_FOV].given ? values[PLANET_FOV].number : DEFAULT_FOV_DEG,
                     .sky_centre = values[PLANET_SKY].given,
+                    .sampling = cli_sampling(line, UF_SAMPLING_BICUBIC),
                     .width_px = size_px,
                     .height_px = size_px};
 }

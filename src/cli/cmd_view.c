@@ -63,6 +63,7 @@ static UfHome home_of(const CliLine *line, size_t panorama_width_px)
                    .pitch_deg = values[VIEW_PITCH].number,
                    .roll_deg = values[VIEW_ROLL].number,
                    .fov_deg = fov_deg(line),
+                   .sampling = cli_sampling(line, UF_SAMPLING_SHARP),
                    .width_px = values[VIEW_SIZE].width_px,
                    .height_px = values[VIEW_SIZE].height_px};
     if (!values[VIEW_SIZE].given)

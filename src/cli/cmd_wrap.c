@@ -317,7 +317,7 @@ static int choose_width(Work *work, const UfPicture *any)
 
 static UfStatus make_panorama(Work *work)
 {
-    UfRemapOptions remap = {.sampling = cli_sampling(work->line), .threads = cli_threads(work->line)};
+    UfRemapOptions remap = {.sampling = cli_sampling(work->line, UF_SAMPLING_SHARP), .threads = cli_threads(work->line)};
     if (work->picture == NULL || is_sheet(work))
         return uf_wrap_faces((const UfPicture *const *)work->faces, work->width_px, &remap, &work->panorama,
                              work->report);

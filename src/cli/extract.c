@@ -6,12 +6,6 @@
 #include "cli/files.h"
 #include "cli/message.h"
 
-UfSampling cli_sampling(const CliLine *line)
-{
-    const char *text = line->values[CLI_SAMPLING].text;
-    return text != NULL && strcmp(text, "bilinear") == 0 ? UF_SAMPLING_BILINEAR : UF_SAMPLING_BICUBIC;
-}
-
 #define JPEG_MAX_SIDE_PX 65500 /* libjpeg's JPEG_MAX_DIMENSION */
 
 int cli_check_holds(const CliLine *line, const UfPictureInfo *panorama, UfFormat format, size_t width_px,
@@ -93,7 +87,6 @@ int cli_extract_one(const CliLine *line, UfHome *home, const UfPictureInfo *info
 {
     const char *path = line->operands[0];
     home->panorama_width_px = info->width_px;
-    home->sampling = cli_sampling(line);
     int status = cli_check_holds(line, info, format, home->width_px, home->height_px);
     if (status == CLI_DONE)
         status = cli_check_memory(line, info, home->width_px, home->height_px);

@@ -4,8 +4,6 @@
 
 #include "cli/command.h"
 
-/* From --sampling. */
-UfSampling cli_sampling(const CliLine *line);
 /* Can the format hold the picture? The panorama's transparency and the sides. CLI_DONE, or what to exit with.
  */
 int cli_check_holds(const CliLine *line, const UfPictureInfo *panorama, UfFormat format, size_t width_px,

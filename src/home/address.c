@@ -20,6 +20,7 @@ static const struct {
     {UF_SAMPLING_BICUBIC, "bicubic"},
     {UF_SAMPLING_BILINEAR, "bilinear"},
     {UF_SAMPLING_NEAREST, "nearest"},
+    {UF_SAMPLING_SHARP, "sharp"},
 };
 
 #define SAMPLING_COUNT (sizeof samplings / sizeof samplings[0])
