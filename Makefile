@@ -47,7 +47,7 @@ PROGRAM := $(OUT)/underfoot
 TESTS   := $(OUT)/tests/unit_tests $(OUT)/tests/truth_tests $(OUT)/tests/cli_tests
 SCENE   := $(OUT)/scene
 
-.PHONY: all demo test check-asan tests bench lint format install clean packages-build packages-test samples
+.PHONY: all demo test check-asan tests bench lint format install clean packages-build packages-test packages-lint
 .SECONDARY:
 
 all: $(PROGRAM)
@@ -86,6 +86,8 @@ packages-build:
 	@sh .ci/install build
 packages-test:
 	@sh .ci/install build test
+packages-lint:
+	@sh .ci/install build lint
 
 $(OUT)/bench: $(BENCH_OBJECTS) $(LIBRARY)
 	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK)
@@ -103,10 +105,11 @@ test: packages-test
 	@$(MAKE) --no-print-directory tests BUILD=asan
 	@sh tests/run.sh
 
-lint:
-	clang-tidy --quiet $(LIBRARY_SOURCES) $(CLI_SOURCES) -- $(FLAGS) $(LIB_CFLAGS)
-	cppcheck --quiet --std=c11 --enable=warning,performance,portability --error-exitcode=1 --inline-suppr \
-	  -Iinclude -Isrc src
+lint: packages-lint
+	printf '%s\n' $(LIBRARY_SOURCES) $(CLI_SOURCES) $(SCENE_SOURCES) | xargs -P 2 -n 1 -I{} \
+	  clang-tidy --quiet {} -- -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc -fopenmp $(LIB_CFLAGS)
+	cppcheck --quiet -j 2 --std=c11 --enable=warning,performance,portability --error-exitcode=1 --inline-suppr \
+	  -Iinclude -Isrc src samples/scene
 
 format:
 	clang-format -i $(wildcard include/underfoot/*.h src/*/*.[ch] tests/*/*.[ch] samples/scene/*.[ch])
