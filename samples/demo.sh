@@ -29,17 +29,19 @@ run patch "$shots/ticket-hall.jpg" -o "$done/ticket-hall.jpg" --cap 25 --fill fl
 say "Workshop (16-bit TIFF): the floor is rebuilt, and the museum's emblem lies on it"
 run patch "$shots/workshop.tif" -o "$done/workshop.tif" --cap 25 --fill floor \
     --logo "$shots/emblem.png" --logo-cap 18 --heading 0
-say "Yard (JPEG): a plain cap in the colours of its edge"
-run patch "$shots/yard.jpg" -o "$done/yard.jpg" --cap 25 --fill smooth
+say "Yard in the sun (JPEG): a plain cap, wide enough for the shadow; and the cobbles rebuilt"
+run patch "$shots/yard.jpg" -o "$done/yard.jpg" --cap 26 --fill '#55585b' --feather 0.2
+run patch "$shots/yard.jpg" -o "$done/yard-floor.jpg" --cap 26 --fill floor
 
 say "Straight down, before and after"
 for spot in ticket-hall.jpg workshop.tif yard.jpg; do
-    name=${spot%.*}
-    down "$shots/$spot" "$look/$name-before.png"
-    down "$done/$spot" "$look/$name-after.png"
+    down "$shots/$spot" "$look/${spot%.*}-before.png"
+done
+for spot in ticket-hall.jpg workshop.tif yard.jpg yard-floor.jpg; do
+    down "$done/$spot" "$look/${spot%.*}-after.png"
 done
 
 say "Done. Look at"
 echo "  $look/*-before.png and *-after.png     what lies under the camera, before and after"
-echo "  $done/                                 the patched panoramas"
-echo "  $shots/*-truth.*                       what was really there"
+echo "  $done/                                    the patched panoramas"
+echo "  $shots/*-truth.*                          what was really there"

@@ -12,9 +12,9 @@ static Palette mix_palette(World *w)
     Palette p;
     p.floor = world_material(w, (Material){.paint = paint_tiles,
                                            .mean = {0.50, 0.455, 0.375},
-                                           .gloss = 0.042,
+                                           .gloss = 0.019,
                                            .second = {0.40, 0.365, 0.305},
-                                           .blur = 0.012,
+                                           .blur = 0.03,
                                            .seed = 1201});
     p.wall = world_material(w, (Material){.paint = paint_plaster, .mean = {0.66, 0.60, 0.47}, .seed = 31});
     p.dado = world_material(w, (Material){.paint = paint_wall_tiles,

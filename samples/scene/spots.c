@@ -8,8 +8,8 @@ const Spot spots[] = {
      12, 12, 1 / 4.0, false, false, 24},
     {"workshop", "Thimble House, restorer's workshop", "workshop.ini", "tif", workshop_build, 17.5,
      "2026:05:14 10:41:05", 12, 41, 1 / 3.0, true, false, 0},
-    {"yard", "Thimble House, cobbled yard", "yard.ini", "jpg", yard_build, 319.0, "2026:05:14 08:50:00", 10,
-     50, 1 / 125.0, false, true, 0},
+    {"yard", "Thimble House, cobbled yard", "yard.ini", "jpg", yard_build, 319.0, "2026:05:14 11:35:00", 13,
+     35, 1 / 125.0, false, true, 0},
 };
 const int spot_count = (int)(sizeof spots / sizeof *spots);
 

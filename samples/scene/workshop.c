@@ -15,9 +15,9 @@ static Palette mix_palette(World *w)
     Palette p;
     p.floor = world_material(w, (Material){.paint = paint_planks,
                                            .mean = {0.36, 0.225, 0.125},
-                                           .gloss = 0.030,
+                                           .gloss = 0.007,
                                            .second = {0.28, 0.165, 0.085},
-                                           .blur = 0.05,
+                                           .blur = 0.12,
                                            .seed = 2201});
     p.wall = world_material(w, (Material){.paint = paint_plaster, .mean = {0.60, 0.60, 0.55}, .seed = 131});
     p.brick = world_material(
