@@ -106,7 +106,7 @@ test: packages-test
 	@sh tests/run.sh
 
 lint: packages-lint
-	printf '%s\n' $(LIBRARY_SOURCES) $(CLI_SOURCES) $(SCENE_SOURCES) | xargs -P 2 -n 1 -I{} \
+	printf '%s\n' $(LIBRARY_SOURCES) $(CLI_SOURCES) $(SCENE_SOURCES) | xargs -P 2 -I{} \
 	  clang-tidy --quiet {} -- -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc -fopenmp $(LIB_CFLAGS)
 	cppcheck --quiet -j 2 --std=c11 --enable=warning,performance,portability --error-exitcode=1 --inline-suppr \
 	  -Iinclude -Isrc src samples/scene
