@@ -11,6 +11,8 @@
 #define UF_RIG_MAX_FRAMES 1000
 #define UF_RIG_MAX_PARTS  200
 #define UF_RIG_MAX_COPIES 60
+/* All copies of all parts, those that turn once for each frame: what a plan can go through in seconds. */
+#define UF_RIG_MAX_STANDINGS 20000
 
 /* A solid where it stands while one frame is taken: turned by an angle about the vertical axis. */
 typedef struct UfStanding {
@@ -52,6 +54,8 @@ struct UfRig {
 UfStatus uf_rig_append_row(UfRig *rig, UfRow row, UfReport *report);
 /* Longitude that a frame of this tilt covers along the parallel through its centre. */
 double uf_frame_width_rad(const UfCamera *camera, double tilt_rad);
+/* What UF_RIG_MAX_STANDINGS limits. */
+size_t uf_rig_standings(const UfRig *rig);
 /* Makes everything ready for looking; again after a change. */
 UfStatus uf_rig_prepare(UfRig *rig, UfReport *report);
 

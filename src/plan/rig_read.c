@@ -427,6 +427,12 @@ static UfStatus read_all(const char *path, const UfIni *ini, UfRig *rig, UfRepor
             report, UF_ERROR_FORMAT,
             "%s: no frames are given; add a section such as [row level] with 'tilt = 0' and 'overlap = 40'",
             path);
+    if (status == UF_OK && uf_rig_standings(rig) > UF_RIG_MAX_STANDINGS)
+        status = uf_fail(
+            report, UF_ERROR_FORMAT,
+            "%s: parts that turn, their copies and %zu frames come to more than %d things to look at; leave "
+            "small parts out",
+            path, rig->frame_count, UF_RIG_MAX_STANDINGS);
     if (status == UF_OK && !(rig->camera.confusion_mm > 0))
         rig->camera.confusion_mm =
             CONFUSION_SHARE * hypot(rig->camera.sensor_long_mm, rig->camera.sensor_short_mm);

@@ -156,8 +156,18 @@ static void prepare_hardware(UfRig *rig)
     }
 }
 
+size_t uf_rig_standings(const UfRig *rig)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < rig->part_count; i++)
+        count += rig->parts[i].copies * (rig->parts[i].turns ? rig->frame_count : 1);
+    return count;
+}
+
 UfStatus uf_rig_prepare(UfRig *rig, UfReport *report)
 {
+    if (uf_rig_standings(rig) > UF_RIG_MAX_STANDINGS)
+        return uf_fail(report, UF_ERROR_ARGUMENT, "there are too many parts for so many frames");
     free(rig->solids);
     free(rig->fixed);
     free(rig->turning);

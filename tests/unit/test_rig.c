@@ -1,6 +1,7 @@
 /* Rig files: what is read, and what each mistake says. */
 #include <criterion/criterion.h>
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -375,6 +376,51 @@ Test(rig, cut_files)
         uf_report_free(&report);
     }
     cr_expect_gt(taken, 0);
+}
+
+/* Bytes changed, taken out and put in at random: read or refused, never anything else. */
+Test(rig, spoiled_files)
+{
+    static const char bytes[] = "[]=;x-.0 9\n\te\x80";
+    uint64_t state = 5;
+    size_t refused = 0;
+    for (int i = 0; i < 3000; i++) {
+        char text[sizeof SAMPLE + 8] = SAMPLE;
+        for (int change = 0; change < 1 + i % 3; change++) {
+            state = state * 6364136223846793005u + 1442695040888963407u;
+            size_t length = strlen(text);
+            size_t at = (size_t)(state >> 33) % length;
+            char byte = bytes[(state >> 20) % (sizeof bytes - 1)];
+            if (state >> 62 == 0)
+                memmove(text + at, text + at + 1, length - at);
+            else if (state >> 62 == 1)
+                memmove(text + at + 1, text + at, length - at + 1);
+            else
+                text[at] = byte;
+        }
+        UfRig *rig = NULL;
+        UfReport *report = uf_report_create();
+        UfStatus status = rig_try(text, &rig, report);
+        cr_expect((status == UF_OK) == (rig != NULL));
+        cr_expect(status == UF_OK || strstr(uf_report_error(report), "/tmp/underfoot-rig-") != NULL, "%s",
+                  uf_report_error(report));
+        refused += status != UF_OK ? 1 : 0;
+        uf_rig_free(&rig);
+        uf_report_free(&report);
+    }
+    cr_expect(refused > 500 && refused < 3000, "%zu of 3000", refused);
+}
+
+/* A small file must not ask for hours or for all memory. */
+Test(rig, more_hardware_than_can_be_looked_at)
+{
+    char text[2000] =
+        RIG_FISHEYE "[row level]\ntilt = 0\nframes = 1000\n[part bolts]\nturns = yes\nshape = rod\n"
+                    "from = 30 -80 0\nto = 30 -90 0\nradius = 2\ncopies = 21\n";
+    expect_refused(text, 0, "come to more than 20000 things to look at");
+    memcpy(strstr(text, "21"), "20", 2);
+    UfRig *rig = rig_make("%s", text);
+    uf_rig_free(&rig);
 }
 
 Test(rig, a_copy_is_its_own)
