@@ -9,6 +9,7 @@ BUILD   ?= release
 OUT     := .build/$(BUILD)
 PREFIX  ?= /usr/local
 CC      ?= cc
+CXX     ?= c++
 
 LIBS      := libjpeg libpng zlib libtiff-4 lcms2 exempi-2.0 expat libexif fftw3 inih
 TEST_LIBS := criterion proj wcslib
@@ -27,6 +28,10 @@ LIB_CFLAGS  = $(shell pkg-config --cflags $(LIBS))
 LIB_LINK    = $(shell pkg-config --libs $(LIBS)) -lm
 TEST_CFLAGS = $(shell pkg-config --cflags $(TEST_LIBS))
 TEST_LINK   = $(shell pkg-config --libs $(TEST_LIBS))
+# Debian's OpenCV of two modules has no pkg-config file.
+OPENCV_CFLAGS := -isystem /usr/include/opencv4
+OPENCV_LINK   := -lopencv_imgproc -lopencv_core -lstdc++
+OPENCV_OBJECT := $(OUT)/tests/support/opencv_remap.o
 
 FLAGS = -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SANITIZE) -fopenmp -MMD -MP
 
@@ -64,14 +69,20 @@ $(SCENE): $(SCENE_OBJECTS) $(LIBRARY)
 
 $(OUT)/tests/%_tests: $(LIBRARY)
 	@mkdir -p $(@D)
-	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $(filter %.o,$^) $(LIBRARY) $(LIB_LINK) $(TEST_LINK)
+	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $(filter %.o,$^) $(LIBRARY) $(LIB_LINK) $(TEST_LINK) $(ORACLE_LINK)
 $(OUT)/tests/unit_tests:  $(filter $(OUT)/tests/unit/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
 $(OUT)/tests/truth_tests: $(filter $(OUT)/tests/truth/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
+$(OUT)/tests/truth_tests: $(OPENCV_OBJECT)
+$(OUT)/tests/truth_tests: ORACLE_LINK := $(OPENCV_LINK)
 $(OUT)/tests/cli_tests:   $(filter $(OUT)/tests/cli/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
 
 $(OUT)/tests/%.o: tests/%.c
 	@mkdir -p $(@D)
 	$(CC) $(FLAGS) -Wall -Wextra -Werror -Itests $(LIB_CFLAGS) $(TEST_CFLAGS) -c -o $@ $<
+
+$(OUT)/tests/%.o: tests/%.cpp
+	@mkdir -p $(@D)
+	$(CXX) -std=c++17 $(OPTIMISE) $(SANITIZE) -MMD -MP -Wall -Wextra -Werror -Itests $(OPENCV_CFLAGS) -c -o $@ $<
 
 $(OUT)/%.o: %.c
 	@mkdir -p $(@D)
@@ -79,7 +90,7 @@ $(OUT)/%.o: %.c
 
 tests: $(PROGRAM) $(SCENE) $(TESTS)
 
--include $(BENCH_OBJECTS:.o=.d) $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
+-include $(OPENCV_OBJECT:.o=.d) $(BENCH_OBJECTS:.o=.d) $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
 
 # Packages: one list, .ci/packages. Installed where that is allowed, otherwise the command is printed.
 packages-build:
