@@ -12,11 +12,13 @@ extern "C" {
 typedef enum OpencvKernel { OPENCV_LINEAR = 0, OPENCV_CUBIC, OPENCV_LANCZOS4 } OpencvKernel;
 
 /*
- * 8-bit pixels of `channels` samples, rows without gaps. map_x and map_y hold a place for each pixel of `out`, in
- * OpenCV's convention: the centre of the first pixel is at 0. Beyond the edges the picture is black.
+ * 8-bit pixels of `channels` samples, rows without gaps. map_x and map_y hold a place for each pixel of
+ * `out`, in OpenCV's convention: the centre of the first pixel is at 0. Beyond the edges the picture is
+ * black.
  */
 void opencv_remap(const uint8_t *pixels, size_t width, size_t height, size_t channels, const double *map_x,
-                  const double *map_y, size_t out_width, size_t out_height, OpencvKernel kernel, uint8_t *out);
+                  const double *map_y, size_t out_width, size_t out_height, OpencvKernel kernel,
+                  uint8_t *out);
 
 #ifdef __cplusplus
 }
