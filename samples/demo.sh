@@ -30,8 +30,8 @@ say "Workshop (16-bit TIFF): the floor is rebuilt, and the museum's emblem lies 
 run patch "$shots/workshop.tif" -o "$done/workshop.tif" --cap 25 --fill floor \
     --logo "$shots/emblem.png" --logo-cap 18 --heading 0
 say "Yard in the sun (JPEG): a plain cap, wide enough for the shadow; and the cobbles rebuilt"
-run patch "$shots/yard.jpg" -o "$done/yard.jpg" --cap 26 --fill '#55585b' --feather 0.2
-run patch "$shots/yard.jpg" -o "$done/yard-floor.jpg" --cap 26 --fill floor
+run patch "$shots/yard.jpg" -o "$done/yard.jpg" --cap 29 --fill '#55585b' --feather 0.2
+run patch "$shots/yard.jpg" -o "$done/yard-floor.jpg" --cap 29 --fill floor
 
 say "Straight down, before and after"
 for spot in ticket-hall.jpg workshop.tif yard.jpg; do
