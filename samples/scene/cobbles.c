@@ -137,9 +137,10 @@ static double sun_over_relief(const Material *m, Neighbours *near, double x, dou
 {
     if (m->sun.y <= 0.02)
         return 0;
-    double lit = 1, rise = m->sun.y, far = -height / rise, steps = fp < 0.006 ? 6 : 3;
+    double lit = 1, rise = m->sun.y, far = -height / rise;
+    int steps = fp < 0.006 ? 6 : 3;
     Stone ignored;
-    for (double i = 1; i <= steps; i++) {
+    for (int i = 1; i <= steps; i++) {
         double t = far * (i - 0.4) / steps;
         double above =
             height + t * rise - relief(x + t * m->sun.x, z + t * m->sun.z, SMOOTH, m->seed, near, &ignored);

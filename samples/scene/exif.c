@@ -56,6 +56,13 @@ static void add_ratio(ExifData *data, ExifIfd ifd, int tag, unsigned over, unsig
         exif_set_rational(entry->data, EXIF_BYTE_ORDER_INTEL, (ExifRational){over, under});
 }
 
+/* The three rationals of an angle or a time, 8 bytes each. */
+static void set_three(ExifEntry *entry, const ExifRational parts[3])
+{
+    for (size_t i = 0; i < 3; i++)
+        exif_set_rational(entry->data + 8 * i, EXIF_BYTE_ORDER_INTEL, parts[i]);
+}
+
 /* Degrees, minutes, seconds. */
 static void add_angle(ExifData *data, int tag, double deg)
 {
@@ -64,8 +71,7 @@ static void add_angle(ExifData *data, int tag, double deg)
         return;
     unsigned hundredths = (unsigned)lround(fabs(deg) * 360000);
     ExifRational parts[3] = {{hundredths / 360000, 1}, {hundredths / 6000 % 60, 1}, {hundredths % 6000, 100}};
-    for (int i = 0; i < 3; i++)
-        exif_set_rational(entry->data + 8 * i, EXIF_BYTE_ORDER_INTEL, parts[i]);
+    set_three(entry, parts);
 }
 
 static void add_place(ExifData *data, const Spot *spot)
@@ -83,8 +89,7 @@ static void add_place(ExifData *data, const Spot *spot)
     if (time == NULL)
         return;
     ExifRational parts[3] = {{(unsigned)spot->hour_utc, 1}, {(unsigned)spot->minute_utc, 1}, {0, 1}};
-    for (int i = 0; i < 3; i++)
-        exif_set_rational(time->data + 8 * i, EXIF_BYTE_ORDER_INTEL, parts[i]);
+    set_three(time, parts);
 }
 
 static void add_exposure(ExifData *data, const Spot *spot, double focal_mm)

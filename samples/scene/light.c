@@ -6,6 +6,7 @@
  */
 #include "world.h"
 
+#include <assert.h>
 #include <stdlib.h>
 
 #include "noise.h"
@@ -89,7 +90,7 @@ static size_t texel_at(const World *world, const Hit *hit)
     int i = (int)(hit->u * nu), j = (int)(hit->v * nv);
     i = i >= nu ? nu - 1 : i;
     j = j >= nv ? nv - 1 : j;
-    return (size_t)(s->map_at[hit->face] + j * nu + i);
+    return (size_t)s->map_at[hit->face] + (size_t)j * (size_t)nu + (size_t)i;
 }
 
 SunState light_sun_state(const World *world, const Hit *hit)
@@ -167,6 +168,7 @@ static bool lay_out_maps(World *world, double grain, Place **places)
             total += (size_t)(s->map_u[f] * s->map_v[f]);
         }
     }
+    assert(total > 0); /* world_finish lets no empty world pass, and no face has fewer than 2 x 2 texels */
     world->map = calloc(total, sizeof *world->map);
     world->map_count = total;
     *places = calloc(total, sizeof **places);

@@ -88,7 +88,7 @@ static int read_options(int argc, char **argv, Options *o)
 static void print_written(const char *path, const char *what)
 {
     printf("%s  %s\n", path, what);
-    fflush(stdout);
+    (void)fflush(stdout); /* to be seen at once; whether it could be written, main asks at the end */
 }
 
 /* The sun as it stood over the tour's place at the spot's time, in the picture's directions. */
@@ -196,5 +196,6 @@ int main(int argc, char **argv)
     else if (status != UF_OK)
         fprintf(stderr, "scene: %s\n", uf_report_error(report));
     uf_report_free(&report);
-    return status == UF_OK && fflush(stdout) == 0 ? 0 : 1;
+    bool printed = fflush(stdout) == 0 && ferror(stdout) == 0;
+    return status == UF_OK && printed ? 0 : 1;
 }
