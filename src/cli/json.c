@@ -42,7 +42,7 @@ static void put_string(FILE *stream, const char *text)
         else if (*at < 0x20 || *at == 0x7f)
             fprintf(stream, "\\u%04x", *at);
         else
-            fwrite(at, 1, length, stream);
+            (void)fwrite(at, 1, length, stream); /* like all printing: checked once, at the exit */
         at += length == 0 ? 1 : length;
     }
     fputc('"', stream);

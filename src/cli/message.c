@@ -22,7 +22,7 @@ static void say(const char *who, const char *format, va_list arguments)
 {
     char text[TEXT_BYTES];
     vsnprintf(text, sizeof text, format, arguments);
-    fflush(stdout);
+    (void)fflush(stdout); /* to keep the order on a terminal; stdout is checked once, at the exit */
     fprintf(stderr, "%s: ", who);
     cli_put_text(stderr, text);
     fputc('\n', stderr);
@@ -90,7 +90,7 @@ void cli_progress(const CliLine *line, const char *doing, const char *name)
         return;
     fprintf(stderr, "\r\033[K%s ", doing);
     cli_put_text(stderr, name);
-    fflush(stderr);
+    (void)fflush(stderr); /* progress that cannot be shown is no failure of the work */
 }
 
 void cli_progress_end(const CliLine *line)
