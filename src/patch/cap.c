@@ -8,6 +8,11 @@ size_t uf_cap_row(const UfCap *cap, size_t ring)
     return cap->at_zenith ? ring : cap->height_px - 1 - ring;
 }
 
+size_t uf_cap_first_row(const UfCap *cap, size_t rings)
+{
+    return cap->at_zenith ? 0 : cap->height_px - rings;
+}
+
 double uf_cap_ring_angle_rad(const UfCap *cap, size_t ring)
 {
     return ((double)ring + 0.5) * UF_PI / (double)cap->height_px;

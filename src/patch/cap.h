@@ -21,6 +21,8 @@ size_t uf_cap_row(const UfCap *cap, size_t ring);
 double uf_cap_ring_angle_rad(const UfCap *cap, size_t ring);
 /* Number of rings whose centre is nearer to the pole than `angle_rad`. */
 size_t uf_cap_ring_count(const UfCap *cap, double angle_rad);
+/* The first of the picture's rows that the `rings` rings nearest to the pole take up. */
+size_t uf_cap_first_row(const UfCap *cap, size_t rings);
 /* How much of the fill is seen: 1 inside the cap, smoothstep in angle to 0 at cap + feather. */
 double uf_cap_weight(const UfCap *cap, double angle_rad);
 /* The outer edge of what may change. */

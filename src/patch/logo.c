@@ -18,26 +18,36 @@
 
 #define BAND_ROWS 128u
 
-/* Buffers of one row. */
-typedef struct Rows {
-    float *under, *under_alpha, *over, *over_alpha;
-} Rows;
+/* A logo ready to be laid; cleared by laying_clear. */
+typedef struct Laying {
+    UfPicture *panorama;
+    UfPicture *logo; /* in the panorama's colours */
+    UfView view;     /* how the logo lies */
+    UfTransfer *transfer;
+    UfTouched *touched;                             /* NULL: not wanted */
+    float *under, *under_alpha, *over, *over_alpha; /* one row each */
+} Laying;
 
-static void rows_clear(Rows *rows)
+static void laying_clear(Laying *l)
 {
-    free(rows->under);
-    free(rows->under_alpha);
-    free(rows->over);
-    free(rows->over_alpha);
+    free(l->under);
+    free(l->under_alpha);
+    free(l->over);
+    free(l->over_alpha);
+    uf_picture_free(&l->logo);
+    uf_transfer_free(&l->transfer);
 }
 
-static bool rows_allocate(Rows *rows, size_t width, size_t channels)
+static UfStatus allocate_rows(Laying *l, UfReport *report)
 {
-    rows->under = uf_alloc(width * channels, sizeof(float));
-    rows->under_alpha = uf_alloc(width, sizeof(float));
-    rows->over = uf_alloc(width * channels, sizeof(float));
-    rows->over_alpha = uf_alloc(width, sizeof(float));
-    return rows->under != NULL && rows->under_alpha != NULL && rows->over != NULL && rows->over_alpha != NULL;
+    size_t width = uf_picture_width_px(l->panorama);
+    size_t channels = uf_colour_channels(l->panorama);
+    l->under = uf_alloc(width * channels, sizeof(float));
+    l->under_alpha = uf_alloc(width, sizeof(float));
+    l->over = uf_alloc(width * channels, sizeof(float));
+    l->over_alpha = uf_alloc(width, sizeof(float));
+    bool has_all = l->under != NULL && l->under_alpha != NULL && l->over != NULL && l->over_alpha != NULL;
+    return has_all ? UF_OK : uf_fail_memory(report);
 }
 
 /* The circle of half-angle `cap_rad` goes through the rectangle's corners. */
@@ -73,57 +83,59 @@ static bool any(const float *alpha, size_t width)
     return false;
 }
 
-static void lay_row(UfPicture *panorama, size_t y, const UfPicture *flat, size_t flat_y,
-                    const UfTransfer *transfer, Rows *rows, UfTouched *touched)
+/* Row `y` of the panorama gets row `i` of the resampled logo. */
+static void lay_row(const Laying *l, const UfPicture *flat, size_t i, size_t y)
 {
-    size_t width = uf_picture_width_px(panorama);
-    size_t channels = uf_colour_channels(panorama);
-    uf_row_load(flat, flat_y, rows->over, rows->over_alpha);
-    if (!any(rows->over_alpha, width))
+    size_t width = uf_picture_width_px(l->panorama);
+    size_t channels = uf_colour_channels(l->panorama);
+    uf_row_load(flat, i, l->over, l->over_alpha);
+    if (!any(l->over_alpha, width))
         return;
-    uf_row_load(panorama, y, rows->under, rows->under_alpha);
+    uf_row_load(l->panorama, y, l->under, l->under_alpha);
     for (size_t x = 0; x < width; x++)
-        uf_over(transfer, rows->over + x * channels, rows->over_alpha[x], rows->under + x * channels,
-                &rows->under_alpha[x], channels);
-    uf_row_store(panorama, y, rows->under, rows->under_alpha);
-    if (touched != NULL)
-        mark(touched, rows->over_alpha, width, y);
+        uf_over(l->transfer, l->over + x * channels, l->over_alpha[x], l->under + x * channels,
+                &l->under_alpha[x], channels);
+    uf_row_store(l->panorama, y, l->under, l->under_alpha);
+    if (l->touched != NULL)
+        mark(l->touched, l->over_alpha, width, y);
+}
+
+/* Rows [y0, y0 + count): the logo resampled into them, and laid over. */
+static UfStatus lay_band(const Laying *l, const UfCap *cap, size_t y0, size_t count, UfReport *report)
+{
+    UfPicture *flat = NULL;
+    UfView target = uf_cap_rows_view(cap, y0, count);
+    UfRemapOptions options = {.threads = cap->threads, .with_alpha = true};
+    UfStatus status = uf_remap(l->logo, &l->view, &target, &options, &flat, report);
+    for (size_t i = 0; status == UF_OK && i < count; i++)
+        lay_row(l, flat, i, y0 + i);
+    uf_picture_free(&flat);
+    return status;
+}
+
+/* One ring more than the logo's circle has, for the half pixel in which the border fades. */
+static size_t rings_of_logo(const UfCap *cap, double logo_cap_rad)
+{
+    size_t count = uf_cap_ring_count(cap, logo_cap_rad) + 1;
+    return count > cap->height_px ? cap->height_px : count;
 }
 
 UfStatus uf_logo_lay(UfPicture *panorama, const UfPicture *logo, const UfCap *cap, double logo_cap_rad,
                      double heading_rad, UfTouched *touched, size_t *rings, UfReport *report)
 {
-    UfStatus status = UF_OK;
-    UfTransfer *transfer = NULL;
-    UfPicture *coloured = NULL, *flat = NULL;
-    Rows rows = {0};
-    UfView logo_view = view_of_logo(logo, cap, logo_cap_rad, heading_rad);
-    UfRemapOptions options = {.threads = cap->threads, .with_alpha = true};
-    /* one ring more, for the half pixel in which the border fades */
-    size_t count = uf_cap_ring_count(cap, logo_cap_rad) + 1;
-    count = count > cap->height_px ? cap->height_px : count;
-    size_t top = cap->at_zenith ? 0 : cap->height_px - count;
-    if ((status = uf_transfer_create(panorama, &transfer, report)) != UF_OK ||
-        (status = uf_logo_colours(logo, panorama, &coloured, report)) != UF_OK)
-        goto cleanup;
-    if (!rows_allocate(&rows, cap->width_px, uf_colour_channels(panorama))) {
-        status = uf_fail_memory(report);
-        goto cleanup;
-    }
-    for (size_t y0 = top; y0 < top + count; y0 += BAND_ROWS) {
-        size_t band = top + count - y0 < BAND_ROWS ? top + count - y0 : BAND_ROWS;
-        UfView target = uf_cap_rows_view(cap, y0, band);
-        if ((status = uf_remap(coloured, &logo_view, &target, &options, &flat, report)) != UF_OK)
-            goto cleanup;
-        for (size_t i = 0; i < band; i++)
-            lay_row(panorama, y0 + i, flat, i, transfer, &rows, touched);
-        uf_picture_free(&flat);
-    }
-    *rings = count;
-cleanup:
-    rows_clear(&rows);
-    uf_picture_free(&flat);
-    uf_picture_free(&coloured);
-    uf_transfer_free(&transfer);
+    Laying l = {
+        .panorama = panorama, .view = view_of_logo(logo, cap, logo_cap_rad, heading_rad), .touched = touched};
+    size_t count = rings_of_logo(cap, logo_cap_rad);
+    size_t top = uf_cap_first_row(cap, count), bottom = top + count;
+    UfStatus status = uf_transfer_create(panorama, &l.transfer, report);
+    if (status == UF_OK)
+        status = uf_logo_colours(logo, panorama, &l.logo, report);
+    if (status == UF_OK)
+        status = allocate_rows(&l, report);
+    for (size_t y = top; status == UF_OK && y < bottom; y += BAND_ROWS)
+        status = lay_band(&l, cap, y, bottom - y < BAND_ROWS ? bottom - y : BAND_ROWS, report);
+    if (status == UF_OK)
+        *rings = count;
+    laying_clear(&l);
     return status;
 }

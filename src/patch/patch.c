@@ -213,41 +213,57 @@ static UfStatus cover(UfPicture *panorama, const Filler *filler, const UfCap *ca
     return status;
 }
 
+static UfStatus check_arguments(const UfPicture *panorama, const UfPatchOptions *options, UfReport *report)
+{
+    UfStatus status = check_panorama(panorama, report);
+    if (status == UF_OK)
+        status = check_angles(options, report);
+    if (status == UF_OK)
+        status = check_fill(options, report);
+    return status;
+}
+
+/* Covers the cap and its feather; *used is the fill that it came to, *rings how many rings may have changed.
+ */
+static UfStatus lay_fill(UfPicture *panorama, const UfCap *cap, const UfPatchOptions *options,
+                         UfTouched *touched, UfFill *used, size_t *rings, UfReport *report)
+{
+    Filler filler = {.fill = options->fill};
+    size_t count = uf_cap_ring_count(cap, uf_cap_outer_rad(cap));
+    size_t first = uf_cap_first_row(cap, count);
+    UfStatus status = prepare(panorama, cap, options, &filler, report);
+    if (status == UF_OK)
+        status = cover(panorama, &filler, cap, first, first + count, report);
+    if (status == UF_OK && touched != NULL)
+        uf_touched_add(touched, 0, first, cap->width_px, first + count);
+    *used = filler.fill;
+    *rings = count;
+    uf_membrane_free(&filler.membrane);
+    uf_floor_free(&filler.floor);
+    return status;
+}
+
 UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched *touched,
                   UfPatchResult *result, UfReport *report)
 {
-    Filler filler = {.fill = options->fill};
     UfCap cap = {0};
-    UfStatus status = check_panorama(panorama, report);
-    if (status != UF_OK || (status = check_angles(options, report)) != UF_OK ||
-        (status = check_fill(options, report)) != UF_OK ||
-        (status = make_cap(panorama, options, &cap, report)) != UF_OK)
-        return status;
-    size_t rings = options->fill == UF_FILL_NONE ? 0 : uf_cap_ring_count(&cap, uf_cap_outer_rad(&cap));
-    size_t logo_rings = 0;
-    size_t first = cap.at_zenith ? 0 : cap.height_px - rings;
-    if ((status = prepare(panorama, &cap, options, &filler, report)) != UF_OK)
-        goto cleanup;
-    if (rings > 0 && (status = cover(panorama, &filler, &cap, first, first + rings, report)) != UF_OK)
-        goto cleanup;
-    if (touched != NULL && rings > 0)
-        uf_touched_add(touched, 0, first, cap.width_px, first + rings);
-    if (options->logo != NULL) {
-        double logo_cap_rad = options->logo_cap_rad > 0 ? options->logo_cap_rad : cap.cap_rad;
-        status = uf_logo_lay(panorama, options->logo, &cap, logo_cap_rad, options->heading_rad, touched,
-                             &logo_rings, report);
-        if (status != UF_OK)
-            goto cleanup;
-    }
-    if (result != NULL) {
-        rings = rings > logo_rings ? rings : logo_rings;
+    UfFill used = options->fill;
+    size_t fill_rings = 0, logo_rings = 0;
+    UfStatus status = check_arguments(panorama, options, report);
+    if (status == UF_OK)
+        status = make_cap(panorama, options, &cap, report);
+    if (status == UF_OK && options->fill != UF_FILL_NONE)
+        status = lay_fill(panorama, &cap, options, touched, &used, &fill_rings, report);
+    if (status == UF_OK && options->logo != NULL)
+        status = uf_logo_lay(panorama, options->logo, &cap,
+                             options->logo_cap_rad > 0 ? options->logo_cap_rad : cap.cap_rad,
+                             options->heading_rad, touched, &logo_rings, report);
+    if (status == UF_OK && result != NULL) {
+        size_t rings = fill_rings > logo_rings ? fill_rings : logo_rings;
         result->cap_rad = cap.cap_rad;
-        result->fill_used = filler.fill;
-        result->first_row_px = cap.at_zenith ? 0 : cap.height_px - rings;
+        result->fill_used = used;
+        result->first_row_px = uf_cap_first_row(&cap, rings);
         result->last_row_px = result->first_row_px + rings;
     }
-cleanup:
-    uf_membrane_free(&filler.membrane);
-    uf_floor_free(&filler.floor);
     return status;
 }
