@@ -18,6 +18,7 @@
 #include <underfoot/wrap.h>
 
 #include "support/opencv_remap.h"
+#include "support/program.h"
 
 #define PHOTOS "/usr/share/xplanet/images/"
 #define PAD_PX 8u
@@ -219,4 +220,21 @@ Test(reproject, six_faces_keep_more_of_a_photograph_than_the_best_of_opencv)
 {
     assert_sharper(PHOTOS "earth.jpg", 1);
     assert_sharper(PHOTOS "night.jpg", 0.25);
+}
+
+/* The sample tour's ticket hall, small: hard edges of tiles everywhere. */
+Test(reproject, six_faces_keep_more_of_a_sample_scene, .init = folder_enter, .fini = folder_leave)
+{
+    char *build = strdup(underfoot_path());
+    char program[1024];
+    char rigs[1024];
+    cr_assert_not_null(build);
+    *strrchr(build, '/') = '\0';
+    snprintf(program, sizeof program, "%s/scene", build);
+    snprintf(rigs, sizeof rigs, "%s/../../samples", build);
+    Run run = RUN_PROGRAM(program, "--out", ".", "--width", "256", "--spot", "ticket-hall", "--rigs", rigs);
+    cr_assert_eq(run.status, 0, "%s", run.err);
+    assert_sharper("ticket-hall.jpg", 0.5);
+    run_free(&run);
+    free(build);
 }
