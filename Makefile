@@ -36,7 +36,7 @@ OPENCV_OBJECT := $(OUT)/tests/support/opencv_remap.o
 FLAGS = -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SANITIZE) -fopenmp -MMD -MP
 
 LIBRARY_SOURCES := $(wildcard src/base/*.c src/sphere/*.c src/remap/*.c src/picture/*.c src/check/*.c src/patch/*.c \
-                     src/plan/*.c src/home/*.c src/wrap/*.c src/putback/*.c)
+                     src/plan/*.c src/home/*.c src/wrap/*.c src/putback/*.c src/turn/*.c src/level/*.c)
 CLI_SOURCES     := $(wildcard src/cli/*.c)
 TEST_SOURCES    := $(wildcard tests/unit/*.c tests/truth/*.c tests/cli/*.c tests/support/*.c)
 SCENE_SOURCES   := $(wildcard samples/scene/*.c)

@@ -158,6 +158,18 @@ UfStatus uf_picture_set_photo_sphere(UfPicture *picture, const UfPhotoSphere *sp
 /* Removes every property of the Photo Sphere namespace: for pictures that are no panorama any more. */
 UfStatus uf_picture_drop_photo_sphere(UfPicture *picture, UfReport *report);
 /*
+ * Turning a panorama about its vertical axis without decoding it: whole columns move round the edge.
+ *
+ * uf_picture_shift_step says how many columns at a time this file can move: the width of a JPEG's MCU where the
+ * picture's width is a multiple of it, 0 where nothing can (another format, a width that does not fit, stored
+ * turned). uf_picture_shift writes to `path`, a JPEG too: column x of the result is column x + shift_px of the
+ * source, shift_px a multiple of the step below the width. Every coefficient, table and marker stays; metadata are
+ * corrected as by uf_picture_rewrite, with the fields that are present in `pose` (NULL for none) set.
+ */
+UfStatus uf_picture_shift_step(const char *path, size_t *step_px, UfReport *report);
+UfStatus uf_picture_shift(const char *source_path, size_t shift_px, const UfPhotoSphere *pose, const char *path,
+                          bool overwrite, UfReport *report);
+/*
  * Copies `source_path` to `path` with Photo Sphere fields for the full sphere; pixels and every other part of the
  * file stay as they are (the JPEG's entropy-coded data, PNG's IDAT and TIFF's strips byte for byte). Only
  * has_heading, has_pitch and has_roll of `pose` and their values are read; poses that are not given and are in the

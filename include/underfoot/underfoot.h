@@ -4,6 +4,7 @@
 
 #include <underfoot/check.h>
 #include <underfoot/home.h>
+#include <underfoot/level.h>
 #include <underfoot/patch.h>
 #include <underfoot/picture.h>
 #include <underfoot/plan.h>
@@ -13,6 +14,7 @@
 #include <underfoot/sphere.h>
 #include <underfoot/status.h>
 #include <underfoot/sun.h>
+#include <underfoot/turn.h>
 #include <underfoot/wrap.h>
 
 #define UF_VERSION "0.1.0"

@@ -104,6 +104,7 @@ extern const CliCommand cli_command_plan;
 extern const CliCommand cli_command_putback;
 extern const CliCommand cli_command_planet;
 extern const CliCommand cli_command_tag;
+extern const CliCommand cli_command_turn;
 extern const CliCommand cli_command_view;
 extern const CliCommand cli_command_wrap;
 

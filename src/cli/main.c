@@ -16,6 +16,7 @@ static const CliCommand *const commands[] = {
     &cli_command_putback,
     &cli_command_wrap,
     &cli_command_planet,
+    &cli_command_turn,
     &cli_command_tag,
 };
 

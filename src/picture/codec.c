@@ -268,3 +268,61 @@ UfStatus uf_picture_rewrite(const UfPicture *picture, const char *source_path, c
     return in_part ? name_file(report, status, source_path)
                    : uf_picture_write(picture, path, options, report);
 }
+
+UfStatus uf_picture_shift_step(const char *path, size_t *step_px, UfReport *report)
+{
+    UfInput source;
+    const UfCodec *codec;
+    UfStatus status = open_known(path, &source, &codec, report);
+    if (status != UF_OK)
+        return status;
+    *step_px = 0;
+    if (codec->shift_step != NULL)
+        status = codec->shift_step(&source, step_px, report);
+    uf_input_close(&source);
+    return name_file(report, status, path);
+}
+
+/* The metadata of the file with the new pose, corrected, in a picture that has no pixels. */
+static UfStatus read_description(const UfCodec *codec, UfInput *source, const UfPhotoSphere *pose,
+                                 UfPicture *out, UfReport *report)
+{
+    UfPictureInfo info;
+    UfStatus status = codec->probe(source, &info, report);
+    rewind(source->stream);
+    if (status == UF_OK)
+        status = codec->read_metadata(source, &out->metadata, report);
+    rewind(source->stream);
+    if (status == UF_OK && pose != NULL)
+        status = uf_xmp_set_photo_sphere(&out->metadata.xmp, pose, report);
+    if (status != UF_OK)
+        return status;
+    out->width_px = out->described_width_px = info.width_px;
+    out->height_px = out->described_height_px = info.height_px;
+    return correct_metadata(out, codec->format, 1, report);
+}
+
+UfStatus uf_picture_shift(const char *source_path, size_t shift_px, const UfPhotoSphere *pose,
+                          const char *path, bool overwrite, UfReport *report)
+{
+    UfInput source;
+    UfOutput output;
+    UfPicture description = {0};
+    const UfCodec *codec;
+    UfStatus status = open_known(source_path, &source, &codec, report);
+    if (status != UF_OK)
+        return status;
+    if (codec->shift == NULL || uf_format_from_name(path) != codec->format)
+        status =
+            uf_fail(report, UF_ERROR_UNSUPPORTED, "columns are moved without loss from JPEG to JPEG only");
+    if (status == UF_OK)
+        status = read_description(codec, &source, pose, &description, report);
+    if (status == UF_OK)
+        status = uf_output_open(path, overwrite, &output, report);
+    if (status == UF_OK)
+        status =
+            finish(&output, codec->shift(&source, shift_px, &description.metadata, &output, report), report);
+    uf_metadata_clear(&description.metadata);
+    uf_input_close(&source);
+    return name_file(report, status, source_path);
+}

@@ -329,5 +329,7 @@ const UfCodec uf_codec_jpeg = {
     .read = read_jpeg,
     .write = write_jpeg,
     .rewrite = uf_jpeg_rewrite,
+    .shift_step = uf_jpeg_shift_step,
+    .shift = uf_jpeg_shift,
     .retag = uf_jpeg_retag,
 };

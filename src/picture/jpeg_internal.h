@@ -109,6 +109,10 @@ UfStatus uf_jpeg_copy_with_metadata(UfInput *source, const UfMetadata *metadata,
                                     UfReport *report);
 UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
                          UfOutput *output, UfReport *report);
+/* As uf_picture_shift has it. */
+UfStatus uf_jpeg_shift_step(UfInput *source, size_t *step_px, UfReport *report);
+UfStatus uf_jpeg_shift(UfInput *source, size_t shift_px, const UfMetadata *metadata, UfOutput *output,
+                       UfReport *report);
 UfStatus uf_jpeg_retag(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *report);
 
 #endif

@@ -46,6 +46,12 @@ typedef struct UfCodec {
      */
     UfStatus (*rewrite)(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
                         UfReport *report);
+    /* NULL, or: the whole columns that `shift` moves; *step_px 0 when this file's can't be moved. */
+    UfStatus (*shift_step)(UfInput *source, size_t *step_px, UfReport *report);
+    /* Column x of the output is column x + shift_px of `source`, round the edge, in the stored orientation 1.
+     */
+    UfStatus (*shift)(UfInput *source, size_t shift_px, const UfMetadata *metadata, UfOutput *output,
+                      UfReport *report);
     /* Copies `source` with another XMP packet (main packet), everything else as it is. */
     UfStatus (*retag)(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *report);
 } UfCodec;

@@ -1,0 +1,278 @@
+/* `underfoot turn`: another direction to the centre of a panorama, or the horizon level. */
+#include <math.h>
+
+#include "cli/files.h"
+#include "cli/json.h"
+#include "cli/message.h"
+#include "cli/options.h"
+
+enum { TURN_YAW = CLI_COMMON_COUNT, TURN_PITCH, TURN_ROLL, TURN_LEVEL };
+
+static const CliOption options[] = {
+    {.name = "yaw",
+     .kind = CLI_ANGLE,
+     .argument = "DEG",
+     .range = {-3600, 3600, false, false},
+     .help = "what lies so far to the right comes to the centre (default 0)"},
+    {.name = "pitch",
+     .kind = CLI_ANGLE,
+     .argument = "DEG",
+     .range = {-90, 90, false, false},
+     .help = "what lies so far up comes to the centre (default 0)"},
+    {.name = "roll",
+     .kind = CLI_ANGLE,
+     .argument = "DEG",
+     .range = {-180, 180, false, false},
+     .help = "turns the horizon counter-clockwise (default 0)"},
+    {.name = "level", .help = "find pitch and roll in the picture: upright lines become upright"},
+    {0}};
+
+/* What is to be done, and what came of it. */
+typedef struct Turn {
+    const CliLine *line;
+    UfFormat format;
+    UfPictureInfo info;
+    UfRotation rotation;
+    UfLevel level;
+    size_t shift_px; /* where is_shift */
+    size_t step_px;  /* columns that a JPEG's blocks can move at a time; 0: none */
+    bool is_shift, is_blocks;
+    UfPicture *panorama;
+} Turn;
+
+static bool levels(const CliLine *line)
+{
+    return line->values[TURN_LEVEL].given;
+}
+
+static int check_usage(const CliLine *line)
+{
+    const CliValue *values = line->values;
+    if (levels(line) && (values[TURN_PITCH].given || values[TURN_ROLL].given))
+        return cli_wrong_usage(line->command,
+                               "--level finds pitch and roll in the picture; leave --pitch and --roll out");
+    if (!levels(line) && !values[TURN_YAW].given && !values[TURN_PITCH].given && !values[TURN_ROLL].given)
+        return cli_wrong_usage(line->command,
+                               "nothing says how to turn; give --yaw, --pitch, --roll or --level");
+    return CLI_DONE;
+}
+
+/* Panorama and result, and what the sharp kernel holds besides: twice the panorama's bytes at most. */
+static int check_memory(const Turn *turn)
+{
+    const UfPictureInfo *info = &turn->info;
+    bool sharp = cli_sampling(turn->line, UF_SAMPLING_SHARP) == UF_SAMPLING_SHARP && !turn->is_shift;
+    double bytes = (double)info->width_px * (double)info->height_px * (double)info->channels *
+                   (double)info->sample * (sharp ? 4 : 2);
+    double limit = (double)cli_memory_limit(turn->line);
+    if (bytes <= limit)
+        return CLI_DONE;
+    return cli_failed("%s: turning it needs %.1f MB, more than the limit of %.1f MB; give a larger "
+                      "--max-memory%s",
+                      turn->line->operands[0], bytes / 1e6, limit / 1e6,
+                      sharp ? ", or --sampling bicubic, which needs half of that" : "");
+}
+
+static int check_format(const Turn *turn)
+{
+    if (turn->format == UF_FORMAT_JPEG && turn->info.channels % 2 == 0)
+        return cli_failed("%s: has transparency, which JPEG cannot hold; write .png or .tif",
+                          turn->line->operands[0]);
+    return CLI_DONE;
+}
+
+static UfStatus read_panorama(Turn *turn, UfReport *report)
+{
+    UfReadOptions read = cli_read_options(turn->line);
+    if (turn->panorama != NULL)
+        return UF_OK;
+    cli_progress(turn->line, "reading", turn->line->operands[0]);
+    return uf_picture_read(turn->line->operands[0], &read, &turn->panorama, report);
+}
+
+/* From the options or from the picture. */
+static UfStatus find_rotation(Turn *turn, UfReport *report)
+{
+    const CliValue *values = turn->line->values;
+    UfStatus status = UF_OK;
+    turn->rotation =
+        uf_rotation_from_angles(uf_radians(values[TURN_YAW].number), uf_radians(values[TURN_PITCH].number),
+                                uf_radians(values[TURN_ROLL].number));
+    if (levels(turn->line)) {
+        status = read_panorama(turn, report);
+        cli_progress(turn->line, "looking for upright lines in", turn->line->operands[0]);
+        if (status == UF_OK)
+            status = uf_find_level(turn->panorama, &turn->level, report);
+        if (status != UF_OK)
+            return status;
+        UfRotation upright = uf_level_turn(&turn->level);
+        turn->rotation = uf_rotation_product(&upright, &turn->rotation);
+    }
+    turn->is_shift = uf_turn_is_shift(&turn->rotation, turn->info.width_px, &turn->shift_px);
+    if (turn->is_shift && turn->info.format == UF_FORMAT_JPEG && turn->format == UF_FORMAT_JPEG)
+        status = uf_picture_shift_step(turn->line->operands[0], &turn->step_px, report);
+    turn->is_blocks = turn->step_px > 0 && turn->shift_px % turn->step_px == 0 &&
+                      !values[CLI_QUALITY].given && !values[CLI_DEPTH].given;
+    return status;
+}
+
+static UfStatus turn_pixels(Turn *turn, UfReport *report)
+{
+    const CliLine *line = turn->line;
+    const char *out = line->values[CLI_OUT].text;
+    UfRemapOptions remap = {.sampling = cli_sampling(line, UF_SAMPLING_SHARP), .threads = cli_threads(line)};
+    UfWriteOptions write = cli_write_options(line);
+    UfPicture *picture = NULL;
+    UfStatus status = read_panorama(turn, report);
+    cli_progress(line, "turning", line->operands[0]);
+    if (status == UF_OK)
+        status = uf_turn(turn->panorama, &turn->rotation, levels(line), &remap, &picture, report);
+    uf_picture_free(&turn->panorama);
+    cli_progress(line, "writing", out);
+    if (status == UF_OK)
+        status = uf_picture_write(picture, out, &write, report);
+    uf_picture_free(&picture);
+    return status;
+}
+
+static double shift_deg(const Turn *turn, size_t shift_px)
+{
+    double deg = 360.0 * (double)shift_px / (double)turn->info.width_px;
+    return deg > 180 ? deg - 360 : deg;
+}
+
+/* The nearest number of columns that blocks could have moved by; false where that says nothing. */
+static bool nearest_step(const Turn *turn, size_t *shift_px)
+{
+    if (turn->is_blocks || turn->step_px == 0 || turn->shift_px % turn->step_px == 0)
+        return false;
+    *shift_px = (turn->shift_px + turn->step_px / 2) / turn->step_px * turn->step_px % turn->info.width_px;
+    return true;
+}
+
+static bool is_lossless(const Turn *turn)
+{
+    return turn->is_blocks || (turn->is_shift && turn->format != UF_FORMAT_JPEG);
+}
+
+static void print_plain(const Turn *turn)
+{
+    const CliValue *values = turn->line->values;
+    size_t better_px;
+    cli_put_text(stdout, values[CLI_OUT].text);
+    printf("\n  %zu x %zu pixels", turn->info.width_px, turn->info.height_px);
+    if (levels(turn->line))
+        printf(", leaned by pitch %.2f roll %.2f deg (confidence %.2f), now level",
+               uf_degrees(turn->level.pitch_rad), uf_degrees(turn->level.roll_rad), turn->level.confidence);
+    if (!levels(turn->line) || values[TURN_YAW].given)
+        printf(", turned by yaw %.6g pitch %.6g roll %.6g deg", values[TURN_YAW].number,
+               values[TURN_PITCH].number, values[TURN_ROLL].number);
+    putchar('\n');
+    if (is_lossless(turn))
+        printf("  moved by %zu columns without loss\n", turn->shift_px);
+    else if (nearest_step(turn, &better_px))
+        printf("  re-encoded: blocks move in steps of %zu pixels; a yaw of %zu pixels = %.9g deg would have "
+               "been lossless\n",
+               turn->step_px, better_px, shift_deg(turn, better_px));
+    else if (turn->is_shift && turn->info.format == UF_FORMAT_JPEG && turn->step_px == 0)
+        printf("  re-encoded: the width of this JPEG is no whole number of its blocks, or it is stored "
+               "turned\n");
+}
+
+static void print_json(const Turn *turn, const UfReport *report)
+{
+    const CliValue *values = turn->line->values;
+    size_t better_px;
+    CliJson json = cli_json_start(stdout);
+    cli_json_open(&json, NULL, '{');
+    cli_json_file(&json, "file", turn->line->operands[0]);
+    cli_json_file(&json, "out", values[CLI_OUT].text);
+    cli_json_whole(&json, "width_px", (long long)turn->info.width_px);
+    cli_json_whole(&json, "height_px", (long long)turn->info.height_px);
+    cli_json_number(&json, "yaw_deg", values[TURN_YAW].number);
+    cli_json_number(&json, "pitch_deg", values[TURN_PITCH].number);
+    cli_json_number(&json, "roll_deg", values[TURN_ROLL].number);
+    if (levels(turn->line)) {
+        cli_json_open(&json, "level", '{');
+        cli_json_number(&json, "pitch_deg", uf_degrees(turn->level.pitch_rad));
+        cli_json_number(&json, "roll_deg", uf_degrees(turn->level.roll_rad));
+        cli_json_number(&json, "confidence", turn->level.confidence);
+        cli_json_close(&json, '}');
+    }
+    cli_json_truth(&json, "lossless", is_lossless(turn));
+    if (turn->is_shift)
+        cli_json_whole(&json, "columns", (long long)turn->shift_px);
+    if (nearest_step(turn, &better_px))
+        cli_json_number(&json, "lossless_yaw_deg", shift_deg(turn, better_px));
+    cli_json_warnings(&json, report);
+    cli_json_close(&json, '}');
+    cli_json_end(&json);
+}
+
+static int make_turn(Turn *turn, UfReport *report)
+{
+    const CliLine *line = turn->line;
+    UfStatus status = find_rotation(turn, report);
+    if (status == UF_OK && check_memory(turn) != CLI_DONE)
+        return CLI_FAILED;
+    if (status == UF_OK && turn->is_blocks)
+        status = uf_turn_blocks(line->operands[0], turn->shift_px, line->values[CLI_OUT].text,
+                                line->values[CLI_OVERWRITE].given, report);
+    else if (status == UF_OK)
+        status = turn_pixels(turn, report);
+    cli_progress_end(line);
+    return status == UF_OK ? CLI_DONE : cli_failed_report(line, line->operands[0], status, report);
+}
+
+static int turn_all(const CliLine *line, UfFormat format, UfReport *report)
+{
+    Turn turn = {.line = line, .format = format};
+    int status = cli_probe_panorama(line, &turn.info, report);
+    if (status == CLI_DONE)
+        status = check_format(&turn);
+    if (status == CLI_DONE)
+        status = cli_check_not_output(line, line->operands[0]);
+    if (status == CLI_DONE)
+        status = make_turn(&turn, report);
+    uf_picture_free(&turn.panorama);
+    if (status != CLI_DONE)
+        return status;
+    if (line->values[CLI_JSON].given)
+        print_json(&turn, report);
+    else
+        print_plain(&turn);
+    return cli_warnings(line, report);
+}
+
+static int run(const CliLine *line)
+{
+    UfFormat format = UF_FORMAT_UNKNOWN;
+    int status = check_usage(line);
+    if (status == CLI_DONE)
+        status = cli_check_output(line, &format);
+    if (status != CLI_DONE)
+        return status;
+    UfReport *report = uf_report_create();
+    status = report == NULL ? cli_failed("not enough memory") : turn_all(line, format, report);
+    uf_report_free(&report);
+    return status;
+}
+
+const CliCommand cli_command_turn = {
+    .name = "turn",
+    .summary = "bring another direction to the centre, or level the horizon",
+    .example = "underfoot turn hall.jpg -o hall-level.jpg --level",
+    .operands = "PANO -o OUT",
+    .least_operands = 1,
+    .most_operands = 1,
+    .about = "What lay at (yaw, pitch) comes to the centre; a pose in the Photo Sphere fields\n"
+             "follows. A yaw by whole pixels moves samples and changes none; from JPEG to JPEG a\n"
+             "yaw by whole blocks (8 or 16 pixels) moves blocks and loses nothing, otherwise the\n"
+             "picture is encoded again. --level finds the lean by what stands upright in the\n"
+             "scene, and refuses where the picture does not show it; --yaw can go with it.\n",
+    .common = CLI_TAKES(CLI_OUT) | CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_SAMPLING) |
+              CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) | CLI_TAKES(CLI_THREADS) |
+              CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),
+    .own = options,
+    .run = run,
+};
