@@ -117,7 +117,7 @@ Test(cli_usage, reads_other_values_in_full)
     WRONG("it must be a whole number", "patch", "a.jpg", "-o", "b.jpg", "--cap", "9", "--seed", "-1");
     WRONG("it must be a whole number", "patch", "a.jpg", "--seed", "99999999999999999999999");
     WRONG("it must be 8 or 16", "view", "a.jpg", "-o", "b.png", "--depth", "12");
-    WRONG("it must be bicubic or bilinear", "view", "a.jpg", "-o", "b.png", "--sampling", "soft");
+    WRONG("it must be bicubic, bilinear or sharp", "view", "a.jpg", "-o", "b.png", "--sampling", "soft");
     WRONG("it must be nadir or zenith", "patch", "a.jpg", "--at", "up");
     WRONG("such as 500M or 8G", "check", "--max-memory", "12Q", "a.jpg");
     WRONG("such as 500M or 8G", "check", "--max-memory", "12GB", "a.jpg");
