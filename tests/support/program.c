@@ -92,7 +92,10 @@ static void become(const char *const *arguments, const RunOptions *options, int 
         _exit(126);
     if (options->as_nobody && (setgroups(0, NULL) != 0 || setgid(65534) != 0 || setuid(65534) != 0))
         _exit(126);
+    /* a test run in the background of a script inherits ignored signals, which the program would respect */
     signal(SIGPIPE, SIG_DFL);
+    signal(SIGINT, SIG_DFL);
+    signal(SIGHUP, SIG_DFL);
     execvp(arguments[0], (char *const *)(uintptr_t)arguments);
     _exit(127);
 }
