@@ -369,7 +369,7 @@ const CliCommand cli_command_faces = {
              "Faces meet at their edges without a seam. Depth, profile and EXIF are those of\n"
              "the panorama. Where a face came from is written into its XMP and into a small\n"
              "file NAME" UF_HOME_SUFFIX " beside it: keep it there, so that the face finds its way\n"
-             "home when the editor drops metadata.\n",
+             "home when the editor drops metadata. Sampling is sharp unless told otherwise.\n",
     .common = CLI_TAKES(CLI_OUT) | CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_SAMPLING) |
               CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) | CLI_TAKES(CLI_THREADS) |
               CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),

@@ -104,7 +104,8 @@ const CliCommand cli_command_planet = {
     .about = "Makes a square stereographic picture: the ground in the middle, the sky around.\n"
              "A wider field shows more sky and a smaller ground; 180 ends at the horizon at\n"
              "the middle of each side. Profile and EXIF go along, and where the picture came\n"
-             "from goes into its XMP and into OUT" UF_HOME_SUFFIX " beside it.\n",
+             "from goes into its XMP and into OUT" UF_HOME_SUFFIX
+             " beside it. Sampling is bicubic unless told otherwise.\n",
     .common = CLI_TAKES(CLI_OUT) | CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_SAMPLING) |
               CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) | CLI_TAKES(CLI_THREADS) |
               CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),

@@ -137,7 +137,7 @@ const CliCommand cli_command_view = {
     .about = "Makes a rectilinear view: straight lines stay straight. Profile and EXIF go\n"
              "along; the Photo Sphere fields do not, because a view is no panorama. Where the\n"
              "view came from is written into its XMP and into OUT" UF_HOME_SUFFIX " beside it, so that\n"
-             "it can be put back after retouching.\n",
+             "it can be put back after retouching. Sampling is sharp unless told otherwise.\n",
     .common = CLI_TAKES(CLI_OUT) | CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_SAMPLING) |
               CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) | CLI_TAKES(CLI_THREADS) |
               CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),

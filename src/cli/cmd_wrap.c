@@ -57,6 +57,12 @@ static int failed(const Work *work, const char *path, UfStatus status)
     return cli_failed_report(work->line, path, status, work->report);
 }
 
+static int no_address(const Work *work, const char *path)
+{
+    return cli_failed("%s: its home address cannot be used (%s); put the right one back, or remove it", path,
+                      uf_report_error(work->report));
+}
+
 static char *face_path(const char *folder, UfFace face, const char *extension)
 {
     size_t length = strlen(folder);
@@ -156,10 +162,11 @@ static int read_faces(Work *work, Folder *folder)
             continue;
         cli_progress(work->line, "reading", path);
         UfStatus status = uf_picture_read(path, &read, &work->faces[f], work->report);
-        if (status == UF_OK)
-            status = uf_home_find(work->faces[f], path, &folder->homes[f], &folder->known[f], work->report);
         if (status != UF_OK)
             return failed(work, path, status);
+        status = uf_home_find(work->faces[f], path, &folder->homes[f], &folder->known[f], work->report);
+        if (status != UF_OK)
+            return no_address(work, path);
         if (folder->known[f] && !work->has_home) {
             work->home = folder->homes[f];
             work->has_home = true;
@@ -246,10 +253,11 @@ static int load_picture(Work *work)
         return refused;
     cli_progress(work->line, "reading", path);
     UfStatus status = uf_picture_read(path, &read, &work->picture, work->report);
-    if (status == UF_OK)
-        status = uf_home_find(work->picture, path, &work->home, &work->has_home, work->report);
     if (status != UF_OK)
         return failed(work, path, status);
+    status = uf_home_find(work->picture, path, &work->home, &work->has_home, work->report);
+    if (status != UF_OK)
+        return no_address(work, path);
     int decided = decide_kind(work);
     if (decided != CLI_DONE)
         return decided;
@@ -317,7 +325,8 @@ static int choose_width(Work *work, const UfPicture *any)
 
 static UfStatus make_panorama(Work *work)
 {
-    UfRemapOptions remap = {.sampling = cli_sampling(work->line, UF_SAMPLING_SHARP), .threads = cli_threads(work->line)};
+    UfRemapOptions remap = {.sampling = cli_sampling(work->line, UF_SAMPLING_SHARP),
+                            .threads = cli_threads(work->line)};
     if (work->picture == NULL || is_sheet(work))
         return uf_wrap_faces((const UfPicture *const *)work->faces, work->width_px, &remap, &work->panorama,
                              work->report);
@@ -427,7 +436,8 @@ const CliCommand cli_command_wrap = {
              "planet. A picture that was taken out by this program says itself what it is; of\n"
              "others the shape is taken: 6:1 strip, 4:3 cross, 1:1 planet (with --fov).\n"
              "What nothing shows is left transparent, and said (exit status 2).\n"
-             "To bring single retouched faces home use putback: wrap samples everything anew.\n",
+             "To bring single retouched faces home use putback: wrap samples everything anew,\n"
+             "sharply unless told otherwise.\n",
     .common = CLI_TAKES(CLI_OUT) | CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_SAMPLING) |
               CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) | CLI_TAKES(CLI_THREADS) |
               CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),

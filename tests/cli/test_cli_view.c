@@ -153,3 +153,40 @@ Test(cli_view, never_replaces_its_panorama)
     cr_expect(file_unchanged("in.png", &before));
     run_free(&run);
 }
+
+/* The home address, as another program reads it and in the sidecar; the same with every run. */
+Test(cli_view, carries_where_it_came_from)
+{
+    Run run = RUN_UNDERFOOT("view", "in.png", "-o", "out.jpg", "--yaw", "-33.3", "--pitch", "12.000000001",
+                            "--roll", "-5", "--fov", "70", "--size", "80x60");
+    cr_assert_eq(run.status, 0, "%s", run.err);
+    Run said = RUN_PROGRAM("exiftool", "-s3", "-XMP:Kind", "-XMP:YawDegrees", "-XMP:PitchDegrees",
+                           "-XMP:RollDegrees", "-XMP:FieldDegrees", "-XMP:Size", "-XMP:Sampling", "out.jpg");
+    cr_expect_str_eq(said.out, "view\n-33.3\n12.000000001\n-5\n70\n80x60\nsharp\n");
+    Bytes sidecar = file_read("out.jpg.home.ini");
+    cr_expect_not_null(strstr((const char *)sidecar.data, "\npitch = 12.000000001\n"));
+    cr_expect_not_null(strstr((const char *)sidecar.data, "\npanorama-width = 1024\n"));
+    Run again =
+        RUN_UNDERFOOT("view", "in.png", "-o", "again.jpg", "--yaw", "-33.3", "--pitch", "12.000000001",
+                      "--roll", "-5", "--fov", "70", "--size", "80x60", "--threads", "1");
+    cr_expect(file_same("out.jpg.home.ini", "again.jpg.home.ini"));
+    cr_expect(file_same("out.jpg", "again.jpg"));
+    bytes_free(&sidecar);
+    run_free(&run);
+    run_free(&said);
+    run_free(&again);
+}
+
+Test(cli_view, refuses_more_than_170_degrees_and_a_sidecar_that_is_there)
+{
+    Run wide = RUN_UNDERFOOT("view", "in.png", "-o", "out.png", "--fov", "170.1");
+    cr_expect_eq(wide.status, 64);
+    cr_expect_not_null(strstr(wide.err, "at most 170"), "%s", wide.err);
+    file_write("out.png.home.ini", "mine", 4);
+    Run there = RUN_UNDERFOOT("view", "in.png", "-o", "out.png");
+    cr_expect_eq(there.status, 1);
+    cr_expect_not_null(strstr(there.err, "out.png.home.ini: is there already"), "%s", there.err);
+    cr_expect_not(file_exists("out.png"));
+    run_free(&wide);
+    run_free(&there);
+}
