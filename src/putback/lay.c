@@ -15,11 +15,16 @@
 #include "base/memory.h"
 #include "base/report.h"
 #include "putback/reach.h"
+#include "putback/survival.h"
 #include "remap/window.h"
 
 #define TILE_PX 128u
 /* Zeros round a part, and room round what a tile sees of it. */
-#define RIM_PX 4
+#define RIM_PX  4
+#define ROOM_PX 12
+/* Paint has edges that no lens makes: the sharp kernel rings there, and does not average in a face's corners.
+ */
+#define SAMPLING UF_SAMPLING_BICUBIC
 /* Two changes of one pixel contradict each other from this difference on. */
 #define CONTRADICTION (2.0 / 255.0)
 
@@ -35,7 +40,8 @@ typedef struct Job {
 /* What is added to a tile: premultiplied, 0..1. */
 typedef struct Sheet {
     float add[TILE_PX * TILE_PX * UF_PART_SAMPLES];
-    float left[TILE_PX * TILE_PX]; /* of the weight, for the parts before */
+    float taken[TILE_PX * TILE_PX]; /* the part of the panorama's pixel that goes */
+    float left[TILE_PX * TILE_PX];  /* of the weight, for the parts before */
     UfBox tile;
     size_t contradictions;
 } Sheet;
@@ -74,7 +80,7 @@ static bool region_of(const Job *job, const UfPart *part, const UfBox *window, R
     }
     if (!(right >= left))
         return false;
-    double room = RIM_PX + 2 * step;
+    double room = ROOM_PX + 2 * step;
     out->x0 = (ptrdiff_t)floor(fmax(left - room, -RIM_PX));
     out->y0 = (ptrdiff_t)floor(fmax(top - room, -RIM_PX));
     out->x1 = (ptrdiff_t)ceil(fmin(right + room, width + RIM_PX));
@@ -92,57 +98,109 @@ static UfView region_view(const UfPart *part, const Region *region)
     return view;
 }
 
-/* The weighted difference of a region: colours in one picture; weight, alpha and nothing in another. */
+/*
+ * What of a region comes home, as flat pictures: colours; what is taken from the panorama, alpha and nothing;
+ * and the mask's weight.
+ */
 typedef struct Sources {
-    UfPicture *colour, *rest;
+    UfPicture *colour, *rest, *weight;
 } Sources;
 
 static void sources_clear(Sources *sources)
 {
     uf_picture_free(&sources->colour);
     uf_picture_free(&sources->rest);
+    uf_picture_free(&sources->weight);
 }
 
-static void fill_row(const UfPart *part, const Region *region, size_t y, size_t x0, size_t x1,
-                     const float *in, Sources *out)
+/* The part of the region that lies inside the edit, and buffers for it. */
+typedef struct Inside {
+    size_t x0, y0, width, height, samples;
+    float *difference, *anew, *replaced, *room;
+} Inside;
+
+static void inside_clear(Inside *inside)
 {
-    size_t colours = uf_part_colours(part), row = (size_t)((ptrdiff_t)y - region->y0);
-    const uint8_t *weights = part->weight + y * uf_part_width_px(part);
-    float *colour = uf_picture_row(out->colour, row);
-    float *rest = uf_picture_row(out->rest, row);
-    for (size_t x = x0; x < x1; x++, in += colours + 1) {
-        size_t at = (size_t)((ptrdiff_t)x - region->x0);
-        float weight = (float)weights[x] / 255.0f;
+    free(inside->difference);
+    free(inside->anew);
+    free(inside->replaced);
+    free(inside->room);
+}
+
+static UfStatus inside_load(const UfPart *part, const Region *region, Inside *out, UfReport *report)
+{
+    ptrdiff_t part_width = (ptrdiff_t)uf_part_width_px(part),
+              part_height = (ptrdiff_t)uf_part_height_px(part);
+    ptrdiff_t x1 = region->x1 < part_width ? region->x1 : part_width;
+    ptrdiff_t y1 = region->y1 < part_height ? region->y1 : part_height;
+    out->x0 = region->x0 > 0 ? (size_t)region->x0 : 0;
+    out->y0 = region->y0 > 0 ? (size_t)region->y0 : 0;
+    out->samples = uf_part_colours(part) + 1;
+    if (x1 <= (ptrdiff_t)out->x0 || y1 <= (ptrdiff_t)out->y0)
+        return UF_OK;
+    out->width = (size_t)x1 - out->x0;
+    out->height = (size_t)y1 - out->y0;
+    size_t count = out->width * out->height;
+    out->difference = uf_alloc(count * out->samples, sizeof(float));
+    out->anew = uf_alloc(count * out->samples, sizeof(float));
+    out->replaced = uf_alloc(count, sizeof(float));
+    out->room = uf_alloc(3 * count, sizeof(float));
+    if (out->difference == NULL || out->anew == NULL || out->replaced == NULL || out->room == NULL)
+        return uf_fail_memory(report);
+    for (size_t y = 0; y < out->height; y++) {
+        size_t at = y * out->width * out->samples;
+        uf_part_difference(part, out->y0 + y, out->x0, (size_t)x1, out->difference + at);
+        uf_part_anew(part, out->y0 + y, out->x0, (size_t)x1, out->anew + at);
+    }
+    return UF_OK;
+}
+
+static void fill_row(const UfPart *part, const Region *region, const Inside *in, size_t y, Sources *out)
+{
+    size_t colours = in->samples - 1, row = (size_t)((ptrdiff_t)(in->y0 + y) - region->y0);
+    size_t left = (size_t)((ptrdiff_t)in->x0 - region->x0), at = y * in->width;
+    const uint8_t *weights = part->weight + (in->y0 + y) * uf_part_width_px(part) + in->x0;
+    float *colour = (float *)uf_picture_row(out->colour, row) + left * colours;
+    float *rest = (float *)uf_picture_row(out->rest, row) + left * 3;
+    float *mask = (float *)uf_picture_row(out->weight, row) + left;
+    for (size_t x = 0; x < in->width; x++, at++) {
+        const float *difference = in->difference + at * in->samples, *anew = in->anew + at * in->samples;
+        float weight = (float)weights[x] / 255.0f, replaced = in->replaced[at];
         for (size_t c = 0; c < colours; c++)
-            colour[at * colours + c] = weight * in[c];
-        rest[at * 3] = weight;
-        rest[at * 3 + 1] = weight * in[colours];
+            colour[x * colours + c] = weight * difference[c] + replaced * anew[c];
+        rest[3 * x] = replaced;
+        rest[3 * x + 1] = weight * difference[colours] + replaced * anew[colours];
+        mask[x] = weight;
     }
 }
 
 static UfStatus sources_create(const UfPart *part, const Region *region, Sources *out, UfReport *report)
 {
     size_t width = (size_t)(region->x1 - region->x0), height = (size_t)(region->y1 - region->y0);
-    size_t colours = uf_part_colours(part);
-    UfStatus status = uf_picture_create(width, height, colours, UF_SAMPLE_F32, &out->colour, report);
+    Inside inside = {0};
+    UfStatus status =
+        uf_picture_create(width, height, uf_part_colours(part), UF_SAMPLE_F32, &out->colour, report);
     if (status == UF_OK)
         status = uf_picture_create(width, height, 3, UF_SAMPLE_F32, &out->rest, report);
-    if (status != UF_OK)
-        return status;
-    ptrdiff_t part_width = (ptrdiff_t)uf_part_width_px(part),
-              part_height = (ptrdiff_t)uf_part_height_px(part);
-    size_t x0 = region->x0 > 0 ? (size_t)region->x0 : 0, y0 = region->y0 > 0 ? (size_t)region->y0 : 0;
-    size_t x1 = (size_t)(region->x1 < part_width ? region->x1 : part_width);
-    size_t y1 = (size_t)(region->y1 < part_height ? region->y1 : part_height);
-    float *row = uf_alloc((width + 1) * (colours + 1), sizeof *row);
-    if (row == NULL)
-        return uf_fail_memory(report);
-    for (size_t y = y0; y < y1 && x0 < x1; y++) {
-        uf_part_difference(part, y, x0, x1, row);
-        fill_row(part, region, y, x0, x1, row, out);
+    if (status == UF_OK)
+        status = uf_picture_create(width, height, 1, UF_SAMPLE_F32, &out->weight, report);
+    if (status == UF_OK)
+        status = inside_load(part, region, &inside, report);
+    if (status == UF_OK && inside.width > 0) {
+        size_t stride = uf_part_width_px(part);
+        UfPatchOfPart patch = {.width = inside.width,
+                               .height = inside.height,
+                               .samples = inside.samples,
+                               .difference = inside.difference,
+                               .anew = inside.anew,
+                               .weight = part->weight + inside.y0 * stride + inside.x0,
+                               .weight_stride = stride};
+        uf_survival_find(&patch, inside.replaced, inside.room);
+        for (size_t y = 0; y < inside.height; y++)
+            fill_row(part, region, &inside, y, out);
     }
-    free(row);
-    return UF_OK;
+    inside_clear(&inside);
+    return status;
 }
 
 static UfStatus resample(const Job *job, const UfPart *part, const Region *region, const UfBox *window,
@@ -152,26 +210,48 @@ static UfStatus resample(const Job *job, const UfPart *part, const Region *regio
     UfView source_view = region_view(part, region);
     UfView target =
         uf_view_window(&job->view, window->x0, window->y0, window->x1 - window->x0, window->y1 - window->y0);
-    UfRemapOptions sharp = {.threads = 1}, smooth = {.sampling = UF_SAMPLING_BILINEAR, .threads = 1};
+    UfRemapOptions sharp = {.sampling = SAMPLING, .threads = 1};
+    UfRemapOptions smooth = {.sampling = UF_SAMPLING_BILINEAR, .threads = 1};
     UfStatus status = sources_create(part, region, &from, report);
     if (status == UF_OK)
         status = uf_remap(from.colour, &source_view, &target, &sharp, &out->colour, report);
     if (status == UF_OK)
-        status = uf_remap(from.rest, &source_view, &target, &smooth, &out->rest, report);
+        status = uf_remap(from.rest, &source_view, &target, &sharp, &out->rest, report);
+    if (status == UF_OK)
+        status = uf_remap(from.weight, &source_view, &target, &smooth, &out->weight, report);
     sources_clear(&from);
     return status;
 }
 
-/* Would what is there already, and the change that is to go under it, look different? */
+/* Would what is there already, and the change that is to go under it, look different? `old` is what both
+ * stand on. */
 static bool contradicts(const float *there, float there_weight, const float *below, float below_weight,
-                        size_t colours)
+                        const float *old, size_t colours, float taken_there, float taken_below)
 {
     if (there_weight < 0.5f || below_weight < 0.5f)
         return false;
-    for (size_t c = 0; c < colours; c++)
-        if (fabsf(there[c] / there_weight - below[c] / below_weight) > (float)CONTRADICTION)
+    for (size_t c = 0; c < colours; c++) {
+        float one = (there[c] - taken_there * old[c]) / there_weight;
+        float other = (below[c] - taken_below * old[c]) / below_weight;
+        if (fabsf(one - other) > (float)CONTRADICTION)
             return true;
+    }
     return false;
+}
+
+/* The panorama's pixel, premultiplied, 0..1. */
+static void load_pixel(const Job *job, size_t x, size_t y, float out[static UF_PART_SAMPLES])
+{
+    UfSample sample = uf_picture_sample(job->panorama);
+    bool has_alpha = uf_picture_has_alpha(job->panorama);
+    const uint8_t *row = uf_picture_row_const(job->panorama, y);
+    const uint8_t *pixel = row + x * uf_picture_channels(job->panorama) * (size_t)sample;
+    double alpha = 1, unit = 1 / uf_sample_max(sample);
+    if (has_alpha)
+        alpha = uf_sample_load(pixel + job->colours * (size_t)sample, sample) * unit;
+    for (size_t c = 0; c < job->colours; c++)
+        out[c] = (float)(uf_sample_load(pixel + c * (size_t)sample, sample) * alpha * unit);
+    out[job->colours] = (float)alpha;
 }
 
 /* Puts a resampled part under what later parts have left room for. */
@@ -181,15 +261,21 @@ static void put_under(const Job *job, Sheet *sheet, const UfBox *window, const S
     for (size_t y = window->y0; y < window->y1; y++) {
         const float *colour = uf_picture_row_const(from->colour, y - window->y0);
         const float *rest = uf_picture_row_const(from->rest, y - window->y0);
-        for (size_t x = window->x0; x < window->x1; x++, colour += colours, rest += 3) {
+        const float *mask = uf_picture_row_const(from->weight, y - window->y0);
+        for (size_t x = window->x0; x < window->x1; x++, colour += colours, rest += 3, mask++) {
             size_t at = (y - sheet->tile.y0) * TILE_PX + x - sheet->tile.x0;
             float *add = sheet->add + at * UF_PART_SAMPLES;
-            float weight = rest[0], left = sheet->left[at];
-            sheet->contradictions += contradicts(add, 1 - left, colour, weight, colours);
+            float weight = *mask, left = sheet->left[at], old[UF_PART_SAMPLES];
+            if (left < 0.5f && weight >= 0.5f) {
+                load_pixel(job, x, y, old);
+                sheet->contradictions +=
+                    contradicts(add, 1 - left, colour, weight, old, colours, sheet->taken[at], rest[0]);
+            }
             float share = weight > left ? left / weight : 1;
             for (size_t c = 0; c < colours; c++)
                 add[c] += share * colour[c];
             add[colours] += share * rest[1];
+            sheet->taken[at] += share * rest[0];
             sheet->left[at] = fmaxf(left - weight, 0);
         }
     }
@@ -209,6 +295,7 @@ static UfStatus fill_sheet(const Job *job, Sheet *sheet, bool *any, UfReport *re
             continue;
         if (!*any) {
             memset(sheet->add, 0, sizeof sheet->add);
+            memset(sheet->taken, 0, sizeof sheet->taken);
             for (size_t at = 0; at < TILE_PX * TILE_PX; at++)
                 sheet->left[at] = 1;
             *any = true;
@@ -223,12 +310,13 @@ static UfStatus fill_sheet(const Job *job, Sheet *sheet, bool *any, UfReport *re
 }
 
 /* One pixel; true when its samples are other ones now. */
-static bool add_pixel(uint8_t *pixel, const float *add, size_t colours, bool has_alpha, UfSample sample)
+static bool add_pixel(uint8_t *pixel, const float *add, float taken, size_t colours, bool has_alpha,
+                      UfSample sample)
 {
     uint8_t before[UF_PART_SAMPLES * sizeof(float)];
-    const double max = uf_sample_max(sample);
+    const double max = uf_sample_max(sample), kept = 1 - (double)taken;
     size_t bytes = (colours + has_alpha) * (size_t)sample;
-    bool any = false;
+    bool any = taken != 0;
     for (size_t c = 0; c <= colours; c++)
         any = any || add[c] != 0;
     if (!any)
@@ -237,13 +325,13 @@ static bool add_pixel(uint8_t *pixel, const float *add, size_t colours, bool has
     double alpha = 1, alpha_after = 1;
     if (has_alpha) {
         alpha = uf_sample_load(pixel + colours * (size_t)sample, sample) / max;
-        alpha_after = fmin(fmax(alpha + (double)add[colours], 0), 1);
+        alpha_after = fmin(fmax(kept * alpha + (double)add[colours], 0), 1);
         uf_sample_store(pixel + colours * (size_t)sample, alpha_after * max, sample);
     }
     for (size_t c = 0; alpha_after > 0 && c < colours; c++) {
         double there = uf_sample_load(pixel + c * (size_t)sample, sample);
-        uf_sample_store(pixel + c * (size_t)sample, (there * alpha + (double)add[c] * max) / alpha_after,
-                        sample);
+        uf_sample_store(pixel + c * (size_t)sample,
+                        (kept * there * alpha + (double)add[c] * max) / alpha_after, sample);
     }
     return memcmp(before, pixel, bytes) != 0;
 }
@@ -254,9 +342,10 @@ static void add_row(const Job *job, const Sheet *sheet, size_t y, UfLaid *laid)
     UfSample sample = uf_picture_sample(job->panorama);
     size_t pixel_bytes = uf_picture_channels(job->panorama) * (size_t)sample, changed = 0;
     uint8_t *row = uf_picture_row(job->panorama, y);
+    const float *taken = sheet->taken + (y - sheet->tile.y0) * TILE_PX;
     const float *add = sheet->add + (y - sheet->tile.y0) * TILE_PX * UF_PART_SAMPLES;
-    for (size_t x = sheet->tile.x0; x < sheet->tile.x1; x++, add += UF_PART_SAMPLES) {
-        if (!add_pixel(row + x * pixel_bytes, add, job->colours, has_alpha, sample))
+    for (size_t x = sheet->tile.x0; x < sheet->tile.x1; x++, add += UF_PART_SAMPLES, taken++) {
+        if (!add_pixel(row + x * pixel_bytes, add, *taken, job->colours, has_alpha, sample))
             continue;
         changed++;
         if (job->touched != NULL)
