@@ -156,7 +156,7 @@ static UfStatus try_home(const UfPicture *panorama, const UfEdit *edit, const Uf
     if (status == UF_OK)
         status = uf_home_extract(home, panorama, threads, &taken, report);
     bool may_be_assigned = same_channels(edited, panorama) && !same_profile(edited, panorama);
-    for (int assign = 0; status == UF_OK && assign <= may_be_assigned; assign++) {
+    for (int assign = 0; status == UF_OK && assign <= (may_be_assigned ? 1 : 0); assign++) {
         status = attempt(panorama, taken, edited, assign == 1, threads, &next, report);
         next.view = view;
         if (status == UF_OK)
@@ -176,7 +176,7 @@ static UfStatus try_by_hand(const UfPicture *panorama, const UfEdit *edit, int t
     bool may_be_resized = edit->home.kind == UF_HOME_FACE && width != full;
     UfStatus status = UF_OK;
     for (size_t i = 0; status == UF_OK && i < SAMPLINGS; i++)
-        for (int resized = 0; status == UF_OK && resized <= may_be_resized; resized++) {
+        for (int resized = 0; status == UF_OK && resized <= (may_be_resized ? 1 : 0); resized++) {
             UfHome home = edit->home;
             home.sampling = samplings[i];
             home.width_px = resized ? full : width;

@@ -18,7 +18,7 @@
 #include "putback/survival.h"
 #include "remap/window.h"
 
-#define TILE_PX 128u
+#define TILE_PX ((size_t)128)
 /* Zeros round a part, and room round what a tile sees of it. */
 #define RIM_PX  4
 #define ROOM_PX 12
@@ -33,7 +33,7 @@ typedef struct Job {
     UfView view;
     const UfPart *parts;
     UfReach *reaches;               /* one a part */
-    size_t count, colours, samples; /* samples: colours and alpha */
+    size_t count, colours;
     UfTouched *touched;
 } Job;
 
@@ -438,7 +438,6 @@ UfStatus uf_lay(UfPicture *panorama, const UfPart *parts, size_t count, int thre
                .colours = uf_picture_channels(panorama) <= 2 ? 1 : 3,
                .touched = touched};
     UfLaid laid = {0};
-    job.samples = job.colours + 1;
     job.reaches = uf_alloc_zero(count, sizeof *job.reaches);
     UfStatus status = job.reaches == NULL ? uf_fail_memory(report) : UF_OK;
     for (size_t i = 0; status == UF_OK && i < count; i++)

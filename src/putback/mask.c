@@ -107,7 +107,8 @@ static UfBox box_of(const uint8_t *mask, size_t width, size_t height)
             box.y0 = y < box.y0 ? y : box.y0;
             box.y1 = y + 1;
         }
-    return box.x1 == 0 ? (UfBox){0} : box;
+    const UfBox none = {0};
+    return box.x1 == 0 ? none : box;
 }
 
 static UfBox box_grown(UfBox box, size_t by, size_t width, size_t height)

@@ -8,7 +8,7 @@
 
 #define CELL_PX   8u
 #define BLOCK_PX  16u
-#define BINS      32u
+#define BINS      ((size_t)32)
 #define UNITS     64.0 /* of a stored difference in one step of 1/255 */
 #define LEVELS    4096u
 #define BIN_LEAST 512u /* pixels that make a quantile sure enough */

@@ -3,7 +3,6 @@
 
 #include <math.h>
 
-#include "base/file.h"
 #include "base/memory.h"
 #include "base/report.h"
 #include "putback/anew.h"
@@ -81,7 +80,7 @@ static bool is_strange(const Work *work, const UfEdit *edit)
     return edit->by_hand || !uf_fingerprint_same(&edit->home.fingerprint, &work->fingerprint);
 }
 
-static UfStatus refuse_stranger(const Work *work, const UfEdit *edit, double percent, UfReport *report)
+static UfStatus refuse_stranger(const UfEdit *edit, double percent, UfReport *report)
 {
     if (edit->by_hand)
         return uf_fail(
@@ -92,9 +91,8 @@ static UfStatus refuse_stranger(const Work *work, const UfEdit *edit, double per
     return uf_fail(
         report, UF_ERROR_ARGUMENT,
         "belongs to another panorama%s%s: the fingerprint is another one, and %.0f%% of its pixels differ "
-        "from what %s shows there",
-        edit->home.source[0] != '\0' ? ", " : "", edit->home.source, percent,
-        uf_picture_width_px(work->panorama) > 0 ? "this one" : "it");
+        "from what this one shows there",
+        edit->home.source[0] != '\0' ? ", " : "", edit->home.source, percent);
 }
 
 /*
@@ -109,7 +107,7 @@ static UfStatus check_kinship(const Work *work, const UfEdit *edit, const UfPart
     if (!is_strange(work, edit))
         return UF_OK;
     if ((differing > STRANGE_PART || found->all) && !(edit->by_hand && work->options.tolerance >= 0))
-        return refuse_stranger(work, edit, 100 * differing, report);
+        return refuse_stranger(edit, 100 * differing, report);
     if (!edit->by_hand)
         change->other_panorama = true;
     return UF_OK;

@@ -77,10 +77,12 @@ UfStatus uf_edit_list_make(const UfEdit *edits, size_t count, UfEditList *out, U
     size_t room = count * UF_FACE_COUNT;
     list.edits = uf_alloc_zero(room, sizeof *list.edits);
     list.origin = uf_alloc_zero(room, sizeof *list.origin);
-    list.owned = uf_alloc_zero(room, sizeof *list.owned);
+    list.owned = uf_alloc_zero(room, sizeof(void *));
     UfStatus status = UF_OK;
-    if (list.edits == NULL || list.origin == NULL || list.owned == NULL)
-        status = uf_fail_memory(report);
+    if (list.edits == NULL || list.origin == NULL || list.owned == NULL) {
+        uf_edit_list_clear(&list);
+        return uf_fail_memory(report);
+    }
     for (size_t i = 0; status == UF_OK && i < count; i++) {
         if (is_sheet(&edits[i])) {
             status = add_sheet(&list, &edits[i], i, report);
