@@ -76,7 +76,7 @@ static UfStatus read_ini(const char *name, UfHomeText *text, UfReport *report)
         status = uf_fail(report, UF_ERROR_FORMAT,
                          "%s: is no home address: it should have one section, [" SECTION "]", name);
     *text = uf_home_text_empty();
-    for (size_t i = 0; status == UF_OK && i < section->count; i++)
+    for (size_t i = 0; status == UF_OK && section != NULL && i < section->count; i++)
         status = take_entry(name, &section->entries[i], text, report);
     uf_ini_clear(&ini);
     return status;

@@ -9,13 +9,13 @@
 #define SOURCE_TEXT_BYTES 160
 
 static const char *const keys[UF_HOME_FIELD_COUNT] = {
-#define UF_HOME_KEY(id, key, name) [UF_HOME_##id##_FIELD] = key,
+#define UF_HOME_KEY(id, key, name) [UF_HOME_##id##_FIELD] = (key),
     UF_HOME_FIELDS(UF_HOME_KEY)
 #undef UF_HOME_KEY
 };
 
 static const char *const names[UF_HOME_FIELD_COUNT] = {
-#define UF_HOME_NAME(id, key, name) [UF_HOME_##id##_FIELD] = name,
+#define UF_HOME_NAME(id, key, name) [UF_HOME_##id##_FIELD] = (name),
     UF_HOME_FIELDS(UF_HOME_NAME)
 #undef UF_HOME_NAME
 };

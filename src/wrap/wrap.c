@@ -136,8 +136,7 @@ static UfStatus take_face(const UfCube *cube, UfFace face, const Compass *compas
     UfStatus status = uf_remap(cube->faces[face], &source, &target, options, &part, report);
     if (status != UF_OK)
         return status;
-    int threads = uf_remap_threads(options);
-#pragma omp parallel for num_threads(threads) schedule(static)
+#pragma omp parallel for num_threads(uf_remap_threads(options)) schedule(static)
     for (size_t y = 0; y < place.height; y++)
         take_row(part, &place, face, compass, y, panorama);
     uf_picture_free(&part);
@@ -233,7 +232,9 @@ UfStatus uf_wrap_faces(const UfPicture *const faces[UF_FACE_COUNT], size_t width
 UfStatus uf_wrap_view(const UfPicture *picture, const UfView *view, size_t width_px,
                       const UfRemapOptions *options, UfPicture **out, UfReport *report)
 {
-    UfRemapOptions remap = options == NULL ? (UfRemapOptions){0} : *options;
+    UfRemapOptions remap = {0};
+    if (options != NULL)
+        remap = *options;
     remap.with_alpha = true;
     UfStatus status = check_width(width_px, report);
     if (status != UF_OK)

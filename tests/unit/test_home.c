@@ -434,3 +434,34 @@ Test(home, sidecar_must_be_a_file)
     cr_assert(strstr(uf_report_error(report), "a pipe") != NULL, "%s", uf_report_error(report));
     uf_report_free(&report);
 }
+
+/* Spoiled at random: every byte may be anything. What is taken must make sense, what is not must be said. */
+Test(home, sidecars_spoiled_at_random_are_taken_whole_or_refused)
+{
+    unsigned state = 11;
+    size_t taken = 0;
+    for (int turn = 0; turn < 1500; turn++) {
+        char text[] = GOOD;
+        state = state * 1664525u + 1013904223u;
+        for (unsigned spoils = 1 + (state >> 30); spoils > 0; spoils--) {
+            state = state * 1664525u + 1013904223u;
+            size_t at = (state >> 8) % (sizeof text - 1);
+            state = state * 1664525u + 1013904223u;
+            text[at] = (char)(state >> 24);
+        }
+        UfHome found = {0};
+        bool is_found = false;
+        UfReport *report = uf_report_create();
+        file_write("a.png.home.ini", text, sizeof text - 1);
+        UfStatus status = uf_home_read_sidecar("a.png", &found, &is_found, report);
+        if (status == UF_OK) {
+            cr_assert(is_found);
+            cr_assert_eq(uf_home_check(&found, report), UF_OK, "%s", text);
+            taken++;
+        } else {
+            cr_assert_str_neq(uf_report_error(report), "");
+        }
+        uf_report_free(&report);
+    }
+    cr_expect(taken > 0 && taken < 1500, "%zu taken", taken);
+}

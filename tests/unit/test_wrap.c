@@ -91,7 +91,7 @@ Test(wrap, has_no_seam_at_any_edge_of_the_cube)
 {
     const UfSampling samplings[] = {UF_SAMPLING_BICUBIC, UF_SAMPLING_SHARP};
     for (size_t s = 0; s < 2; s++)
-        for (size_t width_px = 62; width_px <= 400; width_px += 66) {
+        for (size_t width_px = 62; width_px <= 400; width_px += 166) {
             Faces faces = all_faces(3, UF_SAMPLE_U16);
             UfPicture *out = wrap(&faces, width_px, &(UfRemapOptions){.sampling = samplings[s]});
             size_t missing;
