@@ -36,6 +36,7 @@ typedef struct Turn {
     UfLevel level;
     size_t shift_px; /* where is_shift */
     size_t step_px;  /* columns that a JPEG's blocks can move at a time; 0: none */
+    bool is_yaw;     /* about the vertical axis only */
     bool is_shift, is_blocks;
     UfPicture *panorama;
 } Turn;
@@ -57,20 +58,20 @@ static int check_usage(const CliLine *line)
     return CLI_DONE;
 }
 
-/* Panorama and result, and what the sharp kernel holds besides: twice the panorama's bytes at most. */
+/* Panorama and result, and what sharp sampling holds besides: three times the panorama's bytes. */
 static int check_memory(const Turn *turn)
 {
     const UfPictureInfo *info = &turn->info;
     bool sharp = cli_sampling(turn->line, UF_SAMPLING_SHARP) == UF_SAMPLING_SHARP && !turn->is_shift;
     double bytes = (double)info->width_px * (double)info->height_px * (double)info->channels *
-                   (double)info->sample * (sharp ? 4 : 2);
+                   (double)info->sample * (sharp ? 5 : 2);
     double limit = (double)cli_memory_limit(turn->line);
     if (bytes <= limit)
         return CLI_DONE;
     return cli_failed("%s: turning it needs %.1f MB, more than the limit of %.1f MB; give a larger "
                       "--max-memory%s",
                       turn->line->operands[0], bytes / 1e6, limit / 1e6,
-                      sharp ? ", or --sampling bicubic, which needs half of that" : "");
+                      sharp ? ", or --sampling bicubic, which needs less than half of that" : "");
 }
 
 static int check_format(const Turn *turn)
@@ -108,10 +109,11 @@ static UfStatus find_rotation(Turn *turn, UfReport *report)
         UfRotation upright = uf_level_turn(&turn->level);
         turn->rotation = uf_rotation_product(&upright, &turn->rotation);
     }
+    turn->is_yaw = !levels(turn->line) && values[TURN_PITCH].number == 0 && values[TURN_ROLL].number == 0;
     turn->is_shift = uf_turn_is_shift(&turn->rotation, turn->info.width_px, &turn->shift_px);
-    if (turn->is_shift && turn->info.format == UF_FORMAT_JPEG && turn->format == UF_FORMAT_JPEG)
+    if (turn->is_yaw && turn->info.format == UF_FORMAT_JPEG && turn->format == UF_FORMAT_JPEG)
         status = uf_picture_shift_step(turn->line->operands[0], &turn->step_px, report);
-    turn->is_blocks = turn->step_px > 0 && turn->shift_px % turn->step_px == 0 &&
+    turn->is_blocks = turn->is_shift && turn->step_px > 0 && turn->shift_px % turn->step_px == 0 &&
                       !values[CLI_QUALITY].given && !values[CLI_DEPTH].given;
     return status;
 }
@@ -135,30 +137,48 @@ static UfStatus turn_pixels(Turn *turn, UfReport *report)
     return status;
 }
 
-static double shift_deg(const Turn *turn, size_t shift_px)
+/* The nearest yaw by which blocks could have moved: pixels, and degrees. */
+static double nearest_step(const Turn *turn, double *deg)
 {
-    double deg = 360.0 * (double)shift_px / (double)turn->info.width_px;
-    return deg > 180 ? deg - 360 : deg;
-}
-
-/* The nearest number of columns that blocks could have moved by; false where that says nothing. */
-static bool nearest_step(const Turn *turn, size_t *shift_px)
-{
-    if (turn->is_blocks || turn->step_px == 0 || turn->shift_px % turn->step_px == 0)
-        return false;
-    *shift_px = (turn->shift_px + turn->step_px / 2) / turn->step_px * turn->step_px % turn->info.width_px;
-    return true;
+    double width = (double)turn->info.width_px, step = (double)turn->step_px;
+    double steps = round(turn->line->values[TURN_YAW].number / 360 * width / step);
+    if (steps == 0)
+        steps = turn->line->values[TURN_YAW].number < 0 ? -1 : 1;
+    *deg = 360 * steps * step / width;
+    return steps * step;
 }
 
 static bool is_lossless(const Turn *turn)
 {
-    return turn->is_blocks || (turn->is_shift && turn->format != UF_FORMAT_JPEG);
+    bool rounds = turn->line->values[CLI_DEPTH].given ||
+                  (turn->info.sample == UF_SAMPLE_F32 && turn->format == UF_FORMAT_PNG);
+    return turn->is_blocks || (turn->is_shift && turn->format != UF_FORMAT_JPEG && !rounds);
+}
+
+/* A yaw of a JPEG that was not moved block by block: why not, and what would have been. */
+static void print_loss(const Turn *turn)
+{
+    double deg;
+    if (is_lossless(turn) || !turn->is_yaw || turn->info.format != UF_FORMAT_JPEG ||
+        turn->format != UF_FORMAT_JPEG)
+        return;
+    if (turn->step_px == 0) {
+        printf("  re-encoded: the width of this JPEG is no whole number of its blocks, or it is stored "
+               "turned\n");
+    } else if (turn->is_shift && turn->shift_px % turn->step_px == 0) {
+        printf("  re-encoded: without --quality and --depth its blocks would have been moved without loss\n");
+    } else {
+        double columns = nearest_step(turn, &deg);
+        printf("  re-encoded: blocks move by whole multiples of %zu pixels; a yaw of %.0f pixels = %.12g deg "
+               "would "
+               "have been lossless\n",
+               turn->step_px, columns, deg);
+    }
 }
 
 static void print_plain(const Turn *turn)
 {
     const CliValue *values = turn->line->values;
-    size_t better_px;
     cli_put_text(stdout, values[CLI_OUT].text);
     printf("\n  %zu x %zu pixels", turn->info.width_px, turn->info.height_px);
     if (levels(turn->line))
@@ -170,19 +190,13 @@ static void print_plain(const Turn *turn)
     putchar('\n');
     if (is_lossless(turn))
         printf("  moved by %zu columns without loss\n", turn->shift_px);
-    else if (nearest_step(turn, &better_px))
-        printf("  re-encoded: blocks move in steps of %zu pixels; a yaw of %zu pixels = %.9g deg would have "
-               "been lossless\n",
-               turn->step_px, better_px, shift_deg(turn, better_px));
-    else if (turn->is_shift && turn->info.format == UF_FORMAT_JPEG && turn->step_px == 0)
-        printf("  re-encoded: the width of this JPEG is no whole number of its blocks, or it is stored "
-               "turned\n");
+    print_loss(turn);
 }
 
 static void print_json(const Turn *turn, const UfReport *report)
 {
     const CliValue *values = turn->line->values;
-    size_t better_px;
+    double lossless_deg;
     CliJson json = cli_json_start(stdout);
     cli_json_open(&json, NULL, '{');
     cli_json_file(&json, "file", turn->line->operands[0]);
@@ -202,8 +216,10 @@ static void print_json(const Turn *turn, const UfReport *report)
     cli_json_truth(&json, "lossless", is_lossless(turn));
     if (turn->is_shift)
         cli_json_whole(&json, "columns", (long long)turn->shift_px);
-    if (nearest_step(turn, &better_px))
-        cli_json_number(&json, "lossless_yaw_deg", shift_deg(turn, better_px));
+    if (turn->step_px > 0 && !turn->is_blocks) {
+        (void)nearest_step(turn, &lossless_deg);
+        cli_json_number(&json, "lossless_yaw_deg", lossless_deg);
+    }
     cli_json_warnings(&json, report);
     cli_json_close(&json, '}');
     cli_json_end(&json);

@@ -12,47 +12,13 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include <underfoot/home.h>
 #include <underfoot/wrap.h>
 
 #include "support/opencv_remap.h"
+#include "support/photographs.h"
 #include "support/program.h"
-
-#define PHOTOS "/usr/share/xplanet/images/"
-#define PAD_PX 8u
-
-static UfPicture *photo(const char *path)
-{
-    UfPicture *picture = NULL;
-    UfReport *report = uf_report_create();
-    cr_assert_eq(uf_picture_read(path, NULL, &picture, report), UF_OK, "%s", uf_report_error(report));
-    cr_assert_eq(uf_picture_sample(picture), UF_SAMPLE_U8);
-    cr_assert_eq(uf_picture_channels(picture), 3);
-    uf_report_free(&report);
-    return picture;
-}
-
-static double ws_psnr(const UfPicture *a, const UfPicture *b)
-{
-    size_t width = uf_picture_width_px(a);
-    size_t height = uf_picture_height_px(a);
-    double error = 0;
-    double weights = 0;
-    cr_assert(uf_picture_width_px(b) == width && uf_picture_channels(b) == 3);
-    for (size_t y = 0; y < height; y++) {
-        const uint8_t *row_a = uf_picture_row_const(a, y);
-        const uint8_t *row_b = uf_picture_row_const(b, y);
-        double weight = cos(((double)y + 0.5 - (double)height / 2) * UF_PI / (double)height);
-        double sum = 0;
-        for (size_t i = 0; i < 3 * width; i++)
-            sum += (double)(row_a[i] - row_b[i]) * (double)(row_a[i] - row_b[i]);
-        error += weight * sum;
-        weights += weight * 3 * (double)width;
-    }
-    return 10 * log10(255.0 * 255.0 * weights / error);
-}
 
 /* The published examples' numbers: +10 on row 0, and on row 3, of a 16 x 8 picture. */
 Test(reproject, measures_as_published)
@@ -90,39 +56,6 @@ static UfPicture *ours(const UfPicture *panorama, UfSampling sampling)
     for (unsigned f = 0; f < UF_FACE_COUNT; f++)
         uf_picture_free(&faces[f]);
     return back;
-}
-
-/* The panorama with PAD_PX more on every side: round the seam, and over the poles. */
-static uint8_t *padded(const UfPicture *panorama)
-{
-    size_t width = uf_picture_width_px(panorama);
-    size_t height = uf_picture_height_px(panorama);
-    size_t wide = width + 2 * PAD_PX;
-    uint8_t *out = malloc(wide * (height + 2 * PAD_PX) * 3);
-    cr_assert_not_null(out);
-    for (size_t y = 0; y < height + 2 * PAD_PX; y++)
-        for (size_t x = 0; x < wide; x++) {
-            size_t row = y < PAD_PX ? PAD_PX - 1 - y : y - PAD_PX;
-            size_t column = x + width - PAD_PX;
-            if (row >= height)
-                row = 2 * height - 1 - row;
-            if (y < PAD_PX || y - PAD_PX >= height)
-                column += width / 2;
-            const uint8_t *pixel = (const uint8_t *)uf_picture_row_const(panorama, row) + column % width * 3;
-            memcpy(out + (y * wide + x) * 3, pixel, 3);
-        }
-    return out;
-}
-
-typedef struct Maps {
-    double *x, *y;
-} Maps;
-
-static Maps maps_create(size_t count)
-{
-    Maps maps = {malloc(count * sizeof *maps.x), malloc(count * sizeof *maps.y)};
-    cr_assert(maps.x != NULL && maps.y != NULL);
-    return maps;
 }
 
 /* Where OpenCV looks: from stacked faces into the padded panorama, and from the panorama into the stacked
@@ -180,10 +113,8 @@ static Geometry geometry_create(size_t width)
 
 static void geometry_free(Geometry *geometry)
 {
-    free(geometry->out.x);
-    free(geometry->out.y);
-    free(geometry->back.x);
-    free(geometry->back.y);
+    maps_free(&geometry->out);
+    maps_free(&geometry->back);
 }
 
 static double opencv_db(const Geometry *geometry, const UfPicture *panorama, OpencvKernel kernel)
@@ -237,16 +168,6 @@ Test(reproject, six_faces_keep_more_of_a_photograph_than_the_best_of_opencv)
 /* The sample tour's ticket hall, small: hard edges of tiles everywhere. */
 Test(reproject, six_faces_keep_more_of_a_sample_scene, .init = folder_enter, .fini = folder_leave)
 {
-    char *build = strdup(underfoot_path());
-    char program[1024];
-    char rigs[1024];
-    cr_assert_not_null(build);
-    *strrchr(build, '/') = '\0';
-    snprintf(program, sizeof program, "%s/scene", build);
-    snprintf(rigs, sizeof rigs, "%s/../../samples", build);
-    Run run = RUN_PROGRAM(program, "--out", ".", "--width", "256", "--spot", "ticket-hall", "--rigs", rigs);
-    cr_assert_eq(run.status, 0, "%s", run.err);
+    scene_make("ticket-hall", "256");
     assert_sharper("ticket-hall.jpg", 0.5);
-    run_free(&run);
-    free(build);
 }
