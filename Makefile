@@ -88,7 +88,14 @@ $(OUT)/%.o: %.c
 	@mkdir -p $(@D)
 	$(CC) $(FLAGS) $(WARNINGS) $(LIB_CFLAGS) -c -o $@ $<
 
-tests: $(PROGRAM) $(SCENE) $(TESTS)
+# The sample tour, small, for the tests of every build: rendered once, by the quick one.
+SCENES := .build/scenes/made
+$(SCENES): $(SCENE_SOURCES) $(wildcard samples/scene/*.h samples/*.ini)
+	@$(MAKE) --no-print-directory .build/release/scene BUILD=release
+	.build/release/scene --out $(@D) --width 1024 >/dev/null
+	@touch $@
+
+tests: $(PROGRAM) $(SCENE) $(TESTS) $(SCENES)
 
 -include $(OPENCV_OBJECT:.o=.d) $(BENCH_OBJECTS:.o=.d) $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
 

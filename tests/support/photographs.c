@@ -90,3 +90,22 @@ void scene_make(const char *spot, const char *width)
     run_free(&run);
     free(build);
 }
+
+const char *scene_path(const char *name, char path[static 1024])
+{
+    const char *program = underfoot_path();
+    const char *end = strrchr(program, '/');
+    snprintf(path, 1024, "%.*s/../scenes/%s", (int)(end - program), program, name);
+    return path;
+}
+
+UfPicture *scene(const char *name)
+{
+    char path[1024];
+    UfPicture *picture = NULL;
+    UfReport *report = uf_report_create();
+    cr_assert_eq(uf_picture_read(scene_path(name, path), NULL, &picture, report), UF_OK,
+                 "%s (make tests renders it)", uf_report_error(report));
+    uf_report_free(&report);
+    return picture;
+}

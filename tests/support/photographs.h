@@ -16,6 +16,10 @@
 UfPicture *photo(const char *path);
 /* Renders a spot of the sample tour into the working folder. */
 void scene_make(const char *spot, const char *width);
+/* A picture of the sample tour, 1024 x 512, that `make tests` has rendered: "yard.jpg". */
+UfPicture *scene(const char *name);
+/* Its path; `path` is given back. */
+const char *scene_path(const char *name, char path[static 1024]);
 
 /* In dB, of two 8-bit RGB panoramas of the same size. */
 double ws_psnr(const UfPicture *a, const UfPicture *b);
