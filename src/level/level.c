@@ -21,9 +21,6 @@
 #define PROPOSERS 250u
 /* An edge that misses by more than 3 times its doubt does not lead there. */
 #define WIDTH 3.0
-/* Upright edges over those that chance would make of them: no sign of a zenith, and a sure one. */
-#define CHANCE_NONE 2.0
-#define CHANCE_FULL 5.0
 
 static double dot(UfDirection a, UfDirection b)
 {
@@ -65,14 +62,18 @@ static bool propose(const UfSegment *a, const UfSegment *b, UfDirection *out)
     return out->y >= cos(uf_radians(UF_LEVEL_MAX_DEG));
 }
 
-static bool find_best(const UfSegments *segments, UfDirection *best)
+/* The best supported proposal that is at least `away_rad` from `other` (NULL: any); its support, 0 for none.
+ */
+static double find_best(const UfSegments *segments, const UfDirection *other, double away_rad,
+                        UfDirection *best)
 {
     size_t count = segments->count < PROPOSERS ? segments->count : PROPOSERS;
     double most = 0;
     for (size_t i = 0; i < count; i++)
         for (size_t k = 0; k < i; k++) {
             UfDirection z;
-            if (!propose(&segments->items[i], &segments->items[k], &z))
+            if (!propose(&segments->items[i], &segments->items[k], &z) ||
+                (other != NULL && dot(z, *other) > cos(away_rad)))
                 continue;
             double sum = support(segments, z);
             if (sum > most) {
@@ -80,7 +81,7 @@ static bool find_best(const UfSegments *segments, UfDirection *best)
                 *best = z;
             }
         }
-    return most > 0;
+    return most;
 }
 
 /* What the edges say about one zenith. */
@@ -89,9 +90,40 @@ typedef struct Fit {
     double upright_rad; /* length of the edges that lead there */
     double chance_rad;  /* what would, if those within UF_LEVEL_MAX_DEG led anywhere in between */
     double spread;      /* 0: all stand in one direction; 1/2: evenly around */
+    double rival_rad;   /* length of the edges that lead to the next best zenith, RIVAL_DEG away or further */
+    double circles;     /* how many great circles they lie on, as if all were equally well seen */
     double residual_rad;
     size_t count;
 } Fit;
+
+/* Rivals nearer than this are the same zenith, found a little less well. */
+#define RIVAL_DEG 3.0
+/* Great circles are told apart by the azimuth of their normals; what is seen of one counts up to CIRCLE_DEG.
+ */
+#define CIRCLES    60
+#define CIRCLE_DEG 30.0
+
+static size_t circle_of(UfDirection normal)
+{
+    double turn = atan2(normal.z, normal.x) / UF_PI + 1; /* 0 .. 2, half of it for each sign of the normal */
+    return (size_t)(turn * CIRCLES) % CIRCLES;
+}
+
+/* (sum w)^2 / sum w^2: n for n equal weights, and little more for many small ones besides. */
+static double count_circles(const UfSegments *segments, UfDirection z)
+{
+    double seen[CIRCLES] = {0}, sum = 0, squares = 0;
+    for (size_t i = 0; i < segments->count; i++) {
+        const UfSegment *segment = &segments->items[i];
+        seen[circle_of(segment->normal)] += segment->length_rad * belief(segment, dot(segment->normal, z));
+    }
+    for (size_t i = 0; i < CIRCLES; i++) {
+        double weight = fmin(seen[i], uf_radians(CIRCLE_DEG));
+        sum += weight;
+        squares += weight * weight;
+    }
+    return squares > 0 ? sum * sum / squares : 0;
+}
 
 /* Weighted least squares: the least axis of sum w N N', w = belief / doubt^2. */
 static Fit refine_once(const UfSegments *segments, UfDirection z)
@@ -129,6 +161,9 @@ static Fit refine(const UfSegments *segments, UfDirection z)
     Fit fit = {.zenith = z};
     for (int round = 0; round < 15; round++)
         fit = refine_once(segments, fit.zenith);
+    fit.circles = count_circles(segments, fit.zenith);
+    UfDirection rival;
+    fit.rival_rad = find_best(segments, &fit.zenith, uf_radians(RIVAL_DEG), &rival);
     return fit;
 }
 
@@ -138,18 +173,21 @@ static double ramp(double value, double from, double to)
 }
 
 /*
- * The product of three doubts, each 0..1: are there enough upright edges (60 degrees of them, all lengths
+ * The product of five doubts, each 0..1: are there enough upright edges (60 degrees of them, all lengths
  * taken together)? Are they far more than chance would have brought together, had the edges within
- * UF_LEVEL_MAX_DEG led anywhere in between (8 times; 3 times is no sign)? Do they stand all around?
+ * UF_LEVEL_MAX_DEG led anywhere in between (5 times; twice is no sign)? Do they stand all around? And do they
+ * lie on enough great circles: any two meet somewhere, only further ones say that it is the zenith.
  */
 static double confidence_of(const Fit *fit)
 {
     if (fit->count < 4)
         return 0;
     double amount = ramp(uf_degrees(fit->upright_rad), 10, 60);
-    double excess = ramp(fit->upright_rad / fit->chance_rad, CHANCE_NONE, CHANCE_FULL);
+    double excess = ramp(fit->upright_rad / fit->chance_rad, 2, 5);
     double around = ramp(fit->spread, 0.02, 0.12);
-    return amount * excess * around;
+    double circles = ramp(fit->circles, 2.5, 4);
+    double alone = ramp(fit->upright_rad / fmax(fit->rival_rad, 1e-9), 1.3, 2);
+    return amount * excess * around * circles * alone;
 }
 
 static UfStatus conclude(const UfSegments *segments, UfLevel *out, UfReport *report)
@@ -158,7 +196,7 @@ static UfStatus conclude(const UfSegments *segments, UfLevel *out, UfReport *rep
         "give the lean by hand with pitch and roll, as it shows on the horizon or an "
         "upright edge";
     UfDirection z;
-    if (segments->count < 2 || !find_best(segments, &z))
+    if (segments->count < 2 || find_best(segments, NULL, 0, &z) <= 0)
         return uf_fail(report, UF_ERROR_UNCLEAR,
                        "shows no upright lines, so how far it leans cannot be told; %s", advice);
     Fit fit = refine(segments, z);
