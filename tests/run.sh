@@ -9,6 +9,8 @@ failed=0
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
 export ASAN_OPTIONS="detect_leaks=1:allocator_may_return_null=1:abort_on_error=0:${ASAN_OPTIONS:-}"
+# spinning threads of many test processes at once only steal each other's time
+export OMP_WAIT_POLICY=passive
 export UBSAN_OPTIONS="print_stacktrace=1:halt_on_error=1"
 export LSAN_OPTIONS="suppressions=$PWD/tests/leaks.supp:print_suppressions=0"
 for build in "$@"; do
