@@ -86,5 +86,7 @@ bool pixels_same_rows(const Pixels *a, const Pixels *b, size_t end);
 /* The same for JPEG coefficients: all blocks whose MCU ends at or above row `end`. Tables must be equal, too.
  */
 bool jpeg_same_blocks(const char *a, const char *b, size_t end_row);
+/* True when every block of `b` is the one of `a` that lies shift_px further right, round the edge. */
+bool jpeg_moved_blocks(const char *a, const char *b, size_t shift_px);
 
 #endif

@@ -162,3 +162,38 @@ bool jpeg_same_blocks(const char *path_a, const char *path_b, size_t end_row)
     coefficients_close(&b);
     return same;
 }
+
+static bool moved_component(Coefficients *a, Coefficients *b, int number, size_t shift_px)
+{
+    const jpeg_component_info *info_a = &a->jpeg.comp_info[number];
+    const jpeg_component_info *info_b = &b->jpeg.comp_info[number];
+    size_t width = info_a->width_in_blocks;
+    size_t shift = shift_px * width / a->jpeg.image_width;
+    if (info_b->width_in_blocks != width || info_b->height_in_blocks != info_a->height_in_blocks ||
+        memcmp(info_a->quant_table->quantval, info_b->quant_table->quantval, sizeof(UINT16) * DCTSIZE2) != 0)
+        return false;
+    for (JDIMENSION y = 0; y < info_a->height_in_blocks; y++) {
+        JBLOCKARRAY row_a =
+            a->jpeg.mem->access_virt_barray((j_common_ptr)&a->jpeg, a->arrays[number], y, 1, FALSE);
+        JBLOCKARRAY row_b =
+            b->jpeg.mem->access_virt_barray((j_common_ptr)&b->jpeg, b->arrays[number], y, 1, FALSE);
+        for (size_t x = 0; x < width; x++)
+            if (memcmp(row_a[0][(x + shift) % width], row_b[0][x], sizeof(JBLOCK)) != 0)
+                return false;
+    }
+    return true;
+}
+
+bool jpeg_moved_blocks(const char *path_a, const char *path_b, size_t shift_px)
+{
+    Coefficients a;
+    Coefficients b;
+    coefficients_open(&a, path_a);
+    coefficients_open(&b, path_b);
+    bool moved = a.jpeg.num_components == b.jpeg.num_components && a.jpeg.image_width == b.jpeg.image_width;
+    for (int i = 0; moved && i < a.jpeg.num_components; i++)
+        moved = moved_component(&a, &b, i, shift_px);
+    coefficients_close(&a);
+    coefficients_close(&b);
+    return moved;
+}
