@@ -24,9 +24,10 @@ extern "C" {
  * SHARP is a spline of degree 5 through the samples, for pictures that will be resampled again. It holds
  * twice the source's bytes besides, and stays within the values around (an eighth of their range aside). With
  * an equirectangular or rectilinear source it takes the detail of the whole picture to be what its centre
- * (its equator) can hold, as it is in everything made from a photograph: near the poles and in a face's
- * corners, where pixels lie closer together on the sphere, nothing is averaged as long as the target is as
- * fine as that.
+ * (its equator) can hold, as it is in everything made from a photograph: where pixels lie closer together on
+ * the sphere, in a face's corners, nothing is averaged as long as the target is as fine as that. Towards the
+ * poles of a full sphere, where that is only so along the rows, the rows are low-passed to what the target
+ * holds.
  */
 typedef enum UfSampling {
     UF_SAMPLING_BICUBIC = 0,

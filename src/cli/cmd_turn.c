@@ -58,20 +58,22 @@ static int check_usage(const CliLine *line)
     return CLI_DONE;
 }
 
-/* Panorama and result, and what sharp sampling holds besides: three times the panorama's bytes. */
+/* Panorama and result, and what sharp sampling holds besides: twice the panorama's bytes, or four times
+ * those of 8-bit pictures with alpha. */
 static int check_memory(const Turn *turn)
 {
     const UfPictureInfo *info = &turn->info;
     bool sharp = cli_sampling(turn->line, UF_SAMPLING_SHARP) == UF_SAMPLING_SHARP && !turn->is_shift;
+    double spline = info->sample == UF_SAMPLE_U8 && info->channels % 2 == 0 ? 6 : 4;
     double bytes = (double)info->width_px * (double)info->height_px * (double)info->channels *
-                   (double)info->sample * (sharp ? 5 : 2);
+                   (double)info->sample * (sharp ? spline : 2);
     double limit = (double)cli_memory_limit(turn->line);
     if (bytes <= limit)
         return CLI_DONE;
     return cli_failed("%s: turning it needs %.1f MB, more than the limit of %.1f MB; give a larger "
                       "--max-memory%s",
                       turn->line->operands[0], bytes / 1e6, limit / 1e6,
-                      sharp ? ", or --sampling bicubic, which needs less than half of that" : "");
+                      sharp ? ", or --sampling bicubic, which needs half of that or less" : "");
 }
 
 static int check_format(const Turn *turn)

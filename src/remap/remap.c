@@ -13,6 +13,7 @@
 #include "remap/map.h"
 #include "remap/options.h"
 #include "remap/spline.h"
+#include "remap/stretch.h"
 #include "picture/colour.h"
 
 /* Square enough that its part of the source stays in the cache. One column more on each side is mapped. */
@@ -25,6 +26,7 @@ typedef struct Job {
     UfMap map;
     UfAverager averager;
     UfSampleRun *sample_run;
+    UfBlendPlaces *blend; /* NULL when nothing is stretched */
     size_t width_px, height_px, pixel_bytes;
     bool averages;
     bool trusts_angles; /* what counts as coarser is told by angles: see UF_SAMPLING_SHARP */
@@ -35,6 +37,7 @@ typedef struct Tile {
     UfMapColumns columns;
     UfMapRow rows[3];
     double share[TILE_PX];
+    bool stretched[TILE_PX]; /* fine enough by angles only */
     double u_px[TILE_PX], v_px[TILE_PX];
     UfJacobian jacobian[TILE_PX];
 } Tile;
@@ -46,6 +49,7 @@ static void choose_shares(const Job *job, Tile *tile, const UfMapRow *rows[3], s
         tile->u_px[i] = rows[1]->u_px[i + 1];
         tile->v_px[i] = rows[1]->v_px[i + 1];
         tile->share[i] = 0;
+        tile->stretched[i] = false;
         if (!job->averages || (isnan(tile->u_px[i]) && job->keeps_border))
             continue;
         tile->jacobian[i] = uf_map_jacobian(&job->map, rows[0], rows[1], rows[2], i + 1);
@@ -53,6 +57,7 @@ static void choose_shares(const Job *job, Tile *tile, const UfMapRow *rows[3], s
         if (job->trusts_angles && tile->share[i] > 0) {
             UfJacobian angular = uf_map_angular(&job->map, rows[0], rows[1], rows[2], i + 1);
             tile->share[i] = uf_average_share(&angular);
+            tile->stretched[i] = job->blend != NULL && tile->share[i] < 1;
         }
         if (tile->share[i] >= 1)
             tile->u_px[i] = NAN;
@@ -69,9 +74,13 @@ static void fill_row(const Job *job, Tile *tile, const UfMapRow *rows[3], size_t
                      size_t count)
 {
     uint8_t *out = (uint8_t *)uf_picture_row(job->target, y_px) + x_px * job->pixel_bytes;
+    UfPlaces places;
     choose_shares(job, tile, rows, count);
     job->sample_run(&job->source, tile->u_px, tile->v_px, count, out);
     for (size_t i = 0; i < count; i++) {
+        if (tile->stretched[i] && uf_stretch_places(&job->map, &tile->jacobian[i], (double)(x_px + i) + 0.5,
+                                                    (double)y_px + 0.5, &places))
+            job->blend(&job->source, &places, out + i * job->pixel_bytes);
         if (!(tile->share[i] > 0))
             continue;
         double u_px = rows[1]->u_px[i + 1], v_px = rows[1]->v_px[i + 1];
@@ -163,6 +172,8 @@ static void prepare(Job *job, const UfPicture *source, const UfView *source_view
     job->trusts_angles =
         options->sampling == UF_SAMPLING_SHARP && (source_view->projection == UF_PROJECTION_EQUIRECTANGULAR ||
                                                    source_view->projection == UF_PROJECTION_RECTILINEAR);
+    if (options->sampling == UF_SAMPLING_SHARP && job->map.wraps && job->map.over_top && job->map.over_bottom)
+        job->blend = kernels.blend;
     job->keeps_border = !adds_alpha && !uf_picture_has_alpha(source);
     job->averager = (UfAverager){.map = &job->map,
                                  .source = &job->source,

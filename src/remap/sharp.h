@@ -11,7 +11,12 @@
 
 #include "remap/kernels.h"
 
+typedef struct UfSharpKernels {
+    UfSampleRun *sharp;
+    UfBlendPlaces *blend;
+} UfSharpKernels;
+
 /* As uf_kernels_init has it; channels 1 .. UF_CHANNELS_MAX. */
-UfSampleRun *uf_sharp_run(UfSample sample, size_t channels, bool adds_alpha);
+UfSharpKernels uf_sharp_kernels(UfSample sample, size_t channels, bool adds_alpha);
 
 #endif

@@ -6,8 +6,6 @@
 
 #include "base/report.h"
 #include "picture/metadata.h"
-#include "remap/options.h"
-#include "remap/thin.h"
 
 /* A thousandth of a pixel: a fiftieth of what the eye could be shown. */
 #define WHOLE_PX 1e-3
@@ -96,23 +94,6 @@ static UfStatus shift_columns(const UfPicture *panorama, size_t shift_px, UfPict
     return status;
 }
 
-/* Sharp sampling trusts that the rows towards a pole hold no more than the turned picture can: see to it. */
-static UfStatus resample(const UfPicture *panorama, const UfRotation *turn, const UfRemapOptions *options,
-                         UfPicture **out, UfReport *report)
-{
-    UfView source = uf_view_equirectangular(uf_picture_width_px(panorama));
-    UfView target = source;
-    UfPicture *thinned = NULL;
-    target.rotation = *turn;
-    UfStatus status = uf_check_remap_options(options, report);
-    if (status == UF_OK && options->sampling == UF_SAMPLING_SHARP)
-        status = uf_thin_rows(panorama, &target, uf_remap_threads(options), &thinned, report);
-    if (status == UF_OK)
-        status = uf_remap(thinned != NULL ? thinned : panorama, &source, &target, options, out, report);
-    uf_picture_free(&thinned);
-    return status;
-}
-
 static UfStatus turn_pixels(const UfPicture *panorama, const UfRotation *turn, const UfRemapOptions *options,
                             UfPicture **out, UfReport *report)
 {
@@ -123,7 +104,10 @@ static UfStatus turn_pixels(const UfPicture *panorama, const UfRotation *turn, c
     if (options != NULL)
         remap = *options;
     remap.with_alpha = false;
-    return resample(panorama, turn, &remap, out, report);
+    UfView source = uf_view_equirectangular(uf_picture_width_px(panorama));
+    UfView target = source;
+    target.rotation = *turn;
+    return uf_remap(panorama, &source, &target, &remap, out, report);
 }
 
 static bool is_rotation(const UfRotation *turn)
