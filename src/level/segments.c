@@ -260,7 +260,7 @@ static bool gather_segments(Field *field, UfSegments *out)
     return true;
 }
 
-static UfStatus make_field(const UfPicture *picture, double reach_rad, Field *field, UfReport *report)
+static bool make_field(const UfPicture *picture, double reach_rad, Field *field)
 {
     size_t pixels;
     field->width = uf_picture_width_px(picture);
@@ -270,16 +270,16 @@ static UfStatus make_field(const UfPicture *picture, double reach_rad, Field *fi
     field->first = (size_t)margin;
     field->last = field->height > field->first ? field->height - field->first : field->first;
     if (!uf_product(field->width, field->height, &pixels))
-        return uf_fail_memory(report);
+        return false;
     field->brightness = uf_alloc(pixels, sizeof *field->brightness);
     field->gradient = uf_alloc(pixels, sizeof *field->gradient);
     field->strength = uf_alloc_zero(pixels, sizeof *field->strength);
     field->queue = uf_alloc(pixels, sizeof *field->queue);
     if (field->brightness == NULL || field->gradient == NULL || field->strength == NULL ||
         field->queue == NULL)
-        return uf_fail_memory(report);
+        return false;
     read_brightness(picture, field->brightness);
-    return UF_OK;
+    return true;
 }
 
 UfStatus uf_find_segments(const UfPicture *panorama, double lean_rad, double reach_rad, UfSegments *out,
@@ -291,17 +291,19 @@ UfStatus uf_find_segments(const UfPicture *panorama, double lean_rad, double rea
     UfStatus status = UF_OK;
     if (uf_picture_width_px(panorama) > WORK_WIDTH_PX)
         status = uf_resize(panorama, WORK_WIDTH_PX, WORK_WIDTH_PX / 2, true, NULL, &smaller, report);
-    if (status == UF_OK)
-        status = make_field(smaller != NULL ? smaller : panorama, reach_rad, &field, report);
     if (status != UF_OK)
         goto cleanup;
-    find_edges(&field, lean_rad);
-    if (gather_segments(&field, &segments)) {
-        *out = segments;
-        segments.items = NULL;
-    } else {
+    if (!make_field(smaller != NULL ? smaller : panorama, reach_rad, &field)) {
         status = uf_fail_memory(report);
+        goto cleanup;
     }
+    find_edges(&field, lean_rad);
+    if (!gather_segments(&field, &segments)) {
+        status = uf_fail_memory(report);
+        goto cleanup;
+    }
+    *out = segments;
+    segments.items = NULL;
 cleanup:
     free(segments.items);
     free(field.brightness);

@@ -302,27 +302,34 @@ static UfStatus read_description(const UfCodec *codec, UfInput *source, const Uf
     return correct_metadata(out, codec->format, 1, report);
 }
 
-UfStatus uf_picture_shift(const char *source_path, size_t shift_px, const UfPhotoSphere *pose,
-                          const char *path, bool overwrite, UfReport *report)
+static UfStatus shift_with(const UfCodec *codec, UfInput *source, size_t shift_px, const UfPhotoSphere *pose,
+                           const char *path, bool overwrite, UfReport *report)
 {
-    UfInput source;
-    UfOutput output;
     UfPicture description = {0};
-    const UfCodec *codec;
-    UfStatus status = open_known(source_path, &source, &codec, report);
-    if (status != UF_OK)
-        return status;
-    if (codec->shift == NULL || uf_format_from_name(path) != codec->format)
-        status =
-            uf_fail(report, UF_ERROR_UNSUPPORTED, "columns are moved without loss from JPEG to JPEG only");
-    if (status == UF_OK)
-        status = read_description(codec, &source, pose, &description, report);
+    UfOutput output;
+    UfStatus status = read_description(codec, source, pose, &description, report);
     if (status == UF_OK)
         status = uf_output_open(path, overwrite, &output, report);
     if (status == UF_OK)
         status =
-            finish(&output, codec->shift(&source, shift_px, &description.metadata, &output, report), report);
+            finish(&output, codec->shift(source, shift_px, &description.metadata, &output, report), report);
     uf_metadata_clear(&description.metadata);
+    return status;
+}
+
+UfStatus uf_picture_shift(const char *source_path, size_t shift_px, const UfPhotoSphere *pose,
+                          const char *path, bool overwrite, UfReport *report)
+{
+    UfInput source;
+    const UfCodec *codec;
+    UfStatus status = open_known(source_path, &source, &codec, report);
+    if (status != UF_OK)
+        return status;
+    if (codec->shift != NULL && uf_format_from_name(path) == codec->format)
+        status = shift_with(codec, &source, shift_px, pose, path, overwrite, report);
+    else
+        status =
+            uf_fail(report, UF_ERROR_UNSUPPORTED, "columns are moved without loss from JPEG to JPEG only");
     uf_input_close(&source);
     return name_file(report, status, source_path);
 }

@@ -133,7 +133,7 @@ static void filter_rows(const Job *job, size_t first, size_t count, float *lines
                        lines + (size_t)(x + MARGIN) * LANES + r * channels);
         }
     }
-    filter_lines(lines, (size_t)width + 2 * MARGIN);
+    filter_lines(lines, (size_t)width + (size_t)2 * MARGIN);
     for (size_t r = 0; r < count; r++) {
         uint8_t *row = job->data + (first + r) * job->out.stride_bytes;
         const float *lane = lines + (size_t)MARGIN * LANES + r * channels;
@@ -186,7 +186,7 @@ static void filter_columns(const Job *job, size_t first, size_t count, float *li
         for (size_t k = 0; k < count; k++)
             lanes[k] = load(at + k * bytes, job->kept, HALFWAY_STEPS);
     }
-    filter_lines(lines, (size_t)height + 2 * MARGIN);
+    filter_lines(lines, (size_t)height + (size_t)2 * MARGIN);
     for (ptrdiff_t y = 0; y < height; y++) {
         uint8_t *at = job->data + (size_t)y * job->out.stride_bytes + first * bytes;
         for (size_t k = 0; k < count; k++)

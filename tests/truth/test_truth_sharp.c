@@ -98,15 +98,14 @@ static const double levelling[3] = {17.3, 4.1, -2.7}, upwards[3] = {10, 60, 0};
 
 Test(sharp, turning_there_and_back_keeps_more_of_a_photograph_than_lanczos)
 {
-    assert_sharper(PHOTOS "earth.jpg", levelling, 0.2);
-    assert_sharper(PHOTOS "night.jpg", levelling, 0.05);
+    assert_sharper(PHOTOS "earth.jpg", levelling, 0.4);
 }
 
 Test(sharp, turning_there_and_back_keeps_more_of_the_sample_scenes)
 {
-    assert_sharper("ticket-hall.jpg", levelling, 0.05);
-    assert_sharper("yard.jpg", levelling, 0.05);
-    assert_sharper("ticket-hall.jpg", upwards, 0.05);
+    assert_sharper("ticket-hall.jpg", levelling, 0.2);
+    assert_sharper("yard.jpg", levelling, 0.3);
+    assert_sharper("ticket-hall.jpg", upwards, 0.3);
 }
 
 /* Directions as colours: 16 bit, (d + 1) / 2. */
