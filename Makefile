@@ -88,12 +88,18 @@ $(OUT)/%.o: %.c
 	@mkdir -p $(@D)
 	$(CC) $(FLAGS) $(WARNINGS) $(LIB_CFLAGS) -c -o $@ $<
 
-# The sample tour, small, for the tests of every build: rendered once, by the quick one.
+# The sample tour, small, for the tests of every build: rendered once, by the quick one. In the release build the
+# scene maker is a prerequisite like any other, so that no second make compiles the same objects at the same time.
 SCENES := .build/scenes/made
-$(SCENES): $(SCENE_SOURCES) $(wildcard samples/scene/*.h samples/*.ini)
-	@$(MAKE) --no-print-directory .build/release/scene BUILD=release
-	.build/release/scene --out $(@D) --width 1024 >/dev/null
+SCENE_TEXTS := $(SCENE_SOURCES) $(wildcard samples/scene/*.h samples/*.ini)
+ifeq ($(BUILD),release)
+$(SCENES): $(SCENE_TEXTS) | $(SCENE)
+	$(SCENE) --out $(@D) --width 1024 >/dev/null
 	@touch $@
+else
+$(SCENES): $(SCENE_TEXTS)
+	@$(MAKE) --no-print-directory $@ BUILD=release
+endif
 
 tests: $(PROGRAM) $(SCENE) $(TESTS) $(SCENES)
 
