@@ -19,7 +19,7 @@ WARNINGS := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Ws
 OPTIMISE := -O2 -g -fno-math-errno
 SANITIZE :=
 ifeq ($(BUILD),asan)
-OPTIMISE := -O1 -g -fno-omit-frame-pointer
+OPTIMISE := -O2 -g -fno-omit-frame-pointer
 SANITIZE := -fsanitize=address,undefined -fno-sanitize-recover=all
 endif
 
