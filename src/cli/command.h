@@ -1,5 +1,5 @@
 /*
- * What a command of the program is. A new one is one file with a CliCommand in it and one line in main.c.
+ * What a command of the program is. A new one is one file with a CliCommand in it and one line in commands.c.
  *
  * The program uses the public library only (<underfoot/...>); base/banned.h is here for its compile errors.
  */
@@ -97,15 +97,10 @@ struct CliLine {
     size_t operand_count;
 };
 
-extern const CliCommand cli_command_check;
-extern const CliCommand cli_command_faces;
-extern const CliCommand cli_command_patch;
-extern const CliCommand cli_command_plan;
-extern const CliCommand cli_command_putback;
-extern const CliCommand cli_command_planet;
-extern const CliCommand cli_command_tag;
-extern const CliCommand cli_command_turn;
-extern const CliCommand cli_command_view;
-extern const CliCommand cli_command_wrap;
+/* All commands, in the order of `underfoot help`. */
+extern const CliCommand *const cli_commands[];
+extern const size_t cli_command_count;
+/* NULL when there is none of that name. */
+const CliCommand *cli_find_command(const char *name);
 
 #endif

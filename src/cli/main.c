@@ -7,41 +7,18 @@
 #include "cli/options.h"
 #include "cli/signals.h"
 
-static const CliCommand *const commands[] = {
-    &cli_command_plan,
-    &cli_command_check,
-    &cli_command_patch,
-    &cli_command_faces,
-    &cli_command_view,
-    &cli_command_putback,
-    &cli_command_wrap,
-    &cli_command_planet,
-    &cli_command_turn,
-    &cli_command_tag,
-};
-
-#define COMMAND_COUNT (sizeof commands / sizeof commands[0])
-
 static void print_commands(FILE *stream)
 {
     fputs("    underfoot patch hall.jpg -o hall-clean.jpg --cap 18\n\n"
           "Covers the tripod in full spherical panoramas, and looks after the pictures.\n\n"
           "usage: underfoot COMMAND ...\n\n",
           stream);
-    for (size_t i = 0; i < COMMAND_COUNT; i++)
-        fprintf(stream, "  %-8s%s\n", commands[i]->name, commands[i]->summary);
+    for (size_t i = 0; i < cli_command_count; i++)
+        fprintf(stream, "  %-8s%s\n", cli_commands[i]->name, cli_commands[i]->summary);
     fputs("  help    this page, or with the name of a command its page\n\n"
           "Every command explains itself with --help. --version prints the version.\n"
           "Exit status: 0 done, 1 failed, 2 done with warnings, 64 wrong usage.\n",
           stream);
-}
-
-static const CliCommand *find_command(const char *name)
-{
-    for (size_t i = 0; i < COMMAND_COUNT; i++)
-        if (strcmp(commands[i]->name, name) == 0)
-            return commands[i];
-    return NULL;
 }
 
 /* The nearest name where one is near, otherwise all of them. */
@@ -53,9 +30,9 @@ static int unknown_command(const char *name)
     size_t best = cli_distance_limit(name) + 1;
     char all[200] = "";
     size_t used = 0;
-    for (size_t i = 0; i <= COMMAND_COUNT; i++) {
-        const char *known = i < COMMAND_COUNT ? commands[i]->name : "help";
-        const char *join = i == 0 ? "" : i < COMMAND_COUNT ? ", " : " and ";
+    for (size_t i = 0; i <= cli_command_count; i++) {
+        const char *known = i < cli_command_count ? cli_commands[i]->name : "help";
+        const char *join = i == 0 ? "" : i < cli_command_count ? ", " : " and ";
         int wrote = snprintf(all + used, sizeof all - used, "%s%s", join, known);
         used += wrote > 0 && (size_t)wrote < sizeof all - used ? (size_t)wrote : 0;
         size_t distance = cli_distance(name, known);
@@ -97,7 +74,7 @@ static int run_help(size_t count, char **arguments)
         print_commands(stdout);
         return CLI_DONE;
     }
-    const CliCommand *command = find_command(arguments[0]);
+    const CliCommand *command = cli_find_command(arguments[0]);
     if (command == NULL)
         return unknown_command(arguments[0]);
     cli_print_help(command);
@@ -115,7 +92,7 @@ static int run(size_t count, char **arguments)
         return run_help(count - 1, arguments + 1);
     if (strcmp(name, "--version") == 0)
         return print_version();
-    const CliCommand *command = find_command(name);
+    const CliCommand *command = cli_find_command(name);
     return command == NULL ? unknown_command(name) : run_command(command, count - 1, arguments + 1);
 }
 
