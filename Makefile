@@ -3,11 +3,14 @@
 #   make            the program, .build/release/underfoot
 #   make demo       installs what is missing, makes the sample tour, patches it, says where to look
 #   make test       installs what is missing, runs all tests, plain and under ASan+UBSan
-#   make bench lint format install clean
+#   make bench lint format clean
+#   make install    program, libraries, headers, manual pages, completions (PREFIX, DESTDIR, LIBDIR)
+#   make deb dist   Debian packages and a source archive, into .build/
 
 BUILD   ?= release
 OUT     := .build/$(BUILD)
 PREFIX  ?= /usr/local
+LIBDIR  ?= $(PREFIX)/lib
 CC      ?= cc
 CXX     ?= c++
 
@@ -33,26 +36,40 @@ OPENCV_CFLAGS := -isystem /usr/include/opencv4
 OPENCV_LINK   := -lopencv_imgproc -lopencv_core -lstdc++
 OPENCV_OBJECT := $(OUT)/tests/support/opencv_remap.o
 
-FLAGS = -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SANITIZE) -fopenmp -MMD -MP
+VERSION := $(shell sed -n 's/^\#define UF_VERSION  *"\(.*\)"/\1/p' include/underfoot/underfoot.h)
+# Counted up with every change after which a program has to be compiled again.
+ABI     := 0
+
+# One set of objects serves the static and the shared library; only what the public headers declare is seen outside.
+SHARE := -fPIC -fvisibility=hidden -fno-semantic-interposition
+FLAGS = -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SHARE) $(SANITIZE) -fopenmp -MMD -MP
 
 LIBRARY_SOURCES := $(wildcard src/base/*.c src/sphere/*.c src/remap/*.c src/picture/*.c src/check/*.c src/patch/*.c \
                      src/plan/*.c src/home/*.c src/wrap/*.c src/putback/*.c src/turn/*.c src/level/*.c)
 CLI_SOURCES     := $(wildcard src/cli/*.c)
-TEST_SOURCES    := $(wildcard tests/unit/*.c tests/truth/*.c tests/cli/*.c tests/support/*.c)
+TEST_SOURCES    := $(wildcard tests/unit/*.c tests/truth/*.c tests/cli/*.c tests/install/*.c tests/support/*.c)
 SCENE_SOURCES   := $(wildcard samples/scene/*.c)
 
 LIBRARY_OBJECTS := $(LIBRARY_SOURCES:%.c=$(OUT)/%.o)
 CLI_OBJECTS     := $(CLI_SOURCES:%.c=$(OUT)/%.o)
 TEST_OBJECTS    := $(TEST_SOURCES:%.c=$(OUT)/%.o)
 BENCH_OBJECTS   := $(patsubst %.c,$(OUT)/%.o,$(wildcard tests/bench/*.c)) $(OUT)/tests/support/caster.o
+MANUAL_OBJECTS  := $(patsubst %.c,$(OUT)/%.o,$(wildcard src/manual/*.c))
 SCENE_OBJECTS   := $(SCENE_SOURCES:%.c=$(OUT)/%.o)
 
 LIBRARY := $(OUT)/libunderfoot.a
+SHARED  := $(OUT)/libunderfoot.so.$(VERSION)
 PROGRAM := $(OUT)/underfoot
+MANUAL  := $(OUT)/manual
 TESTS   := $(OUT)/tests/unit_tests $(OUT)/tests/truth_tests $(OUT)/tests/cli_tests
+# What is installed is the plain build, and only that is tested as such.
+ifeq ($(BUILD),release)
+TESTS   += $(OUT)/tests/install_tests $(SHARED) $(MANUAL)
+endif
 SCENE   := $(OUT)/scene
 
-.PHONY: all demo test check-asan tests bench lint format install clean packages-build packages-test packages-lint
+.PHONY: all demo test tests bench lint format install deb dist clean packages-build packages-test packages-lint \
+        packages-package
 .SECONDARY:
 
 all: $(PROGRAM)
@@ -62,6 +79,13 @@ $(LIBRARY): $(LIBRARY_OBJECTS)
 	ar rcs $@ $^
 
 $(PROGRAM): $(CLI_OBJECTS) $(LIBRARY)
+	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK)
+
+$(SHARED): $(LIBRARY_OBJECTS)
+	$(CC) -shared $(OPTIMISE) $(SANITIZE) -fopenmp -Wl,-soname,libunderfoot.so.$(ABI) -Wl,--no-undefined \
+	  -Wl,-Bsymbolic-functions -o $@ $^ $(LIB_LINK)
+
+$(MANUAL): $(MANUAL_OBJECTS) $(filter-out %/main.o,$(CLI_OBJECTS)) $(LIBRARY)
 	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK)
 
 $(SCENE): $(SCENE_OBJECTS) $(LIBRARY)
@@ -75,16 +99,18 @@ $(OUT)/tests/truth_tests: $(filter $(OUT)/tests/truth/% $(OUT)/tests/support/%,$
 $(OUT)/tests/truth_tests: $(OPENCV_OBJECT)
 $(OUT)/tests/truth_tests: ORACLE_LINK := $(OPENCV_LINK)
 $(OUT)/tests/cli_tests:   $(filter $(OUT)/tests/cli/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
+$(OUT)/tests/install_tests: $(filter $(OUT)/tests/install/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
 
-$(OUT)/tests/%.o: tests/%.c
+# The Makefile is a prerequisite of every object: other flags, other objects.
+$(OUT)/tests/%.o: tests/%.c Makefile
 	@mkdir -p $(@D)
 	$(CC) $(FLAGS) -Wall -Wextra -Werror -Itests $(LIB_CFLAGS) $(TEST_CFLAGS) -c -o $@ $<
 
-$(OUT)/tests/%.o: tests/%.cpp
+$(OUT)/tests/%.o: tests/%.cpp Makefile
 	@mkdir -p $(@D)
 	$(CXX) -std=c++17 $(OPTIMISE) $(SANITIZE) -MMD -MP -Wall -Wextra -Werror -Itests $(OPENCV_CFLAGS) -c -o $@ $<
 
-$(OUT)/%.o: %.c
+$(OUT)/%.o: %.c Makefile
 	@mkdir -p $(@D)
 	$(CC) $(FLAGS) $(WARNINGS) $(LIB_CFLAGS) -c -o $@ $<
 
@@ -103,7 +129,7 @@ endif
 
 tests: $(PROGRAM) $(SCENE) $(TESTS) $(SCENES)
 
--include $(OPENCV_OBJECT:.o=.d) $(BENCH_OBJECTS:.o=.d) $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
+-include $(OPENCV_OBJECT:.o=.d) $(BENCH_OBJECTS:.o=.d) $(MANUAL_OBJECTS:.o=.d) $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
 
 # Packages: one list, .ci/packages. Installed where that is allowed, otherwise the command is printed.
 packages-build:
@@ -112,6 +138,8 @@ packages-test:
 	@sh .ci/install build test
 packages-lint:
 	@sh .ci/install build lint
+packages-package:
+	@sh .ci/install package
 
 $(OUT)/bench: $(BENCH_OBJECTS) $(LIBRARY)
 	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK)
@@ -138,11 +166,18 @@ lint: packages-lint
 format:
 	clang-format -i $(wildcard include/underfoot/*.h src/*/*.[ch] tests/*/*.[ch] samples/scene/*.[ch])
 
-install: all
-	install -Dm755 $(PROGRAM) $(DESTDIR)$(PREFIX)/bin/underfoot
-	install -Dm644 $(LIBRARY) $(DESTDIR)$(PREFIX)/lib/libunderfoot.a
-	install -d $(DESTDIR)$(PREFIX)/include/underfoot
-	install -m644 include/underfoot/*.h $(DESTDIR)$(PREFIX)/include/underfoot/
+install: all $(SHARED) $(MANUAL)
+	sh src/packaging/install.sh $(OUT) $(VERSION) $(ABI) "$(DESTDIR)" "$(PREFIX)" "$(LIBDIR)"
+
+deb: packages-build packages-package
+	@$(MAKE) --no-print-directory all $(SHARED) $(MANUAL)
+	sh src/packaging/deb.sh $(OUT) $(VERSION) $(ABI) .build
+
+# What is committed, nothing else.
+dist:
+	@mkdir -p .build
+	git archive --format=tar.gz --prefix=underfoot-$(VERSION)/ -o .build/underfoot-$(VERSION).tar.gz HEAD
+	@echo .build/underfoot-$(VERSION).tar.gz
 
 clean:
 	rm -rf .build samples/out

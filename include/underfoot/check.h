@@ -4,11 +4,10 @@
 #ifndef UNDERFOOT_CHECK_H
 #define UNDERFOOT_CHECK_H
 
+#include <underfoot/api.h>
 #include <underfoot/picture.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 typedef enum UfHoleKind { UF_HOLE_TRANSPARENT = 0, UF_HOLE_BLACK, UF_HOLE_FLAT } UfHoleKind;
 
@@ -47,7 +46,5 @@ typedef struct UfCheck {
  */
 UfStatus uf_check(const char *path, const UfReadOptions *options, UfCheck *out, UfReport *report);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

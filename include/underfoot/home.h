@@ -12,13 +12,12 @@
 #ifndef UNDERFOOT_HOME_H
 #define UNDERFOOT_HOME_H
 
+#include <underfoot/api.h>
 #include <underfoot/picture.h>
 #include <underfoot/remap.h>
 #include <underfoot/sphere.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 /* A name, never fetched: .invalid leads nowhere by RFC 2606 and RFC 6761. */
 #define UF_HOME_NAMESPACE "https://underfoot.invalid/ns/home/1.0/"
@@ -130,7 +129,5 @@ UfStatus uf_home_read_sidecar(const char *picture_path, UfHome *out, bool *found
  */
 UfStatus uf_home_find(const UfPicture *picture, const char *path, UfHome *out, bool *found, UfReport *report);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

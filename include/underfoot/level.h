@@ -8,12 +8,11 @@
 #ifndef UNDERFOOT_LEVEL_H
 #define UNDERFOOT_LEVEL_H
 
+#include <underfoot/api.h>
 #include <underfoot/picture.h>
 #include <underfoot/sphere.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 /* The largest lean that is looked for. */
 #define UF_LEVEL_MAX_DEG 15.0
@@ -41,7 +40,5 @@ UfStatus uf_find_level(const UfPicture *panorama, UfLevel *out, UfReport *report
 /* The turn that brings the picture upright and leaves the heading of its centre as it is. */
 UfRotation uf_level_turn(const UfLevel *level);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

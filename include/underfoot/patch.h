@@ -7,12 +7,11 @@
 #ifndef UNDERFOOT_PATCH_H
 #define UNDERFOOT_PATCH_H
 
+#include <underfoot/api.h>
 #include <underfoot/picture.h>
 #include <underfoot/sphere.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 typedef enum UfFill {
     UF_FILL_FLOOR = 0, /* texture rebuilt from the surrounding ring, in the floor plane */
@@ -57,7 +56,5 @@ UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched 
  */
 UfStatus uf_find_hole(const UfPicture *panorama, bool at_zenith, double *cap_rad, UfReport *report);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

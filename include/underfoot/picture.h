@@ -12,11 +12,10 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include <underfoot/api.h>
 #include <underfoot/status.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 typedef enum UfFormat { UF_FORMAT_UNKNOWN = 0, UF_FORMAT_JPEG, UF_FORMAT_PNG, UF_FORMAT_TIFF } UfFormat;
 
@@ -178,7 +177,5 @@ UfStatus uf_picture_shift(const char *source_path, size_t shift_px, const UfPhot
 UfStatus uf_picture_tag(const char *source_path, const char *path, const UfPhotoSphere *pose,
                         const UfWriteOptions *options, UfReport *report);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

@@ -13,12 +13,11 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include <underfoot/api.h>
 #include <underfoot/picture.h>
 #include <underfoot/sphere.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 /*
  * How a lens maps the angle theta from its axis to the distance r from the picture's centre, f the focal
@@ -268,7 +267,5 @@ UfStatus uf_plan_advise(const UfRig *rig, const UfPlan *plan, int threads, UfAdv
  */
 UfStatus uf_plan_draw(const UfRig *rig, const UfPlan *plan, int threads, UfPicture **out, UfReport *report);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

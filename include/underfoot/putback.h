@@ -19,11 +19,10 @@
 #ifndef UNDERFOOT_PUTBACK_H
 #define UNDERFOOT_PUTBACK_H
 
+#include <underfoot/api.h>
 #include <underfoot/home.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 #define UF_PUTBACK_GAP_PX     3.0
 #define UF_PUTBACK_FEATHER_PX 2.0
@@ -91,7 +90,5 @@ UfStatus uf_putback_write(const UfPicture *panorama, const char *source_path, co
                           const UfPutbackResult *result, const char *path, const UfWriteOptions *options,
                           UfReport *report);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

@@ -13,12 +13,11 @@
 #ifndef UNDERFOOT_REMAP_H
 #define UNDERFOOT_REMAP_H
 
+#include <underfoot/api.h>
 #include <underfoot/picture.h>
 #include <underfoot/sphere.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 /*
  * SHARP is a spline of degree 5 through the samples, for pictures that will be resampled again. It holds
@@ -61,7 +60,5 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
 UfStatus uf_resize(const UfPicture *source, size_t width_px, size_t height_px, bool wraps,
                    const UfRemapOptions *options, UfPicture **out, UfReport *report);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

@@ -4,9 +4,9 @@
 #ifndef UNDERFOOT_SIGNALS_H
 #define UNDERFOOT_SIGNALS_H
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+#include <underfoot/api.h>
+
+UF_API_BEGIN
 
 /*
  * Removes the temporary files of all outputs that are being written. Async-signal-safe: call it from a handler of
@@ -14,7 +14,5 @@ extern "C" {
  */
 void uf_output_discard_all_on_signal(void);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

@@ -21,9 +21,9 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+#include <underfoot/api.h>
+
+UF_API_BEGIN
 
 #define UF_PI 3.14159265358979323846
 
@@ -165,7 +165,5 @@ bool uf_view_direction(const UfView *view, UfPixelPoint at, UfDirection *out);
  */
 bool uf_view_pixel(const UfView *view, UfDirection direction, UfPixelPoint *out);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

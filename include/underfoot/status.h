@@ -10,9 +10,9 @@
 
 #include <stddef.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+#include <underfoot/api.h>
+
+UF_API_BEGIN
 
 typedef enum UfStatus {
     UF_OK = 0,
@@ -40,7 +40,5 @@ const char *uf_report_warning(const UfReport *report, size_t index);
 /* Forgets error and warnings. */
 void uf_report_clear(UfReport *report);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

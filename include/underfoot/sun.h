@@ -11,12 +11,11 @@
 
 #include <stdbool.h>
 
+#include <underfoot/api.h>
 #include <underfoot/sphere.h>
 #include <underfoot/status.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 /* The sun seen from the earth's centre, true equinox of date; Meeus's chapter 25 has the same quantities. */
 typedef struct UfSunOrbit {
@@ -81,7 +80,5 @@ typedef struct UfTaken {
  */
 UfStatus uf_taken_read(const char *path, UfTaken *out, UfReport *report);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

@@ -7,13 +7,12 @@
 #ifndef UNDERFOOT_TURN_H
 #define UNDERFOOT_TURN_H
 
+#include <underfoot/api.h>
 #include <underfoot/picture.h>
 #include <underfoot/remap.h>
 #include <underfoot/sphere.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 /*
  * True when R is a turn about the vertical axis by whole pixels (to a thousandth of a pixel) of a panorama
@@ -46,7 +45,5 @@ bool uf_turn_pose(UfPhotoSphere *pose, const UfRotation *turn, bool levels);
 UfStatus uf_turn_blocks(const char *source_path, size_t shift_px, const char *path, bool overwrite,
                         UfReport *report);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif

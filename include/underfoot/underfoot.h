@@ -2,6 +2,7 @@
 #ifndef UNDERFOOT_UNDERFOOT_H
 #define UNDERFOOT_UNDERFOOT_H
 
+#include <underfoot/api.h>
 #include <underfoot/check.h>
 #include <underfoot/home.h>
 #include <underfoot/level.h>
@@ -17,6 +18,7 @@
 #include <underfoot/turn.h>
 #include <underfoot/wrap.h>
 
-#define UF_VERSION "0.1.0"
+#define UF_VERSION      "0.1.0"
+#define UF_VERSION_DATE "2026-11-26"
 
 #endif

@@ -7,13 +7,12 @@
 #ifndef UNDERFOOT_WRAP_H
 #define UNDERFOOT_WRAP_H
 
+#include <underfoot/api.h>
 #include <underfoot/home.h>
 #include <underfoot/picture.h>
 #include <underfoot/remap.h>
 
-#ifdef __cplusplus
-extern "C" {
-#endif
+UF_API_BEGIN
 
 /* Width of the panorama that faces of that size hold in full: pi times the side, to the nearest even number.
  */
@@ -57,7 +56,5 @@ UfStatus uf_wrap_cut(const UfPicture *sheet, UfHomeKind kind, UfFace face, UfPic
 /* The share of the sphere, in percent, that is transparent altogether in an equirectangular picture. */
 double uf_wrap_unseen_percent(const UfPicture *panorama);
 
-#ifdef __cplusplus
-}
-#endif
+UF_API_END
 #endif
