@@ -45,12 +45,12 @@ SHARE := -fPIC -fvisibility=hidden -fno-semantic-interposition
 FLAGS = -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SHARE) $(SANITIZE) -fopenmp -MMD -MP
 
 LIBRARY_SOURCES := $(wildcard src/base/*.c src/sphere/*.c src/remap/*.c src/picture/*.c src/check/*.c src/patch/*.c \
-                     src/plan/*.c src/home/*.c src/wrap/*.c src/putback/*.c src/turn/*.c src/level/*.c)
+                     src/plan/*.c src/home/*.c src/wrap/*.c src/putback/*.c src/turn/*.c src/level/*.c src/tour/*.c)
 CLI_SOURCES     := $(wildcard src/cli/*.c)
 TEST_SOURCES    := $(wildcard tests/unit/*.c tests/truth/*.c tests/cli/*.c tests/install/*.c tests/support/*.c)
 SCENE_SOURCES   := $(wildcard samples/scene/*.c)
 
-LIBRARY_OBJECTS := $(LIBRARY_SOURCES:%.c=$(OUT)/%.o)
+LIBRARY_OBJECTS := $(LIBRARY_SOURCES:%.c=$(OUT)/%.o) $(OUT)/page_parts.o
 CLI_OBJECTS     := $(CLI_SOURCES:%.c=$(OUT)/%.o)
 TEST_OBJECTS    := $(TEST_SOURCES:%.c=$(OUT)/%.o)
 BENCH_OBJECTS   := $(patsubst %.c,$(OUT)/%.o,$(wildcard tests/bench/*.c)) $(OUT)/tests/support/caster.o
@@ -113,6 +113,15 @@ $(OUT)/tests/%.o: tests/%.cpp Makefile
 $(OUT)/%.o: %.c Makefile
 	@mkdir -p $(@D)
 	$(CC) $(FLAGS) $(WARNINGS) $(LIB_CFLAGS) -c -o $@ $<
+
+# The review page, as bytes for the library.
+PAGE_SCRIPTS := elements.js pieces.js ticks.js compare.js sphere.js aim.js look.js cards.js sheet.js page.js
+$(OUT)/page_parts.c: src/tour/page/embed.sh src/tour/page/page.html src/tour/page/page.css $(PAGE_SCRIPTS:%=src/tour/page/%) Makefile
+	@mkdir -p $(@D)
+	sh $< src/tour/page $(PAGE_SCRIPTS) >$@.new
+	@mv $@.new $@
+$(OUT)/page_parts.o: $(OUT)/page_parts.c Makefile
+	$(CC) $(FLAGS) $(WARNINGS) -c -o $@ $<
 
 # The sample tour, small, for the tests of every build: rendered once, by the quick one. In the release build the
 # scene maker is a prerequisite like any other, so that no second make compiles the same objects at the same time.

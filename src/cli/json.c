@@ -5,41 +5,24 @@
 #include <stdint.h>
 
 #include "base/banned.h"
+#include "base/utf8.h"
 
 CliJson cli_json_start(FILE *stream)
 {
     return (CliJson){.stream = stream};
 }
 
-/* Length of the UTF-8 sequence at `at` (RFC 3629: shortest form, no surrogates, up to U+10FFFF); 0 for none.
- */
-static size_t sequence_length(const unsigned char *at)
-{
-    if (at[0] < 0x80)
-        return 1;
-    size_t length = at[0] >= 0xF0 ? 4 : at[0] >= 0xE0 ? 3 : 2;
-    if (at[0] < 0xC2 || at[0] > 0xF4)
-        return 0;
-    for (size_t i = 1; i < length; i++)
-        if ((at[i] & 0xC0) != 0x80)
-            return 0;
-    bool overlong = (at[0] == 0xE0 && at[1] < 0xA0) || (at[0] == 0xF0 && at[1] < 0x90);
-    bool surrogate = at[0] == 0xED && at[1] > 0x9F;
-    bool too_high = at[0] == 0xF4 && at[1] > 0x8F;
-    return overlong || surrogate || too_high ? 0 : length;
-}
-
 static void put_string(FILE *stream, const char *text)
 {
     fputc('"', stream);
-    const unsigned char *at = (const unsigned char *)text;
+    const char *at = text;
     while (*at != '\0') {
-        size_t length = sequence_length(at);
+        size_t length = uf_utf8_bytes(at);
         if (length == 0)
             fputs("\\ufffd", stream);
         else if (*at == '"' || *at == '\\')
             fprintf(stream, "\\%c", *at);
-        else if (*at < 0x20 || *at == 0x7f)
+        else if ((unsigned char)*at < 0x20 || *at == 0x7f)
             fprintf(stream, "\\u%04x", *at);
         else
             (void)fwrite(at, 1, length, stream); /* like all printing: checked once, at the exit */
@@ -126,9 +109,9 @@ void cli_json_truth(CliJson *json, const char *key, bool truth)
 
 static bool is_utf8(const char *text)
 {
-    const unsigned char *at = (const unsigned char *)text;
+    const char *at = text;
     while (*at != '\0') {
-        size_t length = sequence_length(at);
+        size_t length = uf_utf8_bytes(at);
         if (length == 0)
             return false;
         at += length;

@@ -1,6 +1,7 @@
 /* An address as text: written and read without the program's locale, and the same way for XMP and sidecar. */
 #include <math.h>
 
+#include "base/utf8.h"
 #include "home/home.h"
 
 #define VERSION_TEXT "1"
@@ -73,24 +74,15 @@ static void put_fingerprint(UfProperty *field, const UfFingerprint *fingerprint)
     put_text(field, text);
 }
 
-/* Bytes of the well-formed UTF-8 character of two to four bytes that begins here, 0 when it is none (RFC
- * 3629). */
+/* Bytes of the character of two to four bytes that begins here, 0 for what XML has no place for: controls
+ * beyond ASCII and noncharacters. */
 static size_t utf8_bytes(const char *text)
 {
     const unsigned char *at = (const unsigned char *)text;
-    size_t count = at[0] >= 0xC2 && at[0] <= 0xDF   ? 2
-                   : at[0] >= 0xE0 && at[0] <= 0xEF ? 3
-                   : at[0] >= 0xF0 && at[0] <= 0xF4 ? 4
-                                                    : 0;
-    for (size_t i = 1; i < count; i++)
-        if ((at[i] & 0xC0) != 0x80)
-            return 0;
-    bool overlong = (at[0] == 0xE0 && at[1] < 0xA0) || (at[0] == 0xF0 && at[1] < 0x90);
-    bool surrogate = at[0] == 0xED && at[1] > 0x9F;
-    bool beyond = at[0] == 0xF4 && at[1] > 0x8F;
+    size_t count = uf_utf8_bytes(text);
     bool c1_control = at[0] == 0xC2 && at[1] < 0xA0;
     bool noncharacter = at[0] == 0xEF && at[1] == 0xBF && at[2] >= 0xBE;
-    return overlong || surrogate || beyond || c1_control || noncharacter ? 0 : count;
+    return count < 2 || c1_control || noncharacter ? 0 : count;
 }
 
 /*

@@ -5,6 +5,7 @@
 #ifndef UF_TOUR_RECORD_H
 #define UF_TOUR_RECORD_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -42,6 +43,8 @@ typedef struct UfTourRecord {
     const char *steps_json; /* one JSON text (RFC 8259, UTF-8): the steps' results as the commands print them;
                                or NULL */
     size_t width_px, height_px; /* of the input; 0 when it could not be read */
+    bool has_heading;           /* the result says to which compass heading its centre looks */
+    double heading_deg;         /* [0, 360) */
     uint64_t input_bytes;
     uint64_t output_bytes; /* all outputs together */
     double time_s;
