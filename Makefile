@@ -4,6 +4,7 @@
 #   make demo       installs what is missing, makes the sample tour, patches it, says where to look
 #   make test       installs what is missing, runs all tests, plain and under ASan+UBSan
 #   make bench lint format clean
+#   make fuzz       every reader of outside bytes under libFuzzer, FUZZ_SECONDS each
 #   make install    program, libraries, headers, manual pages, completions (PREFIX, DESTDIR, LIBDIR)
 #   make deb dist   Debian packages and a source archive, into .build/
 
@@ -26,6 +27,14 @@ OPTIMISE := -O2 -g -fno-omit-frame-pointer
 SANITIZE := -fsanitize=address,undefined -fno-sanitize-recover=all
 endif
 
+# clang's libFuzzer: BUILD=fuzz, set by `make fuzz`.
+ifeq ($(BUILD),fuzz)
+CC       := clang
+OPTIMISE := -O1 -g -fno-omit-frame-pointer
+SANITIZE := -fsanitize=address,undefined -fno-sanitize-recover=all
+FUZZED   := -fsanitize=fuzzer-no-link -Wno-pass-failed
+endif
+
 # Recursive on purpose: pkg-config is asked only when something is compiled, after the packages are there.
 LIB_CFLAGS  = $(shell pkg-config --cflags $(LIBS))
 LIB_LINK    = $(shell pkg-config --libs $(LIBS)) -lm
@@ -42,7 +51,7 @@ ABI     := 0
 
 # One set of objects serves the static and the shared library; only what the public headers declare is seen outside.
 SHARE := -fPIC -fvisibility=hidden -fno-semantic-interposition
-FLAGS = -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SHARE) $(SANITIZE) -fopenmp -MMD -MP
+FLAGS = -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SHARE) $(SANITIZE) $(FUZZED) -fopenmp -MMD -MP
 
 LIBRARY_SOURCES := $(wildcard src/base/*.c src/sphere/*.c src/remap/*.c src/picture/*.c src/check/*.c src/patch/*.c \
                      src/plan/*.c src/home/*.c src/wrap/*.c src/putback/*.c src/turn/*.c src/level/*.c src/tour/*.c)
@@ -68,7 +77,7 @@ TESTS   += $(OUT)/tests/install_tests $(SHARED) $(MANUAL)
 endif
 SCENE   := $(OUT)/scene
 
-.PHONY: all demo test tests bench lint format install deb dist clean packages-build packages-test packages-lint \
+.PHONY: all demo test tests fuzz fuzzers bench lint format install deb dist clean packages-build packages-test packages-lint \
         packages-package
 .SECONDARY:
 
@@ -153,6 +162,17 @@ packages-package:
 $(OUT)/bench: $(BENCH_OBJECTS) $(LIBRARY)
 	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK)
 
+FUZZ_SECONDS ?= 60
+FUZZ_TARGETS := $(patsubst tests/fuzz/fuzz_%.c,%,$(wildcard tests/fuzz/fuzz_*.c))
+$(OUT)/fuzz_%: $(OUT)/tests/fuzz/fuzz_%.o $(OUT)/tests/fuzz/fuzz.o $(LIBRARY)
+	$(CC) $(OPTIMISE) $(SANITIZE) -fsanitize=fuzzer -fopenmp -o $@ $^ $(LIB_LINK)
+fuzzers: $(FUZZ_TARGETS:%=$(OUT)/fuzz_%)
+
+fuzz: packages-test
+	@$(MAKE) --no-print-directory $(SCENES) all BUILD=release
+	@$(MAKE) --no-print-directory fuzzers BUILD=fuzz
+	@sh tests/fuzz/run.sh $(FUZZ_SECONDS) $(FUZZ_TARGETS)
+
 bench: packages-test
 	@$(MAKE) --no-print-directory all $(OUT)/bench
 	@$(OUT)/bench $(PROGRAM) $(OUT)
@@ -167,7 +187,7 @@ test: packages-test
 	@sh tests/run.sh
 
 lint: packages-lint
-	printf '%s\n' $(LIBRARY_SOURCES) $(CLI_SOURCES) $(SCENE_SOURCES) | xargs -P 2 -I{} \
+	printf '%s\n' $(LIBRARY_SOURCES) $(CLI_SOURCES) $(SCENE_SOURCES) $(wildcard src/manual/*.c) | xargs -P 2 -I{} \
 	  clang-tidy --quiet {} -- -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc -fopenmp $(LIB_CFLAGS)
 	cppcheck --quiet -j 2 --std=c11 --enable=warning,performance,portability --error-exitcode=1 --inline-suppr \
 	  -Iinclude -Isrc src samples/scene

@@ -45,6 +45,19 @@ UfStatus uf_jpeg_open(struct jpeg_decompress_struct *jpeg, FILE *stream, UfRepor
     }
 }
 
+UfStatus uf_jpeg_check_quantisation(const struct jpeg_decompress_struct *jpeg, UfReport *report)
+{
+    for (int i = 0; i < jpeg->num_components; i++) {
+        const JQUANT_TBL *table = jpeg->comp_info[i].quant_table;
+        for (int k = 0; table != NULL && k < DCTSIZE2; k++)
+            if (table->quantval[k] == 0)
+                return uf_fail(
+                    report, UF_ERROR_FORMAT,
+                    "is damaged: a quantisation table holds a zero; take the file from its source again");
+    }
+    return UF_OK;
+}
+
 size_t uf_jpeg_coefficient_bytes(const struct jpeg_decompress_struct *jpeg)
 {
     size_t blocks = 0;
@@ -80,6 +93,8 @@ static UfStatus read_pixels(Reader *reader, UfReport *report)
     if (status != UF_OK)
         return status;
     jpeg_start_decompress(jpeg);
+    if ((status = uf_jpeg_check_quantisation(jpeg, report)) != UF_OK)
+        return status;
     while (jpeg->output_scanline < jpeg->output_height) {
         JSAMPROW row = uf_picture_row(reader->picture, jpeg->output_scanline);
         jpeg_read_scanlines(jpeg, &row, 1);

@@ -96,6 +96,11 @@ bool uf_jpeg_extended_guid(UfBlob xmp, char guid[32]);
 
 /* Opens a JPEG for reading: header read, markers saved, kind checked. Inside the caller's setjmp. */
 UfStatus uf_jpeg_open(struct jpeg_decompress_struct *jpeg, FILE *stream, UfReport *report);
+/*
+ * ITU-T T.81, B.2.4.1: the elements of a quantisation table are 1 or more. libjpeg lets a zero pass and divides by it
+ * when it quantises. Valid once decoding has been started, when every component has its table.
+ */
+UfStatus uf_jpeg_check_quantisation(const struct jpeg_decompress_struct *jpeg, UfReport *report);
 /* Bytes of the coefficients of the whole picture. */
 size_t uf_jpeg_coefficient_bytes(const struct jpeg_decompress_struct *jpeg);
 

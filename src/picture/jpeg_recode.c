@@ -74,8 +74,10 @@ UfStatus uf_jpeg_recoder_read(UfJpegRecoder *recoder, UfInput *input, UfReport *
     source->progress = &recoder->source_errors.progress;
     source->client_data = recoder;
     recoder->blocks = jpeg_read_coefficients(source);
-    warn_of_trailer(recoder, input, report);
-    return UF_OK;
+    status = uf_jpeg_check_quantisation(source, report);
+    if (status == UF_OK)
+        warn_of_trailer(recoder, input, report);
+    return status;
 }
 
 /* A progressive source whose scans don't send every bit of every coefficient: they would cut the new blocks

@@ -67,7 +67,8 @@ static int close_nothing(thandle_t handle)
     return 0;
 }
 
-static int on_error(TIFF *tiff, void *user, const char *module, const char *format, va_list arguments)
+__attribute__((format(printf, 4, 0))) static int on_error(TIFF *tiff, void *user, const char *module,
+                                                          const char *format, va_list arguments)
 {
     (void)tiff;
     (void)module;
@@ -78,7 +79,8 @@ static int on_error(TIFF *tiff, void *user, const char *module, const char *form
 }
 
 /* Private tags are no fault of the picture's: they stay as they are. */
-static int on_warning(TIFF *tiff, void *user, const char *module, const char *format, va_list arguments)
+__attribute__((format(printf, 4, 0))) static int on_warning(TIFF *tiff, void *user, const char *module,
+                                                            const char *format, va_list arguments)
 {
     (void)tiff;
     (void)module;

@@ -81,6 +81,32 @@ Test(jpeg, kinds_that_are_not_handled_are_refused_with_advice)
     pixels_free(&plain);
 }
 
+/* Found by fuzzing: libjpeg reads it, and divides by it when blocks are coded anew (T.81, B.2.4.1: 1 or
+ * more). */
+Test(jpeg, a_zero_in_a_quantisation_table_is_refused)
+{
+    for (int progressive = 0; progressive < 2; progressive++) {
+        Pixels pixels = noise_make(64, 32, 3, 8, 2);
+        jpeg_write("a.jpg", &pixels, &(JpegOptions){.progressive = progressive == 1});
+        UfPicture *picture = picture_read("a.jpg");
+        Bytes bytes = file_read("a.jpg");
+        size_t table = bytes_find(bytes, 0, "\xFF\xDB", 2);
+        cr_assert_neq(table, SIZE_MAX);
+        file_poke("a.jpg", table + 9, "\0", 1);
+        expect_failure("a.jpg", UF_ERROR_FORMAT, "quantisation");
+        /* changed behind the reader's back */
+        UfTouched *touched = NULL;
+        cr_assert_eq(uf_touched_create(64, 32, &touched, NULL), UF_OK);
+        uf_touched_add(touched, 0, 0, 8, 8);
+        cr_expect_eq(uf_picture_rewrite(picture, "a.jpg", touched, "b.jpg", NULL, NULL), UF_ERROR_FORMAT);
+        cr_expect(!file_exists("b.jpg"));
+        uf_touched_free(&touched);
+        uf_picture_free(&picture);
+        bytes_free(&bytes);
+        pixels_free(&pixels);
+    }
+}
+
 /* A hole in the coded data would otherwise come out grey. */
 Test(jpeg, damage_in_the_coded_data_is_a_failure)
 {
@@ -106,7 +132,8 @@ Test(jpeg, endless_scans_are_refused)
     Pixels pixels = noise_make(16, 16, 1, 8, 2);
     jpeg_write("a.jpg", &pixels, &(JpegOptions){.progressive = true});
     Bytes bytes = file_read("a.jpg");
-    size_t start = bytes_find(bytes, 0, "\xFF\xDA", 2); /* the scan of the DC coefficients may be said again */
+    size_t start =
+        bytes_find(bytes, 0, "\xFF\xDA", 2); /* the scan of the DC coefficients may be said again */
     size_t end = bytes_find(bytes, start, "\xFF\xC4", 2);
     cr_assert(start != SIZE_MAX && end != SIZE_MAX);
     FILE *stream = fopen("b.jpg", "wb");
