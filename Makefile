@@ -54,7 +54,7 @@ SHARE := -fPIC -fvisibility=hidden -fno-semantic-interposition
 FLAGS = -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SHARE) $(SANITIZE) $(FUZZED) -fopenmp -MMD -MP
 
 LIBRARY_SOURCES := $(wildcard src/base/*.c src/sphere/*.c src/remap/*.c src/picture/*.c src/check/*.c src/patch/*.c \
-                     src/plan/*.c src/home/*.c src/wrap/*.c src/putback/*.c src/turn/*.c src/level/*.c src/tour/*.c)
+                     src/plan/*.c src/home/*.c src/wrap/*.c src/putback/*.c src/turn/*.c src/level/*.c src/deliver/*.c src/tour/*.c)
 CLI_SOURCES     := $(wildcard src/cli/*.c)
 TEST_SOURCES    := $(wildcard tests/unit/*.c tests/truth/*.c tests/cli/*.c tests/install/*.c tests/support/*.c)
 SCENE_SOURCES   := $(wildcard samples/scene/*.c)

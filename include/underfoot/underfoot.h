@@ -4,6 +4,7 @@
 
 #include <underfoot/api.h>
 #include <underfoot/check.h>
+#include <underfoot/deliver.h>
 #include <underfoot/home.h>
 #include <underfoot/level.h>
 #include <underfoot/patch.h>

@@ -12,6 +12,7 @@
     X(putback)                                                                                               \
     X(wrap)                                                                                                  \
     X(planet)                                                                                                \
+    X(deliver)                                                                                               \
     X(turn)                                                                                                  \
     X(tag)
 

@@ -120,8 +120,10 @@ static UfStatus convert_into(const UfPicture *picture, const UfPicture *like, Uf
         status = uf_fail_memory(report);
         goto cleanup;
     }
+    /* lcms2's table for 16 bits is off by up to a thousandth of full scale, which 16 bits would show */
+    cmsUInt32Number exact = picture->sample == UF_SAMPLE_U16 ? cmsFLAGS_NOOPTIMIZE : 0;
     transform = cmsCreateTransform(source, pixel_format(picture->channels, picture->sample), target,
-                                   pixel_format(result->channels, result->sample), INTENT, FLAGS);
+                                   pixel_format(result->channels, result->sample), INTENT, FLAGS | exact);
     if (transform == NULL) {
         status = uf_fail(report, UF_ERROR_FORMAT,
                          "the colour profile cannot be used for conversion; remove it or embed another one");

@@ -186,6 +186,14 @@ void uf_exif_correct(UfBlob *blob, size_t width_px, size_t height_px, int orient
     correct_tag(&exif, &sub, UF_EXIF_TAG_PIXEL_Y_DIMENSION, height_px, report);
 }
 
+void uf_exif_set_srgb(UfBlob *blob, UfReport *report)
+{
+    Exif exif;
+    Ifd ifd0, sub;
+    if (open_exif(*blob, &exif, &ifd0) && open_sub_ifd(&exif, &ifd0, UF_EXIF_TAG_EXIF_IFD, &sub))
+        correct_tag(&exif, &sub, UF_EXIF_TAG_COLOR_SPACE, 1, report);
+}
+
 /* Where IFD0's link to IFD1 lies; false when it is not there or 0. */
 static bool find_link(const Exif *exif, const Ifd *ifd0, size_t *link, size_t *ifd1_offset)
 {

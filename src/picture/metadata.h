@@ -49,6 +49,8 @@ UfStatus uf_metadata_add_extra(UfMetadata *metadata, UfFormat format, uint32_t k
 int uf_exif_orientation(UfBlob exif);
 /* Width, height (PixelX/YDimension, ImageWidth/Length) and orientation set where they are present. */
 void uf_exif_correct(UfBlob *exif, size_t width_px, size_t height_px, int orientation, UfReport *report);
+/* Says sRGB where the EXIF says a colour space. */
+void uf_exif_set_srgb(UfBlob *exif, UfReport *report);
 /* Cuts IFD1 (the thumbnail) off. */
 void uf_exif_drop_thumbnail(UfBlob *exif, UfReport *report);
 bool uf_exif_has_thumbnail(UfBlob exif);
