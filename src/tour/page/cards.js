@@ -42,10 +42,10 @@ function fact(term, value, more) {
 function facts(record) {
   const grew = record.outputBytes > 0 ? `${sayBytes(record.inputBytes)} \u2192 ${sayBytes(record.outputBytes)}` : sayBytes(record.inputBytes);
   return make('dl.facts', null,
-    ...fact('Cap', record.cap > 0 ? `${(record.cap / 1000).toFixed(1)}°` : 'none', record.capFrom),
+    ...fact('Cap', record.cap > 0 ? `${(record.cap / 1000).toFixed(1)}°` : record.output === null ? null : 'none', record.capFrom),
     ...fact('Size', record.width > 0 ? `${record.width} \u00d7 ${record.height}` : null),
     ...fact('File', record.inputBytes > 0 ? grew : null),
-    ...fact('Time', sayTime(record.ms)));
+    ...fact('Time', record.ms > 0 ? sayTime(record.ms) : null));
 }
 
 // A JSON value as nested lists of names and values.
@@ -131,7 +131,7 @@ function makeCard(record, open) {
   const title = `card-${record.at}`;
   const buttons = record.outcome === 'skipped' ? [] : decideButtons(record);
   const note = noteField(record);
-  const card = make('article.card', { 'aria-labelledby': title, tabindex: -1, 'data-outcome': record.outcome, 'data-at': record.at });
+  const card = make(`article.card${record.pieces.length === 0 ? '.slim' : ''}`, { 'aria-labelledby': title, tabindex: -1, 'data-outcome': record.outcome, 'data-at': record.at });
   const word = outcomeText[record.outcome];
   card.append(make('div.name', null, make('h2', { id: title }, record.name),
     word !== '' && make(`span.outcome.${record.outcome}`, null, word)));

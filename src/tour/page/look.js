@@ -68,7 +68,8 @@ function draw() {
   const [width, height] = [canvas.clientWidth, canvas.clientHeight].map(side => Math.max(1, Math.round(side * ratio)));
   if (canvas.width !== width || canvas.height !== height)
     [canvas.width, canvas.height] = [width, height];
-  renderer?.draw({ yaw: radians(aim.yaw), pitch: radians(aim.pitch), plane: aimPlane() });
+  const drawn = renderer?.draw({ yaw: radians(aim.yaw), pitch: radians(aim.pitch), plane: aimPlane() });
+  canvas.dataset.shows = drawn === true ? lookState.record.key : ''; // for whoever waits for the picture
   drawReadout();
 }
 

@@ -61,7 +61,8 @@ function link(gl) {
   return program;
 }
 
-// { show(bitmap), draw(view), clear() }, or null where the browser has no WebGL 2. view: yaw, pitch in radians,
+// { show(bitmap), draw(view), clear() }, or null where the browser has no WebGL 2. draw says whether there was a picture
+// to draw. view: yaw, pitch in radians,
 // plane: tangents of half the field across and down.
 function sphereRenderer(canvas) {
   const gl = canvas.getContext('webgl2', { alpha: false, antialias: false, depth: false, stencil: false });
@@ -99,12 +100,13 @@ function sphereRenderer(canvas) {
       gl.clearColor(0.07, 0.07, 0.07, 1);
       gl.clear(gl.COLOR_BUFFER_BIT);
       if (size === null)
-        return;
+        return false;
       gl.uniform2f(places.size, ...size);
       gl.uniform2f(places.plane, ...view.plane);
       gl.uniform2f(places.yaw, Math.cos(view.yaw), Math.sin(view.yaw));
       gl.uniform2f(places.pitch, Math.cos(view.pitch), Math.sin(view.pitch));
       gl.drawArrays(gl.TRIANGLES, 0, 3);
+      return true;
     },
   };
 }
