@@ -33,6 +33,7 @@ function showSheet() {
       `${index.sheet ?? 'the job sheet'}, change what is to change (a line that begins with ; is a comment), and run the tour again: ` +
       'it makes anew what differs, nothing else.';
   byId('sheet-text').value = sheetText();
+  byId('sheet-text').hidden = redo === 0;
   byId('sheet-said').textContent = '';
   for (const id of ['sheet-copy', 'sheet-save'])
     byId(id).disabled = redo === 0;
