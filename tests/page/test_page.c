@@ -345,6 +345,7 @@ static void assert_sheet(Browser *browser)
     free(browser_text(browser, "document.getElementById('sheet').close()"));
     file_write("redo.ini", text, strlen(text));
     cr_assert_not_null(strstr(text, "; smaller; please\n"), "%s", text);
+    cr_assert_not_null(strstr(text, "\n; patch.cap = 25.0\n"), "%s", text);
     free(text);
     UfIni ini;
     UfReport *report = uf_report_create();
@@ -383,6 +384,10 @@ Test(page, lists_searches_and_remembers)
         browser,
         "(() => { const note = document.querySelectorAll('.noted input')[2]; note.value = 'smaller; please';"
         " note.dispatchEvent(new Event('input')); })()"));
+    /* longer than a sheet's line, and without a place to break it */
+    free(browser_text(browser,
+                      "(() => { const note = document.querySelectorAll('.noted input')[1]; note.value = "
+                      "'\\u{1F4F7}'.repeat(60); note.dispatchEvent(new Event('input')); })()"));
     static const char states[] =
         "[...document.querySelectorAll('.card')].map(c => c.dataset.state).join('|')";
     assert_text(browser, states, "accept|redo|redo");

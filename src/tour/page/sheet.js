@@ -1,13 +1,17 @@
 // The panoramas to be redone as sections of the job sheet, to paste: INI, a section a panorama, comments behind ;.
 
-const sheetLine = 150; // characters; a sheet's line holds 190 bytes
+const sheetLine = 150; // bytes; a sheet's line holds 190
 
+const bytesIn = text => new TextEncoder().encode(text).length;
+
+// Comment lines that are short enough for a sheet.
 function comment(text) {
-  const words = text.replace(/\s+/g, ' ').trim().split(' ');
+  const words = text.replace(/\s+/g, ' ').trim().split(' ')
+    .flatMap(word => bytesIn(word) <= sheetLine ? [word] : word.match(/.{1,37}/gu)); // a character has up to 4 bytes
   const lines = [''];
   for (const word of words) {
     const last = lines[lines.length - 1];
-    if (last !== '' && new TextEncoder().encode(`${last} ${word}`).length > sheetLine)
+    if (last !== '' && bytesIn(`${last} ${word}`) > sheetLine)
       lines.push(word);
     else
       lines[lines.length - 1] = last === '' ? word : `${last} ${word}`;
@@ -15,10 +19,10 @@ function comment(text) {
   return lines.filter(line => line !== '').map(line => `; ${line}\n`).join('');
 }
 
+// What may be changed stands there as a comment, with its present value.
 function sheetSection(record) {
-  const tick = tickOf(record);
-  const cap = record.cap > 0 ? `; cap = ${(record.cap / 1000).toFixed(1)}\n` : '';
-  return `[panorama ${record.section}]\n${comment(tick.note)}${comment(record.error ?? '')}${cap}`;
+  const cap = record.cap > 0 ? `; patch.cap = ${(record.cap / 1000).toFixed(1)}\n; patch.seed = 1\n` : '';
+  return `[panorama ${record.section}]\n${comment(tickOf(record).note)}${comment(record.error ?? '')}${cap}`;
 }
 
 function sheetText() {
@@ -30,8 +34,9 @@ function showSheet() {
   byId('sheet-help').textContent = redo === 0
     ? 'Tick Redo on the panoramas that are to be made again; their sections appear here.'
     : `${count(redo, 'panorama', 'panoramas')} to redo. Paste ${redo === 1 ? 'the section' : 'the sections'} at the end of ` +
-      `${index.sheet ?? 'the job sheet'}, change what is to change (a line that begins with ; is a comment), and run the tour again: ` +
-      'it makes anew what differs, nothing else.';
+      `${index.sheet ?? 'the job sheet'}, or the lines into a section of that name that is there already. Take the ; away ` +
+      'from what you change (patch.cap covers more or less, patch.seed lays another floor), and run the tour again: it makes ' +
+      'anew what differs, nothing else.';
   byId('sheet-text').value = sheetText();
   byId('sheet-text').hidden = redo === 0;
   byId('sheet-said').textContent = '';
