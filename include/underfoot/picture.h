@@ -97,6 +97,7 @@ typedef struct UfWriteOptions {
     bool overwrite;  /* replace an existing file (otherwise UF_ERROR_EXISTS) */
     int quality;     /* JPEG 1..100; 0: 92 */
     int depth_bits;  /* 0: as the picture, where the format can hold it; 8 or 16 */
+    int threads;     /* for coding (PNG); 0: all cores; never changes the bytes */
 } UfWriteOptions;
 
 /* From the name's extension, any case: .jpg .jpeg .png .tif .tiff; UNKNOWN for others. */

@@ -111,6 +111,7 @@ UfWriteOptions cli_write_options(const CliLine *line)
     const CliValue *depth = &line->values[CLI_DEPTH];
     return (UfWriteOptions){.overwrite = line->values[CLI_OVERWRITE].given,
                             .quality = (int)line->values[CLI_QUALITY].number,
+                            .threads = cli_threads(line),
                             .depth_bits = !depth->given      ? 0
                                           : depth->word == 0 ? 8
                                                              : 16};

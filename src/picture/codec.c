@@ -231,16 +231,17 @@ UfStatus uf_picture_write(const UfPicture *picture, const char *path, const UfWr
 }
 
 static UfStatus rewrite_with(const UfCodec *codec, const UfPicture *picture, UfInput *source,
-                             const UfTouched *touched, const char *path, bool overwrite, UfReport *report)
+                             const UfTouched *touched, const char *path, const UfWriteOptions *options,
+                             UfReport *report)
 {
     UfPicture view;
     UfOutput output;
     UfStatus status = corrected_view(picture, codec->format, picture->orientation, &view, report);
     if (status != UF_OK)
         return status;
-    status = uf_output_open(path, overwrite, &output, report);
+    status = uf_output_open(path, options->overwrite, &output, report);
     if (status == UF_OK)
-        status = finish(&output, codec->rewrite(&view, source, touched, &output, report), report);
+        status = finish(&output, codec->rewrite(&view, source, touched, options, &output, report), report);
     uf_metadata_clear(&view.metadata);
     return status;
 }
@@ -263,7 +264,7 @@ UfStatus uf_picture_rewrite(const UfPicture *picture, const char *source_path, c
     bool in_part = codec == source_codec && codec->rewrite != NULL && options->quality == 0 &&
                    options->depth_bits == 0 && (codec->can_rewrite == NULL || codec->can_rewrite(&source));
     if (in_part)
-        status = rewrite_with(codec, picture, &source, touched, path, options->overwrite, report);
+        status = rewrite_with(codec, picture, &source, touched, path, options, report);
     uf_input_close(&source);
     return in_part ? name_file(report, status, source_path)
                    : uf_picture_write(picture, path, options, report);

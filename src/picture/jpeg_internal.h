@@ -113,7 +113,7 @@ bool uf_jpeg_ac_codes_exist(const JHUFF_TBL *table, const JCOEF *blocks, size_t 
 UfStatus uf_jpeg_copy_with_metadata(UfInput *source, const UfMetadata *metadata, UfOutput *output,
                                     UfReport *report);
 UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
-                         UfOutput *output, UfReport *report);
+                         const UfWriteOptions *options, UfOutput *output, UfReport *report);
 /* As uf_picture_shift has it. */
 UfStatus uf_jpeg_shift_step(UfInput *source, size_t *step_px, UfReport *report);
 UfStatus uf_jpeg_shift(UfInput *source, size_t shift_px, const UfMetadata *metadata, UfOutput *output,

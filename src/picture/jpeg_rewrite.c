@@ -121,8 +121,9 @@ static UfStatus read_and_replace(Rewriter *rewriter, UfInput *input, UfReport *r
 }
 
 UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
-                         UfOutput *output, UfReport *report)
+                         const UfWriteOptions *options, UfOutput *output, UfReport *report)
 {
+    (void)options;
     if (!uf_touched_any(touched, 0, 0, picture->width_px, picture->height_px))
         return uf_jpeg_copy_with_metadata(source, &picture->metadata, output, report);
     Rewriter *rewriter = uf_alloc_zero(1, sizeof *rewriter);

@@ -44,8 +44,8 @@ typedef struct UfCodec {
      * Rewrites `source` with the touched parts of `picture`, in the stored orientation. NULL: the format
      * can't, use write. picture->metadata are already corrected.
      */
-    UfStatus (*rewrite)(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
-                        UfReport *report);
+    UfStatus (*rewrite)(const UfPicture *picture, UfInput *source, const UfTouched *touched,
+                        const UfWriteOptions *options, UfOutput *output, UfReport *report);
     /* NULL, or: the whole columns that `shift` moves; *step_px 0 when this file's can't be moved. */
     UfStatus (*shift_step)(UfInput *source, size_t *step_px, UfReport *report);
     /* Column x of the output is column x + shift_px of `source`, round the edge, in the stored orientation 1.

@@ -1,19 +1,17 @@
 /*
- * PNG (W3C PNG Specification, third edition) through libpng: reading, writing, and the codec's entry. A PNG
- * is one zlib stream whose rows depend on earlier ones, so a changed picture is always written whole;
- * exchanging the XMP alone is in png_retag.c.
+ * PNG (W3C PNG Specification, third edition) through libpng: reading, and the chunks of a new file. The coded
+ * rows are png_coder's; where only rows below some row have changed, the stream above it is kept (png_keep).
+ * Exchanging the XMP alone is in png_chunks.c.
  */
 #include <setjmp.h>
 
 #include <png.h>
 
+#include "picture/png_coder.h"
 #include "picture/png_internal.h"
 
-/*
- * Measured on a noisy 8192 x 4096 RGB picture, seconds and MB: level 1 10 s 39.5, 3 20 s 36.9, 4 23 s 35.5,
- * 6 (zlib's own choice) 58 s 33.9.
- */
-#define COMPRESSION_LEVEL 4
+/* Largest piece of a kept stream that becomes one IDAT chunk. */
+#define PIECE_BYTES ((size_t)1 << 18)
 
 typedef struct PngErrors {
     jmp_buf jump;
@@ -243,8 +241,11 @@ typedef struct PngWriter {
     png_structp png;
     png_infop info;
     PngErrors errors;
-    uint8_t *row;
     UfBlob icc_chunk, xmp_chunk;
+    UfPngCoder *coder;
+    UfPngStream *old; /* the source's stream, and how much of it stays */
+    UfPngKept kept;
+    uint8_t *piece;
 } PngWriter;
 
 static void write_chunk(png_structp png, uint32_t type, UfBlob content)
@@ -276,16 +277,13 @@ static void write_extras(png_structp png, const UfPicture *picture, UfSample sam
     }
 }
 
-static UfStatus write_all(PngWriter *writer, const UfPicture *picture, UfSample sample, UfOutput *output)
+static void write_head(PngWriter *writer, const UfPicture *picture, UfSample sample, UfOutput *output)
 {
     static const int colour_types[] = {0, PNG_COLOR_TYPE_GRAY, PNG_COLOR_TYPE_GRAY_ALPHA, PNG_COLOR_TYPE_RGB,
                                        PNG_COLOR_TYPE_RGB_ALPHA};
     png_structp png = writer->png;
-    if (setjmp(writer->errors.jump))
-        return writer->errors.status;
     png_init_io(png, output->stream);
     png_set_user_limits(png, UF_PICTURE_MAX_SIDE_PX, UF_PICTURE_MAX_SIDE_PX);
-    png_set_compression_level(png, COMPRESSION_LEVEL);
     png_set_IHDR(png, writer->info, (uint32_t)picture->width_px, (uint32_t)picture->height_px,
                  8 * (int)sample, colour_types[picture->channels], PNG_INTERLACE_NONE,
                  PNG_COMPRESSION_TYPE_DEFAULT, PNG_FILTER_TYPE_DEFAULT);
@@ -298,16 +296,44 @@ static UfStatus write_all(PngWriter *writer, const UfPicture *picture, UfSample 
     if (writer->xmp_chunk.size_bytes > 0)
         write_chunk(png, UF_PNG_ITXT, writer->xmp_chunk);
     write_extras(png, picture, sample, false);
-#if __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
-    if (sample == UF_SAMPLE_U16)
-        png_set_swap(png);
-#endif
-    for (size_t y = 0; y < picture->height_px; y++) {
-        uf_row_as(picture, y, sample, writer->row);
-        png_write_row(png, writer->row);
+}
+
+/* The kept bytes of the source's stream under a header that allows every window. */
+static UfStatus write_kept(PngWriter *writer, UfReport *report)
+{
+    uint64_t left = writer->kept.bytes;
+    for (bool is_first = true; left > 0; is_first = false) {
+        size_t got, want = left < PIECE_BYTES ? (size_t)left : PIECE_BYTES;
+        UfStatus status = uf_png_stream_read(writer->old, writer->piece, want, &got, report);
+        if (status != UF_OK)
+            return status;
+        if (got != want)
+            return uf_fail(report, UF_ERROR_FORMAT, "the PNG ends too early");
+        if (is_first)
+            memcpy(writer->piece, UF_PNG_STREAM_HEADER, 2);
+        write_chunk(writer->png, UF_PNG_IDAT, (UfBlob){writer->piece, want});
+        left -= want;
     }
-    png_write_end(png, NULL);
     return UF_OK;
+}
+
+static UfStatus write_all(PngWriter *writer, const UfPicture *picture, UfSample sample, UfOutput *output,
+                          UfReport *report)
+{
+    if (setjmp(writer->errors.jump))
+        return writer->errors.status;
+    write_head(writer, picture, sample, output);
+    UfStatus status = write_kept(writer, report);
+    for (UfBlob piece = {0}; status == UF_OK;) {
+        const uint8_t *data = NULL;
+        status = uf_png_coder_next(writer->coder, &data, &piece.size_bytes, report);
+        if (status != UF_OK || piece.size_bytes == 0)
+            break;
+        png_write_chunk(writer->png, (png_const_bytep) "IDAT", data, piece.size_bytes);
+    }
+    if (status == UF_OK) /* png_write_end wants to have seen the rows itself */
+        png_write_chunk(writer->png, (png_const_bytep) "IEND", NULL, 0);
+    return status;
 }
 
 static UfStatus prepare_chunks(PngWriter *writer, const UfMetadata *metadata, UfReport *report)
@@ -320,29 +346,82 @@ static UfStatus prepare_chunks(PngWriter *writer, const UfMetadata *metadata, Uf
     return status;
 }
 
+/* Writes the picture; writer->kept says what stays of the source. Clears the writer. */
+static UfStatus write_with(PngWriter *writer, const UfPicture *picture, UfSample sample, int threads,
+                           UfOutput *output, UfReport *report)
+{
+    writer->errors =
+        (PngErrors){.report = report, .name = output->final_path, .stream = output->stream, .writing = true};
+    UfStatus status = prepare_chunks(writer, &picture->metadata, report);
+    if (status == UF_OK)
+        status = uf_png_coder_create(picture, sample, &writer->kept, threads, &writer->coder, report);
+    if (status != UF_OK)
+        goto cleanup;
+    writer->png = png_create_write_struct(PNG_LIBPNG_VER_STRING, &writer->errors, on_error, on_warning);
+    writer->info = writer->png == NULL ? NULL : png_create_info_struct(writer->png);
+    writer->piece = uf_alloc(PIECE_BYTES, 1);
+    if (writer->piece == NULL || writer->info == NULL)
+        status = uf_fail_memory(report);
+    else
+        status = write_all(writer, picture, sample, output, report);
+cleanup:
+    png_destroy_write_struct(&writer->png, &writer->info);
+    uf_png_coder_free(&writer->coder);
+    uf_png_kept_clear(&writer->kept);
+    free(writer->piece);
+    free(writer->icc_chunk.data);
+    free(writer->xmp_chunk.data);
+    return status;
+}
+
 static UfStatus write_png(const UfPicture *picture, const UfWriteOptions *options, UfOutput *output,
                           UfReport *report)
 {
     UfSample sample = picture->sample == UF_SAMPLE_U8 ? UF_SAMPLE_U8 : UF_SAMPLE_U16;
+    PngWriter writer = {0};
     if (options->depth_bits != 0)
         sample = options->depth_bits == 8 ? UF_SAMPLE_U8 : UF_SAMPLE_U16;
-    PngWriter writer = {
-        .errors = {.report = report, .name = output->final_path, .stream = output->stream, .writing = true}};
-    UfStatus status = prepare_chunks(&writer, &picture->metadata, report);
-    if (status != UF_OK)
-        goto cleanup;
-    writer.row = uf_alloc(picture->width_px, picture->channels * (size_t)sample);
-    writer.png = png_create_write_struct(PNG_LIBPNG_VER_STRING, &writer.errors, on_error, on_warning);
-    writer.info = writer.png == NULL ? NULL : png_create_info_struct(writer.png);
-    if (writer.row == NULL || writer.info == NULL)
-        status = uf_fail_memory(report);
-    else
-        status = write_all(&writer, picture, sample, output);
-cleanup:
-    png_destroy_write_struct(&writer.png, &writer.info);
-    free(writer.row);
-    free(writer.icc_chunk.data);
-    free(writer.xmp_chunk.data);
+    return write_with(&writer, picture, sample, options->threads, output, report);
+}
+
+/* Rows as they are stored: not interlaced, no palette, no transparent colour, no small samples, upright. */
+static bool can_rewrite(UfInput *source)
+{
+    UfPictureInfo info;
+    UfReport *unheard = uf_report_create();
+    PngReader *reader = reader_create(source, unheard);
+    bool can = reader != NULL && probe_all(reader, source, &info, unheard) == UF_OK && !info.progressive &&
+               info.orientation == 1 && reader->bits >= 8 && reader->colour_type != PNG_COLOR_TYPE_PALETTE &&
+               png_get_valid(reader->png, reader->info, PNG_INFO_tRNS) == 0;
+    if (reader != NULL)
+        reader_free(reader);
+    uf_report_free(&unheard);
+    rewind(source->stream);
+    return can;
+}
+
+static size_t first_touched_row(const UfPicture *picture, const UfTouched *touched)
+{
+    size_t y = 0;
+    while (y < picture->height_px &&
+           !uf_touched_any(touched, 0, y, picture->width_px, y + UF_TOUCHED_CELL_PX))
+        y += UF_TOUCHED_CELL_PX;
+    return y < picture->height_px ? y : picture->height_px;
+}
+
+static UfStatus rewrite_png(const UfPicture *picture, UfInput *source, const UfTouched *touched,
+                            const UfWriteOptions *options, UfOutput *output, UfReport *report)
+{
+    PngWriter writer = {0};
+    size_t row_bytes = picture->width_px * picture->channels * (size_t)picture->sample;
+    UfStatus status =
+        uf_png_keep(source, first_touched_row(picture, touched), row_bytes, &writer.kept, report);
+    if (status == UF_OK)
+        status = uf_png_stream_open(source, &writer.old, report);
+    if (status == UF_OK)
+        status = write_with(&writer, picture, picture->sample, options->threads, output, report);
+    uf_png_kept_clear(&writer.kept);
+    uf_png_stream_close(&writer.old);
     return status;
 }
 
@@ -355,6 +434,7 @@ const UfCodec uf_codec_png = {
     .read_metadata = uf_png_read_metadata,
     .read = read_png,
     .write = write_png,
-    .rewrite = NULL,
+    .can_rewrite = can_rewrite,
+    .rewrite = rewrite_png,
     .retag = uf_png_retag,
 };

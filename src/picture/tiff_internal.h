@@ -46,7 +46,7 @@ void uf_tiff_row_to_file(const UfTiffLayout *layout, void *row, size_t width_px)
 
 bool uf_tiff_can_rewrite(UfInput *source);
 UfStatus uf_tiff_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
-                         UfOutput *output, UfReport *report);
+                         const UfWriteOptions *options, UfOutput *output, UfReport *report);
 UfStatus uf_tiff_retag(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *report);
 
 #endif

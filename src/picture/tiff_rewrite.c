@@ -302,8 +302,9 @@ static UfStatus rewrite_all(Rewriter *rewriter, UfInput *source, UfOutput *outpu
 }
 
 UfStatus uf_tiff_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
-                         UfOutput *output, UfReport *report)
+                         const UfWriteOptions *options, UfOutput *output, UfReport *report)
 {
+    (void)options;
     Rewriter rewriter = {.picture = picture, .touched = touched};
     rewriter.tiff = uf_tiff_open(&rewriter.file, fileno(source->stream), source->path, "r", report);
     if (rewriter.tiff == NULL)

@@ -59,6 +59,9 @@ typedef struct PngOptions {
     const void *icc;
     size_t icc_bytes;
     const char *xmp;
+    /* zlib's; 0 as libpng chooses. Level 10 is 0: stored blocks. */
+    int level, strategy, memory_level;
+    size_t chunk_bytes; /* largest IDAT */
 } PngOptions;
 void png_write(const char *path, const Pixels *pixels, const PngOptions *options);
 

@@ -91,6 +91,14 @@ void png_write(const char *path, const Pixels *pixels, const PngOptions *options
     if (chosen->palette)
         set_palette(png, info);
     set_extras(png, info, chosen);
+    if (chosen->level != 0)
+        png_set_compression_level(png, chosen->level % 10);
+    if (chosen->strategy != 0)
+        png_set_compression_strategy(png, chosen->strategy);
+    if (chosen->memory_level != 0)
+        png_set_compression_mem_level(png, chosen->memory_level);
+    if (chosen->chunk_bytes != 0)
+        png_set_compression_buffer_size(png, chosen->chunk_bytes);
     size_t row_bytes = pixels->width * pixels->channels * 2;
     png_byte *all = calloc(pixels->height, row_bytes);
     png_byte **rows = calloc(pixels->height, sizeof *rows);
