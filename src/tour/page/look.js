@@ -78,10 +78,16 @@ function redraw() {
     lookState.frame = requestAnimationFrame(draw);
 }
 
+// When the view has come to rest: the address, and what a screen reader says.
+function settle() {
+  noteAddress();
+  byId('readout-said').textContent = byId('readout-text').textContent.replaceAll('\n', ', ');
+}
+
 aimChanged = () => {
   redraw();
   clearTimeout(lookState.settle);
-  lookState.settle = setTimeout(noteAddress, 250);
+  lookState.settle = setTimeout(settle, 250);
 };
 
 function say(text) {
