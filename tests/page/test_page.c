@@ -20,8 +20,8 @@
 
 TestSuite(page, .init = folder_enter, .fini = folder_leave);
 
-#define WINDOW_WIDTH  640u
-#define WINDOW_HEIGHT 560u
+#define WINDOW_WIDTH  560u
+#define WINDOW_HEIGHT 500u
 
 /* RGB in the file: no rounding to YCbCr */
 static const JpegOptions exact = {.quality = 100, .horizontal = 1, .vertical = 1, .colour_space = JCS_RGB};
@@ -182,8 +182,11 @@ static void look_at(Browser *browser, double yaw_deg, double pitch_deg, double f
 {
     /* the same address twice would be no change */
     static unsigned call;
-    free(browser_text(browser, "location.hash = '#open=hall.jpg&yaw=%g&pitch=%g&fov=%g&call=%u'", yaw_deg,
-                      pitch_deg, fov_deg, call++));
+    free(browser_text(
+        browser,
+        "new Promise(done => { addEventListener('hashchange', () => done(true), { once: true }); "
+        "location.hash = '#open=hall.jpg&yaw=%g&pitch=%g&fov=%g&call=%u'; })",
+        yaw_deg, pitch_deg, fov_deg, call++));
     browser_until(browser, "document.getElementById('view').dataset.shows === 'hall.jpg'");
     browser_until(
         browser, "new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))");

@@ -3,7 +3,7 @@
 // sent to somebody who has the page.
 
 const look = byId('look');
-const lookState = { record: null, down: false, frame: 0, settle: 0, order: [] };
+const lookState = { record: null, shown: null, down: false, frame: 0, settle: 0, order: [] };
 const renderer = sphereRenderer(canvas);
 
 // Keys in the address and in storage: the name's bytes, percent-encoded (RFC 3986) but for the unreserved ones.
@@ -97,10 +97,14 @@ function say(text) {
 
 async function showAround(record) {
   say(renderer === null ? 'This browser has no WebGL 2, which the look-around view needs.' : '');
-  renderer?.clear();
   redraw();
+  if (renderer === null || lookState.shown === record)
+    return;
+  renderer.clear();
+  lookState.shown = null;
+  canvas.dataset.shows = '';
   const blob = await blobOf(record, 'around');
-  if (lookState.record !== record || renderer === null)
+  if (lookState.record !== record)
     return;
   if (blob === null) {
     say('There is no result to look at.');
@@ -108,8 +112,10 @@ async function showAround(record) {
   }
   try {
     const bitmap = await createImageBitmap(blob);
-    if (lookState.record === record)
+    if (lookState.record === record) {
       renderer.show(bitmap);
+      lookState.shown = record;
+    }
     bitmap.close();
   } catch {
     say('The embedded picture cannot be decoded.');
@@ -215,7 +221,11 @@ byId('look-previous').addEventListener('click', () => stepLook(-1));
 byId('look-next').addEventListener('click', () => stepLook(1));
 byId('look-around').addEventListener('click', () => showView(false));
 byId('look-down').addEventListener('click', () => showView(true));
-canvas.addEventListener('renew', () => lookState.record !== null && showAround(lookState.record));
+canvas.addEventListener('renew', () => {
+  lookState.shown = null;
+  if (lookState.record !== null)
+    showAround(lookState.record);
+});
 tickListeners.push(record => record === lookState.record && showDecision(byId('look-decide').children, record));
 new ResizeObserver(redraw).observe(canvas);
 drawTicks();
