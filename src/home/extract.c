@@ -1,24 +1,13 @@
 /* Pictures out of a panorama: always the same samples for the same address. */
 #include "base/memory.h"
 #include "home/home.h"
-#include "remap/options.h"
-#include "remap/thin.h"
 
-/* Sharp sampling trusts that the panorama holds no more than the target can: see to it. */
 static UfStatus render(const UfHome *home, const UfView *view, const UfPicture *panorama, bool with_alpha,
                        int threads, UfPicture **out, UfReport *report)
 {
     UfView source = uf_view_equirectangular(uf_picture_width_px(panorama));
     UfRemapOptions options = {.sampling = home->sampling, .threads = threads, .with_alpha = with_alpha};
-    UfPicture *thinned = NULL;
-    UfStatus status = uf_check_remap_options(&options, report);
-    if (status == UF_OK && home->sampling == UF_SAMPLING_SHARP &&
-        view->projection == UF_PROJECTION_RECTILINEAR)
-        status = uf_thin_rows(panorama, view, uf_remap_threads(&options), &thinned, report);
-    if (status == UF_OK)
-        status = uf_remap(thinned != NULL ? thinned : panorama, &source, view, &options, out, report);
-    uf_picture_free(&thinned);
-    return status;
+    return uf_remap(panorama, &source, view, &options, out, report);
 }
 
 static void paste(const UfPicture *face, UfPicture *sheet, size_t x_px, size_t y_px)

@@ -11,6 +11,8 @@
 #include <underfoot/picture.h>
 
 #define PHOTOS "/usr/share/xplanet/images/"
+/* Natural Earth's shaded relief over land cover from satellites, public domain (Debian's python-cartopy-data). */
+#define RELIEF "/usr/share/cartopy/data/raster/natural_earth/50-natural-earth-1-downsampled.png"
 
 /* An 8-bit RGB file; the test fails when it is something else. */
 UfPicture *photo(const char *path);

@@ -163,6 +163,7 @@ Test(reproject, six_faces_keep_more_of_a_photograph_than_the_best_of_opencv)
 {
     assert_sharper(PHOTOS "earth.jpg", 1);
     assert_sharper(PHOTOS "night.jpg", 0.25);
+    assert_sharper(RELIEF, 0.5);
 }
 
 /* The sample tour's ticket hall, small: hard edges of tiles everywhere. */

@@ -99,6 +99,8 @@ static const double levelling[3] = {17.3, 4.1, -2.7}, upwards[3] = {10, 60, 0};
 Test(sharp, turning_there_and_back_keeps_more_of_a_photograph_than_lanczos)
 {
     assert_sharper(PHOTOS "earth.jpg", levelling, 0.4);
+    assert_sharper(PHOTOS "night.jpg", levelling, 0);
+    assert_sharper(RELIEF, levelling, 0.2);
 }
 
 Test(sharp, turning_there_and_back_keeps_more_of_the_sample_scenes)
