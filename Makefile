@@ -4,6 +4,7 @@
 #   make demo       installs what is missing, makes the sample tour, patches it, says where to look
 #   make test       installs what is missing, runs all tests, plain and under ASan+UBSan
 #   make bench lint format clean
+#   make soak       a tour of 24 panoramas killed 30 times and continued, against one left alone
 #   make fuzz       every reader of outside bytes under libFuzzer, FUZZ_SECONDS each
 #   make install    program, libraries, headers, manual pages, completions (PREFIX, DESTDIR, LIBDIR)
 #   make deb dist   Debian packages and a source archive, into .build/
@@ -79,7 +80,7 @@ TESTS   += $(OUT)/tests/install_tests $(OUT)/tests/page_tests $(SHARED) $(MANUAL
 endif
 SCENE   := $(OUT)/scene
 
-.PHONY: all demo test tests fuzz fuzzers bench lint format install deb dist clean packages-build packages-test packages-lint \
+.PHONY: all demo test tests fuzz fuzzers bench soak lint format install deb dist clean packages-build packages-test packages-lint \
         packages-package
 .SECONDARY:
 
@@ -179,6 +180,13 @@ fuzz: packages-test
 bench: packages-test
 	@$(MAKE) --no-print-directory all $(OUT)/bench
 	@$(OUT)/bench $(PROGRAM) $(OUT)
+
+# SOAK_WIDTH, SOAK_KILLS; takes about twice as long as the tour itself, and a while for its scenes.
+SOAK_WIDTH ?= 2048
+SOAK_KILLS ?= 30
+soak: packages-build
+	@$(MAKE) --no-print-directory all $(SCENE)
+	@sh tests/soak/soak.sh $(PROGRAM) $(SCENE) .build/soak $(SOAK_WIDTH) $(SOAK_KILLS)
 
 demo: packages-build
 	@$(MAKE) --no-print-directory all $(SCENE)

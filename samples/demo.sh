@@ -41,7 +41,14 @@ for spot in ticket-hall.jpg workshop.tif yard.jpg yard-floor.jpg; do
     down "$done/$spot" "$look/${spot%.*}-after.png"
 done
 
+say "All of them by a job sheet, at night: patched, tagged, a view and a copy for the web of each, and a page"
+echo "  \$ underfoot tour samples/tour.ini --review $out/morning.html"
+status=0
+"$program" tour samples/tour.ini --overwrite --review "$out/morning.html" || status=$?
+[ "$status" -eq 0 ] || [ "$status" -eq 2 ] || exit "$status"
+
 say "Done. Look at"
+echo "  $out/morning.html                        the morning's review of the tour, in a browser"
 echo "  $look/*-before.png and *-after.png     what lies under the camera, before and after"
 echo "  $done/                                    the patched panoramas"
 echo "  $shots/*-truth.*                          what was really there"

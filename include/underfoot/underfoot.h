@@ -16,6 +16,7 @@
 #include <underfoot/sphere.h>
 #include <underfoot/status.h>
 #include <underfoot/sun.h>
+#include <underfoot/tour.h>
 #include <underfoot/turn.h>
 #include <underfoot/wrap.h>
 

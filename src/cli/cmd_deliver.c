@@ -143,5 +143,6 @@ const CliCommand cli_command_deliver = {
     .common = CLI_TAKES(CLI_OUT) | CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) |
               CLI_TAKES(CLI_THREADS) | CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),
     .own = options,
+    .check = check_usage,
     .run = run,
 };

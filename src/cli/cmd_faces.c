@@ -12,7 +12,7 @@
 enum { FACES_ONLY = CLI_COMMON_COUNT, FACES_SIZE, FACES_FORMAT, FACES_SHEET };
 
 static const CliOption options[] = {{.name = "only",
-                                     .kind = CLI_FILE,
+                                     .kind = CLI_TEXT,
                                      .argument = "LIST",
                                      .help = "some of front,right,back,left,up,down (default: all)"},
                                     {.name = "size",
@@ -93,9 +93,8 @@ static int choose_faces(Work *work)
     return status;
 }
 
-static int check_usage(const Work *work)
+static int check_usage(const CliLine *line)
 {
-    const CliLine *line = work->line;
     const CliValue *values = line->values;
     if (!values[CLI_OUT].given)
         return cli_wrong_usage(line->command, "no output is given; add -o and the name of a folder%s",
@@ -128,6 +127,18 @@ static int choose_format(Work *work)
         return cli_wrong_usage(line->command,
                                "--depth 16 does not go with JPEG; leave it or --format jpeg out");
     return CLI_DONE;
+}
+
+/* What needs no panorama. */
+static int check_line(const CliLine *line)
+{
+    Work work = {.line = line};
+    int status = check_usage(line);
+    if (status == CLI_DONE && !line->values[FACES_SHEET].given)
+        status = choose_faces(&work);
+    if (status == CLI_DONE && !line->values[FACES_SHEET].given)
+        status = choose_format(&work);
+    return status;
 }
 
 static char *path_of(const char *folder, const char *name, const char *extension)
@@ -184,7 +195,7 @@ static int check_face(Work *work, Face *face)
 static int prepare(Work *work)
 {
     const CliLine *line = work->line;
-    int status = check_usage(work);
+    int status = check_usage(line);
     if (status == CLI_DONE)
         status = choose_faces(work);
     if (status == CLI_DONE)
@@ -266,7 +277,7 @@ static int make_faces(Work *work)
 static int make_sheet(Work *work)
 {
     const CliLine *line = work->line;
-    int status = check_usage(work);
+    int status = check_usage(line);
     if (status == CLI_DONE)
         status = cli_check_output(line, &work->format);
     if (status == CLI_DONE)
@@ -374,5 +385,6 @@ const CliCommand cli_command_faces = {
               CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) | CLI_TAKES(CLI_THREADS) |
               CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),
     .own = options,
+    .check = check_line,
     .run = run,
 };

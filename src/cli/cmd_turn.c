@@ -292,5 +292,6 @@ const CliCommand cli_command_turn = {
               CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) | CLI_TAKES(CLI_THREADS) |
               CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),
     .own = options,
+    .check = check_usage,
     .run = run,
 };

@@ -20,7 +20,8 @@ enum { CLI_DONE = 0, CLI_FAILED = 1, CLI_WARNED = 2, CLI_WRONG_USAGE = 64 };
 typedef enum CliKind {
     CLI_FLAG = 0, /* no value */
     CLI_WORD,     /* one of the words and nothing else */
-    CLI_FILE,     /* text, not empty */
+    CLI_FILE,     /* the name of a file, not empty */
+    CLI_TEXT,     /* text, not empty */
     CLI_ANGLE,    /* 12.5 or 12.5deg: number */
     CLI_COUNT,    /* a whole number: number */
     CLI_BYTES,    /* 500M, 8G; powers of 1024: number */
@@ -86,6 +87,7 @@ typedef struct CliCommand {
     const char *about;    /* a few lines for --help, each ended by \n */
     unsigned common;      /* CLI_TAKES(...) of the common options; --help and --version always are */
     const CliOption *own; /* ended by one without a name; value number i is values[CLI_COMMON_COUNT + i] */
+    int (*check)(const CliLine *line); /* what can be refused by the line alone; or NULL */
     int (*run)(const CliLine *line);
 } CliCommand;
 

@@ -14,7 +14,8 @@
     X(planet)                                                                                                \
     X(deliver)                                                                                               \
     X(turn)                                                                                                  \
-    X(tag)
+    X(tag)                                                                                                   \
+    X(tour)
 
 #define DECLARE(name) extern const CliCommand cli_command_##name;
 #define LIST(name)    &cli_command_##name,

@@ -74,14 +74,9 @@ int cli_check_place(const CliLine *line, const char *path)
     return cli_failed("%s: is there already; add --overwrite to replace it, or give another name", path);
 }
 
-int cli_check_output(const CliLine *line, UfFormat *format)
+int cli_check_format(const CliLine *line, UfFormat *format)
 {
     const CliValue *out = &line->values[CLI_OUT];
-    if (!out->given)
-        return cli_wrong_usage(line->command, "no output is given; add -o and the name of the file to write");
-    int status = cli_check_place(line, out->text);
-    if (status != CLI_DONE)
-        return status;
     UfFormat found = uf_format_from_name(out->text);
     if (found == UF_FORMAT_UNKNOWN)
         return cli_wrong_usage(
@@ -97,6 +92,14 @@ int cli_check_output(const CliLine *line, UfFormat *format)
                                "--depth 16 does not go with JPEG; write .png or .tif, or leave it out");
     *format = found;
     return CLI_DONE;
+}
+
+int cli_check_output(const CliLine *line, UfFormat *format)
+{
+    if (!line->values[CLI_OUT].given)
+        return cli_wrong_usage(line->command, "no output is given; add -o and the name of the file to write");
+    int status = cli_check_place(line, line->values[CLI_OUT].text);
+    return status == CLI_DONE ? cli_check_format(line, format) : status;
 }
 
 int cli_check_not_output(const CliLine *line, const char *input)

@@ -15,6 +15,8 @@ bool cli_same_file(const char *a, const char *b);
  * its folder must be. --quality and --depth must suit the format. CLI_DONE, or what to exit with.
  */
 int cli_check_output(const CliLine *line, UfFormat *format);
+/* Of that what the line alone tells: the output's name, and what suits its format. */
+int cli_check_format(const CliLine *line, UfFormat *format);
 /* The same for a file that the command names itself: is the place free, or may it be replaced? */
 int cli_check_place(const CliLine *line, const char *path);
 /* An input that is read besides the panorama must not be the output, --overwrite or not. */

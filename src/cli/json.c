@@ -33,6 +33,8 @@ static void put_string(FILE *stream, const char *text)
 
 static void new_line(const CliJson *json)
 {
+    if (json->flat)
+        return;
     fputc('\n', json->stream);
     for (size_t i = 0; i < json->depth; i++)
         fputs("  ", json->stream);
@@ -41,7 +43,7 @@ static void new_line(const CliJson *json)
 static void begin_member(CliJson *json, const char *key)
 {
     if (json->has_members)
-        fputc(',', json->stream);
+        fputs(json->flat ? ", " : ",", json->stream);
     if (json->depth > 0)
         new_line(json);
     json->has_members = true;

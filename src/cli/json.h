@@ -15,6 +15,7 @@ typedef struct CliJson {
     FILE *stream;
     size_t depth;
     bool has_members; /* of the innermost open object or array */
+    bool flat;        /* all on one line */
 } CliJson;
 
 CliJson cli_json_start(FILE *stream);

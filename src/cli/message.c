@@ -18,10 +18,23 @@ void cli_put_text(FILE *stream, const char *text)
     }
 }
 
+static char *capture;
+static size_t capture_bytes;
+
+void cli_capture(char *text, size_t text_bytes)
+{
+    capture = text;
+    capture_bytes = text_bytes;
+}
+
 static void say(const char *who, const char *format, va_list arguments)
 {
     char text[TEXT_BYTES];
     vsnprintf(text, sizeof text, format, arguments);
+    if (capture != NULL) {
+        snprintf(capture, capture_bytes, "%s", text);
+        return;
+    }
     (void)fflush(stdout); /* to keep the order on a terminal; stdout is checked once, at the exit */
     fprintf(stderr, "%s: ", who);
     cli_put_text(stderr, text);
@@ -37,7 +50,8 @@ int cli_wrong_usage(const CliCommand *command, const char *format, ...)
     va_start(arguments, format);
     say(who, format, arguments);
     va_end(arguments);
-    fprintf(stderr, command != NULL ? "see %s --help\n" : "see %s help\n", who);
+    if (capture == NULL)
+        fprintf(stderr, command != NULL ? "see %s --help\n" : "see %s help\n", who);
     return CLI_WRONG_USAGE;
 }
 

@@ -21,6 +21,11 @@ int cli_failed(const char *format, ...) __attribute__((format(printf, 1, 2)));
 int cli_failed_report(const CliLine *line, const char *path, UfStatus status, const UfReport *report);
 /* Writes the report's warnings, unless --quiet; CLI_WARNED when there are any, otherwise CLI_DONE. */
 int cli_warnings(const CliLine *line, const UfReport *report);
+/*
+ * From here on usage errors and failures go to `text` instead of stderr, the last one only, without the
+ * program's name; with NULL to stderr again.
+ */
+void cli_capture(char *text, size_t text_bytes);
 /* One line of text (no newline) with control characters made visible. */
 void cli_put_text(FILE *stream, const char *text);
 

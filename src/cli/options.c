@@ -155,7 +155,7 @@ static bool looks_like_option(const CliOption *option, const char *text)
     if (text[0] != '-')
         return false;
     bool number = isdigit((unsigned char)text[1]) || text[1] == '.';
-    return option->kind == CLI_FILE || !number;
+    return option->kind == CLI_FILE || option->kind == CLI_TEXT || !number;
 }
 
 static int take_value(const CliCommand *command, const Found *found, const char *next, bool *used_next)

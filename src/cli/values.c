@@ -166,6 +166,8 @@ static bool read_by_kind(const CliOption *option, const char *text, CliValue *va
 {
     char words[120];
     switch (option->kind) {
+    case CLI_TEXT:
+        return text[0] != '\0' || refuse(problem, "it is empty");
     case CLI_FILE:
         return text[0] != '\0' || refuse(problem, "the name is empty");
     case CLI_ANGLE:
