@@ -64,7 +64,7 @@ SCENE_SOURCES   := $(wildcard samples/scene/*.c)
 LIBRARY_OBJECTS := $(LIBRARY_SOURCES:%.c=$(OUT)/%.o) $(OUT)/page_parts.o
 CLI_OBJECTS     := $(CLI_SOURCES:%.c=$(OUT)/%.o)
 TEST_OBJECTS    := $(TEST_SOURCES:%.c=$(OUT)/%.o)
-BENCH_OBJECTS   := $(patsubst %.c,$(OUT)/%.o,$(wildcard tests/bench/*.c)) $(OUT)/tests/support/caster.o
+BENCH_OBJECTS   := $(patsubst %.c,$(OUT)/%.o,$(wildcard tests/bench/*.c)) $(OUT)/tests/support/caster.o $(OPENCV_OBJECT)
 MANUAL_OBJECTS  := $(patsubst %.c,$(OUT)/%.o,$(wildcard src/manual/*.c))
 SCENE_OBJECTS   := $(SCENE_SOURCES:%.c=$(OUT)/%.o)
 
@@ -164,7 +164,7 @@ packages-package:
 	@sh .ci/install package
 
 $(OUT)/bench: $(BENCH_OBJECTS) $(LIBRARY)
-	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK)
+	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $^ $(LIB_LINK) $(OPENCV_LINK)
 
 FUZZ_SECONDS ?= 60
 FUZZ_TARGETS := $(patsubst tests/fuzz/fuzz_%.c,%,$(wildcard tests/fuzz/fuzz_*.c))
@@ -179,7 +179,7 @@ fuzz: packages-test
 
 bench: packages-test
 	@$(MAKE) --no-print-directory all $(OUT)/bench
-	@$(OUT)/bench $(PROGRAM) $(OUT)
+	@$(OUT)/bench $(PROGRAM) $(OUT) $(TOPICS)
 
 # SOAK_WIDTH, SOAK_KILLS; takes about twice as long as the tour itself, and a while for its scenes.
 SOAK_WIDTH ?= 2048

@@ -3,18 +3,15 @@
  * smallest cells, every frame and every part looked at for every ray, by the plain ray caster of the tests.
  * Of the naive grid only every 64th row is cast, and the time multiplied.
  */
-#include "bench/bench_plan.h"
+#include "bench/bench.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <time.h>
-
-#include <underfoot/plan.h>
 
 #include "support/caster.h"
 
-#define RUNS  5
+#define RUNS  BENCH_RUNS
 #define GRID  4096
 #define EVERY 8
 
@@ -37,39 +34,17 @@ static const char rig_text[] =
     "[part leg]\nturns = no\nshape = rod\nfrom = 0 -340 52\nto = 0 -1480 549\nradius = 14\ncopies = 3\n"
     "[part foot]\nturns = no\nshape = disc\ncentre = 0 -1490 550\nradius = 20\ncopies = 3\n";
 
-static double now_s(void)
+static UfRig *read_rig(const Bench *bench, UfReport *report)
 {
-    struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
-    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
-}
-
-static int by_value(const void *a, const void *b)
-{
-    double x = *(const double *)a;
-    double y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-static void die(const char *what, const UfReport *report)
-{
-    fprintf(stderr, "bench: %s: %s\n", what, uf_report_error(report));
-    exit(1);
-}
-
-static UfRig *read_rig(const char *folder, UfReport *report)
-{
-    char path[4096];
+    char *path = bench_path(bench, "bench-rig.ini");
     UfRig *rig = NULL;
-    snprintf(path, sizeof path, "%s/bench-rig.ini", folder);
     FILE *stream = fopen(path, "w");
-    if (stream == NULL || fputs(rig_text, stream) < 0 || fclose(stream) != 0) {
-        fprintf(stderr, "bench: %s cannot be written\n", path);
-        exit(1);
-    }
+    if (stream == NULL || fputs(rig_text, stream) < 0 || fclose(stream) != 0)
+        bench_die(path, "cannot be written");
     if (uf_rig_read(path, &rig, report) != UF_OK)
-        die("rig", report);
+        bench_die("rig", uf_report_error(report));
     remove(path);
+    free(path);
     return rig;
 }
 
@@ -78,13 +53,12 @@ static double plan_seconds(const UfRig *rig, int threads, UfPlan *plan, UfReport
     double seconds[RUNS];
     for (int i = 0; i < RUNS; i++) {
         UfPlanOptions options = {.threads = threads};
-        double start = now_s();
+        double start = bench_now_s();
         if (uf_plan(rig, &options, plan, report) != UF_OK)
-            die("plan", report);
-        seconds[i] = now_s() - start;
+            bench_die("plan", uf_report_error(report));
+        seconds[i] = bench_now_s() - start;
     }
-    qsort(seconds, RUNS, sizeof *seconds, by_value);
-    return seconds[RUNS / 2];
+    return bench_median(seconds, RUNS);
 }
 
 /* Lambert's cylindrical equal-area grid. */
@@ -92,7 +66,7 @@ static double naive_seconds(const UfRig *rig, double *seen_share)
 {
     size_t seen = 0;
     size_t rays = 0;
-    double start = now_s();
+    double start = bench_now_s();
     for (int row = EVERY / 2; row < GRID; row += EVERY)
         for (int column = EVERY / 2; column < GRID; column += EVERY) {
             double up = 2 * (row + 0.5) / GRID - 1;
@@ -103,23 +77,28 @@ static double naive_seconds(const UfRig *rig, double *seen_share)
             rays++;
         }
     *seen_share = (double)seen / (double)rays;
-    return (now_s() - start) * EVERY * EVERY;
+    return (bench_now_s() - start) * EVERY * EVERY;
 }
 
-void bench_plan(const char *folder)
+static void put(const char *name, double seconds, double naive, double seen_share)
+{
+    bench_row((BenchTarget){0}, seconds / naive, name, "%.3f s, %.3f %% seen", seconds, 100 * seen_share);
+}
+
+void bench_plan(const Bench *bench)
 {
     UfReport *report = uf_report_create();
-    UfRig *rig = read_rig(folder, report);
+    UfRig *rig = read_rig(bench, report);
     UfPlan plan;
     double seen_share = 0;
     double one = plan_seconds(rig, 1, &plan, report);
     double two = plan_seconds(rig, 2, &plan, report);
     double naive = naive_seconds(rig, &seen_share);
-    printf("\nplan of %zu frames and %zu parts\n%-34s %8s %8s %10s\n", uf_rig_frame_count(rig),
-           uf_rig_part_count(rig), "", "s", "ratio", "seen %");
-    printf("%-34s %8.3f %8.4f %10.3f\n", "plan, 1 thread", one, one / naive, 100 * plan.seen_share);
-    printf("%-34s %8.3f %8.4f %10.3f\n", "plan, 2 threads", two, two / naive, 100 * plan.seen_share);
-    printf("%-34s %8.3f %8.4f %10.3f\n", "even grid of 4096 x 4096, naive", naive, 1.0, 100 * seen_share);
+    bench_heading("plan of %zu frames and %zu parts, against an even grid of 4096 x 4096, naive",
+                  uf_rig_frame_count(rig), uf_rig_part_count(rig));
+    put("plan, 1 thread", one, naive, plan.seen_share);
+    put("plan, 2 threads", two, naive, plan.seen_share);
+    put("naive", naive, naive, seen_share);
     uf_rig_free(&rig);
     uf_report_free(&report);
 }

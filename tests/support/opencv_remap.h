@@ -20,6 +20,17 @@ void opencv_remap(const uint8_t *pixels, size_t width, size_t height, size_t cha
                   const double *map_y, size_t out_width, size_t out_height, OpencvKernel kernel,
                   uint8_t *out);
 
+/* The same in two steps: maps made ready once (with is_fixed in whole parts of 1/32 pixel), then used. One
+ * thread.
+ */
+typedef struct OpencvMaps OpencvMaps;
+OpencvMaps *opencv_maps_create(const double *map_x, const double *map_y, size_t width, size_t height,
+                               int is_fixed);
+void opencv_maps_free(OpencvMaps *maps);
+/* Samples of 1, 2 or 4 bytes (4: float); `out` has the maps' size. */
+void opencv_remap_ready(const OpencvMaps *maps, const void *pixels, size_t width, size_t height,
+                        size_t channels, size_t sample_bytes, OpencvKernel kernel, void *out);
+
 #ifdef __cplusplus
 }
 #endif
