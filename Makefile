@@ -142,7 +142,7 @@ SCENES := .build/scenes/made
 SCENE_TEXTS := $(SCENE_SOURCES) $(wildcard samples/scene/*.h samples/*.ini)
 ifeq ($(BUILD),release)
 $(SCENES): $(SCENE_TEXTS) | $(SCENE)
-	$(SCENE) --out $(@D) --width 1024 >/dev/null
+	$(SCENE) --out $(@D) --width 1024 --plate >/dev/null
 	@touch $@
 else
 $(SCENES): $(SCENE_TEXTS)

@@ -9,6 +9,7 @@
 
 #include <underfoot/api.h>
 #include <underfoot/picture.h>
+#include <underfoot/plate.h>
 #include <underfoot/sphere.h>
 
 UF_API_BEGIN
@@ -28,6 +29,7 @@ typedef struct UfPatchOptions {
     double feather_rad;      /* >= 0 */
     UfFill fill;
     double colour[3];        /* for UF_FILL_COLOUR: sRGB, encoded, 0..1 */
+    const UfPlate *plate;    /* for UF_FILL_FLOOR: a photograph of the bare floor, or NULL; borrowed */
     const UfPicture *logo;   /* laid flat on the floor over the fill, or NULL; borrowed */
     double logo_cap_rad;     /* half-angle of the circle that holds the whole logo; 0: cap_rad */
     double heading_rad;      /* longitude towards which the logo's top points */
@@ -38,13 +40,14 @@ typedef struct UfPatchOptions {
 typedef struct UfPatchResult {
     double cap_rad;          /* the cap that was covered */
     UfFill fill_used;        /* SMOOTH when the ring was too small or too uniform for FLOOR (with a warning) */
+    UfPlateFit plate;        /* zeros without a plate */
     size_t first_row_px;     /* rows first_row .. last_row - 1 were touched */
     size_t last_row_px;
 } UfPatchResult;
 
 /*
  * Covers the cap in place. `panorama` is a full 2:1 equirectangular picture, otherwise UF_ERROR_ARGUMENT; cap auto
- * that finds nothing is UF_ERROR_UNCLEAR. On failure the picture may be partly changed: discard it. When the
+ * that finds nothing is UF_ERROR_UNCLEAR, and so is a plate that does not fit. On failure the picture may be partly changed: discard it. When the
  * panorama has alpha, the covered cap becomes opaque. `touched` gets the changed cells added.
  */
 UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched *touched, UfPatchResult *result,

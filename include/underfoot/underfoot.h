@@ -10,6 +10,7 @@
 #include <underfoot/patch.h>
 #include <underfoot/picture.h>
 #include <underfoot/plan.h>
+#include <underfoot/plate.h>
 #include <underfoot/putback.h>
 #include <underfoot/remap.h>
 #include <underfoot/signals.h>

@@ -15,20 +15,23 @@
 
 #include "output.h"
 
-static const char usage_text[] = "scene --out FOLDER [options]\n"
-                                 "Renders the sample tour as equirectangular panoramas: NAME.* as shot, "
-                                 "NAME-truth.* without the hardware.\n"
-                                 "  --out FOLDER     where the pictures go; made if it is not there\n"
-                                 "  --width W        width in pixels, even, 128 to 16384 (4096)\n"
-                                 "  --spot NAME      only this spot: ticket-hall, workshop, yard\n"
-                                 "  --rigs FOLDER    where the rig files are (samples)\n"
-                                 "  --threads N      0: all cores (0); never changes the pictures\n"
-                                 "  --help           this text\n";
+static const char usage_text[] =
+    "scene --out FOLDER [options]\n"
+    "Renders the sample tour as equirectangular panoramas: NAME.* as shot, "
+    "NAME-truth.* without the hardware.\n"
+    "  --out FOLDER     where the pictures go; made if it is not there\n"
+    "  --width W        width in pixels, even, 128 to 16384 (4096)\n"
+    "  --spot NAME      only this spot: ticket-hall, workshop, yard\n"
+    "  --plate          also NAME-floor.jpg, the bare floor photographed by hand\n"
+    "  --rigs FOLDER    where the rig files are (samples)\n"
+    "  --threads N      0: all cores (0); never changes the pictures\n"
+    "  --help           this text\n";
 
 typedef struct Options {
     const char *out, *rigs, *spot;
     size_t width;
     int threads;
+    bool plate;
 } Options;
 
 static bool whole_number(const char *text, long low, long high, long *out)
@@ -45,13 +48,11 @@ static bool whole_number(const char *text, long low, long high, long *out)
 /* 0 to go on, otherwise the exit status plus one. */
 static int read_options(int argc, char **argv, Options *o)
 {
-    static const struct option names[] = {{"out", required_argument, NULL, 'o'},
-                                          {"width", required_argument, NULL, 'w'},
-                                          {"spot", required_argument, NULL, 's'},
-                                          {"rigs", required_argument, NULL, 'r'},
-                                          {"threads", required_argument, NULL, 't'},
-                                          {"help", no_argument, NULL, 'h'},
-                                          {NULL, 0, NULL, 0}};
+    static const struct option names[] = {
+        {"out", required_argument, NULL, 'o'},  {"width", required_argument, NULL, 'w'},
+        {"spot", required_argument, NULL, 's'}, {"rigs", required_argument, NULL, 'r'},
+        {"plate", no_argument, NULL, 'p'},      {"threads", required_argument, NULL, 't'},
+        {"help", no_argument, NULL, 'h'},       {NULL, 0, NULL, 0}};
     int letter;
     long value;
     while ((letter = getopt_long(argc, argv, "o:", names, NULL)) != -1) {
@@ -65,6 +66,8 @@ static int read_options(int argc, char **argv, Options *o)
             o->width = (size_t)value;
         else if (letter == 't' && whole_number(optarg, 0, 1024, &value))
             o->threads = (int)value;
+        else if (letter == 'p')
+            o->plate = true;
         else if (letter == 'h')
             return fputs(usage_text, stdout) < 0 ? 2 : 1;
         else {
@@ -131,6 +134,23 @@ static UfStatus write_spot(const Options *o, const Shot *shot, UfReport *report)
     return status;
 }
 
+/* The bare floor from the hand, after the tripod has gone. */
+static UfStatus write_plate(const Options *o, const World *world, const Spot *spot, int threads,
+                            UfReport *report)
+{
+    char path[4096];
+    size_t width = o->width / 2;
+    float *light = hand_render(world, &spot->hand, width, threads);
+    snprintf(path, sizeof path, "%s/%s-floor.jpg", o->out, spot->name);
+    if (light == NULL)
+        return UF_ERROR_MEMORY;
+    UfStatus status = output_by_hand(world, spot, light, width, path, report);
+    free(light);
+    if (status == UF_OK)
+        print_written(path, "the bare floor, photographed by hand");
+    return status;
+}
+
 static UfStatus make_spot(const Options *o, const Spot *spot, UfReport *report)
 {
     Rig rig;
@@ -151,6 +171,8 @@ static UfStatus make_spot(const Options *o, const Spot *spot, UfReport *report)
         if (world_finish(world) && light_bake(world, grain, threads) &&
             panorama_render(world, &rig, o->width, threads, &panorama))
             status = write_spot(o, &(Shot){world, spot, &rig, &panorama}, report);
+        if (status == UF_OK && o->plate)
+            status = write_plate(o, world, spot, threads, report);
         free(world->map);
         free(world->sunlit);
     }

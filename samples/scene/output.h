@@ -19,6 +19,9 @@ typedef struct Shot {
 UfStatus output_panorama(const Shot *shot, const float *light, const char *path, UfReport *report);
 /* The truth with a transparent cap about the nadir, as some stitchers leave it; RGBA, for PNG and TIFF. */
 UfStatus output_with_hole(const Shot *shot, double cap_deg, const char *path, UfReport *report);
+/* A photograph out of the hand, width x width * 2/3, as an 8-bit picture in sRGB. */
+UfStatus output_by_hand(const World *world, const Spot *spot, const float *light, size_t width,
+                        const char *path, UfReport *report);
 UfStatus output_emblem(const char *path, size_t size, UfReport *report);
 
 #endif

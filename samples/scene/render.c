@@ -7,10 +7,13 @@
 
 #include <stdlib.h>
 
+#include <underfoot/sphere.h>
+
 #include "noise.h"
 
 #define EXTRA_SAMPLES 4
 #define RIG_SAMPLES   6
+#define HAND_SAMPLES  5
 #define SUN_RADIUS    (0.2665 * PI / 180) /* half the sun's mean apparent diameter, 32 arc minutes */
 
 typedef struct Eye {
@@ -346,6 +349,36 @@ bool panorama_render(const World *world, const Rig *rig, size_t width, int threa
     free(marks);
     *out = p;
     return done;
+}
+
+float *hand_render(const World *world, const Hand *hand, size_t width, int threads)
+{
+    size_t height = width * 2 / 3;
+    double focal = (double)width / 2 / tan(hand->field_deg * PI / 360);
+    Eye eye = {world, NULL, v3(hand->x, hand->height, hand->z), 1 / focal, 4};
+    UfRotation turn = uf_rotation_from_angles(uf_radians(hand->yaw_deg), uf_radians(hand->pitch_deg),
+                                              uf_radians(hand->roll_deg));
+    float *out = malloc(3 * width * height * sizeof *out);
+    if (out == NULL)
+        return NULL;
+#pragma omp parallel for schedule(dynamic, 4) num_threads(threads)
+    for (size_t y = 0; y < height; y++)
+        for (size_t x = 0; x < width; x++) {
+            V3 sum = v3(0, 0, 0);
+            for (uint32_t i = 0; i < HAND_SAMPLES; i++) {
+                double sx, sy;
+                spread(i, 0.5, 0.5, &sx, &sy);
+                double u = ((double)x + sx - (double)width / 2) / focal;
+                double v = ((double)height / 2 - (double)y - sy) / focal, away = sqrt(u * u + v * v + 1);
+                UfDirection d = uf_rotation_apply(&turn, (UfDirection){u / away, v / away, 1 / away});
+                V3 seen = look(&eye, (Ray){eye.at, v3(d.x, d.y, d.z)}, 0, pixel_seed(x, y) + 977 * i, 0);
+                sum = v_along(sum, seen,
+                              1 / (away * away)); /* half of a plain lens's fourth power of the cosine */
+            }
+            put(out, y * width + x,
+                v_scale(v_mul(sum, v3(hand->gain[0], hand->gain[1], hand->gain[2])), 1.0 / HAND_SAMPLES));
+        }
+    return out;
 }
 
 void panorama_free(Panorama *panorama)

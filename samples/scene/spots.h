@@ -2,6 +2,7 @@
 #ifndef SCENE_SPOTS_H
 #define SCENE_SPOTS_H
 
+#include "render.h"
 #include "world.h"
 
 typedef struct Spot {
@@ -16,6 +17,7 @@ typedef struct Spot {
     double shutter_s;
     bool wide_gamut; /* 16 bits a sample in a wide profile; otherwise 8 bits in sRGB */
     bool open_air;
+    Hand hand;           /* how the bare floor was photographed */
     double hole_cap_deg; /* > 0: also written with a transparent cap about the nadir */
 } Spot;
 

@@ -5,6 +5,7 @@
 #include "cli/json.h"
 #include "cli/message.h"
 #include "cli/options.h"
+#include "cli/plate.h"
 #include "cli/rig_cap.h"
 
 enum {
@@ -12,6 +13,9 @@ enum {
     PATCH_RIG,
     PATCH_AT,
     PATCH_FILL,
+    PATCH_PLATE,
+    PATCH_PLATE_RIG,
+    PATCH_PLATE_POINTS,
     PATCH_LOGO,
     PATCH_LOGO_CAP,
     PATCH_HEADING,
@@ -40,6 +44,18 @@ static const CliOption options[] = {
      .argument = "WHAT",
      .words = {"floor", "smooth", "none"},
      .help = "floor (default), smooth, none or #RRGGBB"},
+    {.name = "plate",
+     .kind = CLI_FILE,
+     .argument = "PHOTO",
+     .help = "a photograph of the bare floor, from anywhere"},
+    {.name = "plate-rig",
+     .kind = CLI_FILE,
+     .argument = "RIG.ini",
+     .help = "the lens that took it, where it is a fisheye"},
+    {.name = "plate-points",
+     .kind = CLI_FILE,
+     .argument = "FILE",
+     .help = "points of the floor in both, when it cannot be fitted"},
     {.name = "logo", .kind = CLI_FILE, .argument = "FILE", .help = "a picture laid flat on the floor"},
     {.name = "logo-cap",
      .kind = CLI_ANGLE,
@@ -107,6 +123,10 @@ static int check_usage(const CliLine *line)
                                "--fill none without --logo leaves the picture as it is; give one of them");
     if (values[PATCH_SEED].given && fill_of(line) != UF_FILL_FLOOR)
         return cli_wrong_usage(command, "--seed is for --fill floor; leave it out");
+    if (values[PATCH_PLATE].given && fill_of(line) != UF_FILL_FLOOR)
+        return cli_wrong_usage(command, "--plate is a fill of its own; leave --fill out");
+    if (!values[PATCH_PLATE].given && (values[PATCH_PLATE_RIG].given || values[PATCH_PLATE_POINTS].given))
+        return cli_wrong_usage(command, "--plate-rig and --plate-points are for --plate PHOTO; add it");
     if (values[PATCH_CAP].given && values[PATCH_RIG].given)
         return cli_wrong_usage(command, "--cap and --rig both say how large the cap is; give one of them");
     if (values[PATCH_CAP].given || values[PATCH_RIG].given || (!fills_cap && values[PATCH_LOGO_CAP].given))
@@ -151,7 +171,7 @@ static bool at_zenith(const CliLine *line)
     return line->values[PATCH_AT].given && line->values[PATCH_AT].word == 1;
 }
 
-static UfPatchOptions patch_options(const CliLine *line, const UfPicture *logo)
+static UfPatchOptions patch_options(const CliLine *line, const UfPicture *logo, const UfPlate *plate)
 {
     const CliValue *values = line->values;
     const CliValue *cap = &values[values[PATCH_CAP].given ? PATCH_CAP : PATCH_LOGO_CAP];
@@ -160,6 +180,7 @@ static UfPatchOptions patch_options(const CliLine *line, const UfPicture *logo)
                             .cap_rad = cap->word >= 0 ? 0 : uf_radians(cap->number),
                             .feather_rad = uf_radians(feather_deg),
                             .fill = fill_of(line),
+                            .plate = plate,
                             .logo = logo,
                             .logo_cap_rad = uf_radians(values[PATCH_LOGO_CAP].number),
                             .heading_rad = uf_radians(values[PATCH_HEADING].number),
@@ -184,7 +205,9 @@ static void print_plain(const CliLine *line, const UfPictureInfo *info, const Uf
            patch->at_zenith ? "zenith" : "nadir", degrees(patch->feather_rad));
     printf("  rows  %zu to %zu of %zu touched\n", result->first_row_px, result->last_row_px - 1,
            info->height_px);
-    printf("  fill  %s", fill_name(result->fill_used));
+    if (patch->plate != NULL)
+        cli_plate_print(line->values[PATCH_PLATE].text, &result->plate);
+    printf("  fill  %s", patch->plate != NULL ? "plate" : fill_name(result->fill_used));
     if (patch->logo != NULL) {
         fputs(", logo ", stdout);
         cli_put_text(stdout, line->values[PATCH_LOGO].text);
@@ -206,7 +229,9 @@ static void print_json(const CliLine *line, const UfPictureInfo *info, const UfP
     if (line->values[PATCH_RIG].given)
         cli_json_file(&json, "rig", line->values[PATCH_RIG].text);
     cli_json_number(&json, "feather_deg", degrees(patch->feather_rad));
-    cli_json_text(&json, "fill", fill_name(result->fill_used));
+    cli_json_text(&json, "fill", patch->plate != NULL ? "plate" : fill_name(result->fill_used));
+    if (patch->plate != NULL)
+        cli_plate_json(&json, line->values[PATCH_PLATE].text, &result->plate);
     if (patch->logo != NULL)
         cli_json_file(&json, "logo", line->values[PATCH_LOGO].text);
     cli_json_whole(&json, "first_row_px", (long long)result->first_row_px);
@@ -220,6 +245,7 @@ static void print_json(const CliLine *line, const UfPictureInfo *info, const UfP
 typedef struct Work {
     UfReport *report;
     UfPicture *panorama, *logo;
+    CliPlate plate;
     UfTouched *touched;
     UfPictureInfo info;
     UfWriteOptions write;
@@ -269,6 +295,9 @@ static int prepare(const CliLine *line, Work *work)
         status = plan_cap(line, work);
     if (status == CLI_DONE && line->values[PATCH_LOGO].given)
         status = read_logo(line, work);
+    if (status == CLI_DONE && line->values[PATCH_PLATE].given)
+        status = cli_plate_read(line, line->values[PATCH_PLATE].text, line->values[PATCH_PLATE_RIG].text,
+                                line->values[PATCH_PLATE_POINTS].text, &work->plate, work->report);
     return status;
 }
 
@@ -299,7 +328,8 @@ static int run(const CliLine *line)
     int status = work.report == NULL ? cli_failed("not enough memory") : prepare(line, &work);
     if (status != CLI_DONE)
         goto cleanup;
-    UfPatchOptions covering = patch_options(line, work.logo);
+    UfPatchOptions covering =
+        patch_options(line, work.logo, work.plate.plate.photo != NULL ? &work.plate.plate : NULL);
     if (line->values[PATCH_RIG].given)
         covering.cap_rad = work.rig_cap_rad;
     UfStatus patched = patch(line, &work, &covering, &result);
@@ -316,6 +346,7 @@ cleanup:
     uf_touched_free(&work.touched);
     uf_picture_free(&work.panorama);
     uf_picture_free(&work.logo);
+    cli_plate_clear(&work.plate);
     uf_report_free(&work.report);
     return status;
 }

@@ -14,6 +14,7 @@
 #include "patch/detail.h"
 #include "patch/floor_plane.h"
 #include "patch/odd.h"
+#include "patch/plate.h"
 #include "patch/rows.h"
 #include "patch/shading.h"
 
@@ -34,34 +35,43 @@ void uf_floor_free(UfFloor **floor)
     *floor = NULL;
 }
 
-UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned seed, UfFloor **out,
-                          UfReport *report)
+/* The hole that is left gets the ring's texture, in the ring's light. */
+static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, unsigned seed, UfReport *report)
+{
+    UfShading shading = {0};
+    UfStatus status = uf_shading_fit(&plane->canvas, &shading, report);
+    if (status != UF_OK)
+        return status;
+    /* after the detail: its mask reads a pixel into the hole, where the picture is still floor */
+    uf_canvas_empty_hole(&plane->canvas);
+    uf_shading_remove(&shading, &plane->canvas);
+    if (uf_canvas_deviation(&plane->canvas) < LEAST_TEXTURE)
+        return uf_fail(report, UF_ERROR_UNCLEAR, "the floor around the cap is too uniform to hold a texture");
+    if ((status = uf_odd_exclude(&plane->canvas, uf_floor_plane_reach(plane, cap), report)) != UF_OK)
+        return status;
+    if ((status = uf_complete(&plane->canvas, seed, cap->threads, report)) != UF_OK)
+        return status;
+    uf_shading_restore(&shading, &plane->canvas);
+    return UF_OK;
+}
+
+UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned seed, const UfPlate *plate,
+                          UfPlateFit *fit, UfFloor **out, UfReport *report)
 {
     UfFloorPlane plane = {0};
-    UfShading shading = {0};
+    UfBox hole;
     UfFloor *floor = uf_alloc_zero(1, sizeof *floor);
     if (floor == NULL)
         return uf_fail_memory(report);
     UfStatus status = uf_floor_plane_read(panorama, cap, &plane, report);
+    if (status == UF_OK && plate != NULL)
+        status = uf_plate_lay(panorama, cap, plate, &plane, fit, report);
     if (status == UF_OK)
         status = uf_detail_restore(panorama, cap, &plane, report);
-    if (status == UF_OK)
-        status = uf_shading_fit(&plane.canvas, &shading, report);
+    if (status == UF_OK && uf_canvas_hole_box(&plane.canvas, 0, &hole))
+        status = complete(&plane, cap, seed, report);
     if (status != UF_OK)
         goto cleanup;
-    /* after the detail: its mask reads a pixel into the hole, where the picture is still floor */
-    uf_canvas_empty_hole(&plane.canvas);
-    uf_shading_remove(&shading, &plane.canvas);
-    if (uf_canvas_deviation(&plane.canvas) < LEAST_TEXTURE) {
-        status =
-            uf_fail(report, UF_ERROR_UNCLEAR, "the floor around the cap is too uniform to hold a texture");
-        goto cleanup;
-    }
-    if ((status = uf_odd_exclude(&plane.canvas, uf_floor_plane_reach(&plane, cap), report)) != UF_OK)
-        goto cleanup;
-    if ((status = uf_complete(&plane.canvas, seed, cap->threads, report)) != UF_OK)
-        goto cleanup;
-    uf_shading_restore(&shading, &plane.canvas);
     floor->view = plane.view;
     if ((status = uf_floor_plane_picture(&plane, panorama, &floor->plane, report)) != UF_OK)
         goto cleanup;

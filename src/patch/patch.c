@@ -11,6 +11,7 @@
 #include "patch/logo.h"
 #include "patch/membrane.h"
 #include "patch/over.h"
+#include "patch/plate.h"
 #include "patch/rows.h"
 
 #define BAND_ROWS     64u
@@ -23,6 +24,7 @@ typedef struct Filler {
     UfFill fill;
     UfMembrane *membrane;
     UfFloor *floor;
+    UfPlateFit plate;
     double colour[3];
 } Filler;
 
@@ -51,6 +53,8 @@ static UfStatus check_fill(const UfPatchOptions *options, UfReport *report)
 {
     if ((int)options->fill < UF_FILL_FLOOR || options->fill > UF_FILL_NONE)
         return uf_fail(report, UF_ERROR_ARGUMENT, "there is no fill number %d", (int)options->fill);
+    if (options->plate != NULL && (options->fill != UF_FILL_FLOOR || options->plate->photo == NULL))
+        return uf_fail(report, UF_ERROR_ARGUMENT, "a floor photograph goes with the floor fill");
     if (options->fill == UF_FILL_NONE && options->logo == NULL)
         return uf_fail(report, UF_ERROR_ARGUMENT,
                        "no fill and no logo: there is nothing to cover the cap with");
@@ -123,7 +127,7 @@ static UfStatus prepare_floor(const UfPicture *panorama, const UfCap *cap, unsig
                               UfReport *report)
 {
     UfReport *reason = uf_report_create();
-    UfStatus status = uf_floor_rebuild(panorama, cap, seed, &filler->floor, reason);
+    UfStatus status = uf_floor_rebuild(panorama, cap, seed, NULL, NULL, &filler->floor, reason);
     if (status == UF_ERROR_UNCLEAR) {
         uf_warn(report, "%s; it was filled smoothly instead", uf_report_error(reason));
         filler->fill = UF_FILL_SMOOTH;
@@ -140,6 +144,9 @@ static UfStatus prepare(const UfPicture *panorama, const UfCap *cap, const UfPat
 {
     switch (filler->fill) {
     case UF_FILL_FLOOR:
+        if (options->plate != NULL) /* never smoothed over: a plate that does not fit is refused */
+            return uf_floor_rebuild(panorama, cap, options->seed, options->plate, &filler->plate,
+                                    &filler->floor, report);
         return prepare_floor(panorama, cap, options->seed, filler, report);
     case UF_FILL_SMOOTH:
         return uf_membrane_from_picture(panorama, cap, &filler->membrane, report);
@@ -223,10 +230,11 @@ static UfStatus check_arguments(const UfPicture *panorama, const UfPatchOptions 
     return status;
 }
 
-/* Covers the cap and its feather; *used is the fill that it came to, *rings how many rings may have changed.
+/* Covers the cap and its feather; *result gets the fill that it came to, *rings how many rings may have
+ * changed.
  */
 static UfStatus lay_fill(UfPicture *panorama, const UfCap *cap, const UfPatchOptions *options,
-                         UfTouched *touched, UfFill *used, size_t *rings, UfReport *report)
+                         UfTouched *touched, UfPatchResult *result, size_t *rings, UfReport *report)
 {
     Filler filler = {.fill = options->fill};
     size_t count = uf_cap_ring_count(cap, uf_cap_outer_rad(cap));
@@ -236,7 +244,8 @@ static UfStatus lay_fill(UfPicture *panorama, const UfCap *cap, const UfPatchOpt
         status = cover(panorama, &filler, cap, first, first + count, report);
     if (status == UF_OK && touched != NULL)
         uf_touched_add(touched, 0, first, cap->width_px, first + count);
-    *used = filler.fill;
+    result->fill_used = filler.fill;
+    result->plate = filler.plate;
     *rings = count;
     uf_membrane_free(&filler.membrane);
     uf_floor_free(&filler.floor);
@@ -247,23 +256,25 @@ UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched 
                   UfPatchResult *result, UfReport *report)
 {
     UfCap cap = {0};
-    UfFill used = options->fill;
+    UfPatchResult found = {.fill_used = options->fill};
     size_t fill_rings = 0, logo_rings = 0;
     UfStatus status = check_arguments(panorama, options, report);
     if (status == UF_OK)
         status = make_cap(panorama, options, &cap, report);
+    if (status == UF_OK && options->plate != NULL)
+        status = uf_plate_check(options->plate, &cap, report);
     if (status == UF_OK && options->fill != UF_FILL_NONE)
-        status = lay_fill(panorama, &cap, options, touched, &used, &fill_rings, report);
+        status = lay_fill(panorama, &cap, options, touched, &found, &fill_rings, report);
     if (status == UF_OK && options->logo != NULL)
         status = uf_logo_lay(panorama, options->logo, &cap,
                              options->logo_cap_rad > 0 ? options->logo_cap_rad : cap.cap_rad,
                              options->heading_rad, touched, &logo_rings, report);
     if (status == UF_OK && result != NULL) {
         size_t rings = fill_rings > logo_rings ? fill_rings : logo_rings;
-        result->cap_rad = cap.cap_rad;
-        result->fill_used = used;
-        result->first_row_px = uf_cap_first_row(&cap, rings);
-        result->last_row_px = result->first_row_px + rings;
+        found.cap_rad = cap.cap_rad;
+        found.first_row_px = uf_cap_first_row(&cap, rings);
+        found.last_row_px = found.first_row_px + rings;
+        *result = found;
     }
     return status;
 }
