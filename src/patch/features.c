@@ -351,8 +351,8 @@ UfStatus uf_features_find(const UfGrey *picture, bool doubled, size_t most, int 
         for (size_t i = 0; status == UF_OK && i < here.count; i++)
             status = append(&all, &here.items[i], report);
         free(here.items);
-        if (status != UF_OK || octave.layer[0].width < 2 * LEAST_SIDE ||
-            octave.layer[0].height < 2 * LEAST_SIDE)
+        if (status != UF_OK || octave.layer[0].width < (size_t)2 * LEAST_SIDE ||
+            octave.layer[0].height < (size_t)2 * LEAST_SIDE)
             break;
         status = next_octave(&octave, &next, report);
         octave_clear(&octave);

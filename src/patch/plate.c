@@ -21,10 +21,11 @@
 #define LEAST_COVER  0.02
 #define WORTH_SAYING 0.002
 /* A larger difference at the edge is something that only one picture shows. */
-#define MOST_EDGE     0.12F
-#define EDGE_PX       3
-#define EDGE_CYCLES   12
-#define PAIR_APART_PX 1.0
+#define MOST_EDGE       0.12F
+#define EDGE_PX         24 /* seen beside the hole, to compare sharpness */
+#define MOST_SHARPENING 1.0
+#define EDGE_CYCLES     12
+#define PAIR_APART_PX   1.0
 
 static double pair_distance(UfPixelPoint a, UfPixelPoint b)
 {
@@ -135,6 +136,87 @@ static void sample(const UfPlatePhoto *photo, const UfHomography *to_ray, const 
         }
 }
 
+/* Sums over what both show of the Laplacian's squares: of the ring, of the plate, of what softening takes
+ * away. */
+typedef struct Energies {
+    double ring, plate, cross, taken;
+} Energies;
+
+static float laplacian(const float *at, size_t stride)
+{
+    return 4 * at[0] - at[4] - *(at - 4) - at[stride] - *(at - stride);
+}
+
+/* The 3 x 3 binomial mean of everything, and 1 where it and a pixel around it are of known pixels. */
+static void soften(const Piece *p, float *soft, uint8_t *is_sound)
+{
+    size_t stride = 4 * p->width;
+    memcpy(soft, p->plate, p->height * stride * sizeof *soft);
+    memset(is_sound, 0, p->width * p->height);
+    for (size_t y = 2; y + 2 < p->height; y++)
+        for (size_t x = 2; x + 2 < p->width; x++) {
+            size_t i = y * p->width + x;
+            bool is_known = true;
+            for (size_t k = 0; k < 25; k++)
+                is_known = is_known && p->known[i + (k / 5 - 2) * p->width + k % 5 - 2];
+            is_sound[i] = is_known;
+            const float *v = p->plate + 4 * i;
+            for (size_t c = 0; c < 3 && is_known; c++, v++)
+                soft[4 * i + c] = (4 * v[0] + 2 * (v[4] + *(v - 4) + v[stride] + *(v - stride)) +
+                                   v[stride + 4] + v[stride - 4] + *(v - stride - 4) + *(v - stride + 4)) /
+                                  16;
+        }
+}
+
+static Energies compare(const UfCanvas *canvas, const Piece *p, const float *soft, const uint8_t *is_sound)
+{
+    Energies e = {0};
+    for (size_t y = 1; y + 1 < p->height; y++)
+        for (size_t x = 1; x + 1 < p->width; x++) {
+            size_t i = y * p->width + x, at = canvas_index(canvas, p, i);
+            bool is_ring = is_sound[i] && is_sound[i - 1] && is_sound[i + 1] && is_sound[i - p->width] &&
+                           is_sound[i + p->width];
+            const size_t around[5] = {at, at - 1, at + 1, at - canvas->width, at + canvas->width};
+            for (size_t k = 0; k < 5 && is_ring; k++)
+                is_ring = canvas->cell[around[k]] == UF_CELL_SOURCE;
+            for (size_t c = 0; c < 3 && is_ring; c++) {
+                double ring = (double)laplacian(canvas->value + 4 * at + c, 4 * canvas->width);
+                double plate = (double)laplacian(p->plate + 4 * i + c, 4 * p->width);
+                double taken = plate - (double)laplacian(soft + 4 * i + c, 4 * p->width);
+                e.ring += ring * ring;
+                e.plate += plate * plate;
+                e.cross += plate * taken;
+                e.taken += taken * taken;
+            }
+        }
+    return e;
+}
+
+/*
+ * As sharp and as grainy as the ring: the plate P becomes P - b (P - B P) with the b at which both have the
+ * same detail where both are seen; b below 0 sharpens.
+ */
+static UfStatus match_detail(const UfCanvas *canvas, Piece *p, UfReport *report)
+{
+    size_t pixels = p->width * p->height;
+    float *soft = uf_alloc(pixels, 4 * sizeof *soft);
+    uint8_t *is_sound = uf_alloc(pixels, 1);
+    UfStatus status = soft == NULL || is_sound == NULL ? uf_fail_memory(report) : UF_OK;
+    if (status == UF_OK) {
+        soften(p, soft, is_sound);
+        Energies e = compare(canvas, p, soft, is_sound);
+        double root = e.cross * e.cross - e.taken * (e.plate - e.ring);
+        double amount = e.taken > 0 ? (e.cross - sqrt(fmax(root, 0))) / e.taken : 0;
+        float b = (float)fmax(-MOST_SHARPENING, fmin(amount, 1));
+        for (size_t i = 0; i < pixels; i++)
+            for (size_t c = 0; c < 3 && is_sound[i]; c++)
+                p->plate[4 * i + c] -= b * (p->plate[4 * i + c] - soft[4 * i + c]);
+    }
+    free(soft);
+    free(is_sound);
+    return status;
+}
+
 /* What the ring has and the plate has not, where both are seen and are of one thing. */
 static void differ(const UfCanvas *canvas, Piece *p)
 {
@@ -233,6 +315,8 @@ static UfStatus lay_matched(const UfCap *cap, const UfPlatePhoto *photo, const U
             "where the tripod stood");
         goto cleanup;
     }
+    if ((status = match_detail(&plane->canvas, &piece, report)) != UF_OK)
+        goto cleanup;
     if ((status = join(&plane->canvas, cap->threads, &piece, report)) != UF_OK)
         goto cleanup;
     fit->sharpness = sharpness(photo, to_ray, &piece);

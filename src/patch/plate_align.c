@@ -133,9 +133,9 @@ bool uf_plate_align(const UfGrey *still, const UfGrey *moved, int threads, UfHom
             return false;
         double scale = 0;
         for (size_t i = 0; i < PARAMETERS; i++)
-            scale = fmax(scale, sums.a[i * PARAMETERS + i]);
+            scale = fmax(scale, sums.a[i * (PARAMETERS + 1)]);
         for (size_t i = 0; i < PARAMETERS; i++) /* a little damping, for floors with lines one way only */
-            sums.a[i * PARAMETERS + i] += 1e-5 * scale;
+            sums.a[i * (PARAMETERS + 1)] += 1e-5 * scale;
         for (size_t i = 0; i < PARAMETERS * PARAMETERS; i++)
             sums.a[i] /= scale > 0 ? scale : 1;
         for (size_t i = 0; i < PARAMETERS; i++)

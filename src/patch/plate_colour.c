@@ -3,10 +3,11 @@
  *
  * All in linear light, on the means of small cells, so that noise and the last fraction of a pixel do not
  * matter: first one affine mix of the channels, r = A p + b, with a pull towards plain gains, for the
- * cameras' colours; then, channel by channel, log(r/(A p + b)) as a surface of degree 2 over the floor, which
- * carries vignetting across the hole where the ring goes all round it, and a harmonic rest that fits the
- * ring's own shades. Both fits are reweighted (Cauchy), since a tripod's leg or a shoe is in one picture
- * only.
+ * cameras' colours; then, channel by channel, log(r/(A p + b)) as a gentle slope and a lens's vignetting, a
+ * power of the cosine of the angle from its axis, which is known in the hole from what the ring shows of it;
+ * and a harmonic rest that fits the ring's own shades. A surface of degree 2 instead bulged by 10 of 255 in
+ * the hole where a photograph showed only parts of the ring. The fits are reweighted (Cauchy), since a
+ * tripod's leg or a shoe is in one picture only.
  */
 #include "patch/plate_colour.h"
 
@@ -15,15 +16,17 @@
 #include "base/memory.h"
 #include "patch/poisson.h"
 
-#define MATCH_SIDE  1100u /* pixels are compared on no more */
-#define CELLS       56.0  /* across the plane */
-#define LEAST_CELLS 12
-#define PASSES      6
-#define MIX_PULL    0.02
-#define OFFSET_PULL 0.1
-#define MOST_OFF    3.5 /* robust sigmas: beyond, a cell shows something else */
-#define SECTORS     8
-#define DARK        1e-4
+#define MATCH_SIDE   1100u /* pixels are compared on no more */
+#define CELLS        56.0  /* across the plane */
+#define LEAST_CELLS  12
+#define PASSES       6
+#define MIX_PULL     0.02
+#define OFFSET_PULL  0.1
+#define MOST_OFF     3.5 /* robust sigmas: beyond, a cell shows something else */
+#define SECTORS      8
+#define MOST_SECTORS 6
+#define TERMS        4
+#define DARK         1e-4
 
 typedef struct Cell {
     double ring[3], plate[3], u, v, weight;
@@ -246,9 +249,8 @@ static UfStatus fit_mix(const Match *m, UfPlateColour *colour, UfReport *report)
     return UF_OK;
 }
 
-/* What a surface may be: of degree 2 where the ring is seen all round, 1 on most of it, otherwise a constant.
- */
-static size_t term_count(const Match *m, size_t cells)
+/* May the surface slope? Only where most of the ring is seen. */
+static bool may_slope(const Match *m, size_t cells)
 {
     size_t seen[SECTORS] = {0}, sectors = 0;
     for (size_t i = 0; i < cells; i++)
@@ -258,20 +260,25 @@ static size_t term_count(const Match *m, size_t cells)
         }
     for (size_t k = 0; k < SECTORS; k++)
         sectors += seen[k] >= 3;
-    return sectors == SECTORS ? 6 : sectors >= 5 ? 3 : 1;
+    return sectors >= MOST_SECTORS;
 }
 
-static void terms_at(double u, double v, double out[6])
+/* 1, place, and the logarithm of 1/cos^2 of the angle from the lens's axis. */
+static void terms_at(const UfPlateColour *colour, double u, double v, double out[TERMS])
 {
-    const double terms[6] = {1, u, v, u * u, u * v, v * v};
+    double half = (double)colour->side_px / 2, tangent = 0;
+    UfSpot q;
+    if (uf_homography_apply(&colour->to_ray, (UfSpot){half * (1 + u), half * (1 + v)}, &q))
+        tangent = colour->tangent * hypot(q.x, q.y);
+    const double terms[TERMS] = {1, u, v, log1p(tangent * tangent)};
     memcpy(out, terms, sizeof terms);
 }
 
 static double surface(const UfPlateColour *colour, size_t c, double u, double v)
 {
-    double at[6], sum = 0;
-    terms_at(u, v, at);
-    for (size_t k = 0; k < 6; k++)
+    double at[TERMS], sum = 0;
+    terms_at(colour, u, v, at);
+    for (size_t k = 0; k < TERMS; k++)
         sum += colour->terms[c][k] * at[k];
     return sum;
 }
@@ -292,29 +299,31 @@ static double rest_spread(const UfPlateColour *colour, Match *m, size_t c)
     return fmax(spread(m->off, n), 1e-3);
 }
 
-/* Adds to the surface what fits the present rest, reweighted by it. */
-static void fit_surface(UfPlateColour *colour, Match *m, size_t c, size_t terms)
+/* Adds to the surface what fits the present rest, reweighted by it; slopes are held at 0 unless they may be.
+ */
+static void fit_surface(UfPlateColour *colour, Match *m, size_t c, bool slopes)
 {
     for (int pass = 0; pass < PASSES; pass++) {
-        double a[36] = {0}, b[6] = {0}, scale = rest_spread(colour, m, c);
+        double a[TERMS * TERMS] = {0}, b[TERMS] = {0}, scale = rest_spread(colour, m, c), total = 0;
         for (size_t i = 0; i < colour->side * colour->side; i++) {
             const Cell *cell = &m->cells[i];
-            double at[6];
+            double at[TERMS];
             if (!(cell->weight > 0))
                 continue;
             double rest = log_rest(colour, cell, c), weight = 1 / (1 + rest * rest / (scale * scale));
-            terms_at(cell->u, cell->v, at);
-            for (size_t j = 0; j < terms; j++) {
-                for (size_t k = 0; k < terms; k++)
-                    a[j * terms + k] += weight * at[j] * at[k];
+            terms_at(colour, cell->u, cell->v, at);
+            for (size_t j = 0; j < TERMS; j++) {
+                for (size_t k = 0; k < TERMS; k++)
+                    a[j * TERMS + k] += weight * at[j] * at[k];
                 b[j] += weight * at[j] * rest;
             }
+            total += weight;
         }
-        for (size_t j = 0; j < terms; j++)
-            a[j * terms + j] *= 1 + 1e-6;
-        if (!uf_solve_linear(terms, a, b))
+        for (size_t j = 1; j < TERMS; j++) /* small pulls to 0 against what the ring does not say */
+            a[j * TERMS + j] += total * (j == TERMS - 1 ? 1e-5 : slopes ? 1e-3 : 1e9);
+        if (!uf_solve_linear(TERMS, a, b))
             return;
-        for (size_t j = 0; j < terms; j++)
+        for (size_t j = 0; j < TERMS; j++)
             colour->terms[c][j] += b[j];
     }
 }
@@ -410,6 +419,8 @@ UfStatus uf_plate_colour_match(const UfFloorPlane *plane, const UfPlatePhoto *ph
     out->transfer = photo->transfer;
     out->is_root = plane->is_root;
     out->channels = channels;
+    out->to_ray = *to_ray;
+    out->tangent = photo->tangent;
     UfStatus status = load(plane, photo, to_ray, threads, out, &m, report);
     if (status == UF_OK && gather(out, &m) < LEAST_CELLS)
         status = uf_fail(report, UF_ERROR_UNCLEAR,
@@ -418,9 +429,9 @@ UfStatus uf_plate_colour_match(const UfFloorPlane *plane, const UfPlatePhoto *ph
     if (status == UF_OK)
         status = fit_mix(&m, out, report);
     if (status == UF_OK) {
-        size_t terms = term_count(&m, out->side * out->side);
+        bool slopes = may_slope(&m, out->side * out->side);
         for (size_t c = 0; c < channels; c++)
-            fit_surface(out, &m, c, terms);
+            fit_surface(out, &m, c, slopes);
         status = fill_rest(out, &m, threads, report);
     }
     if (status == UF_OK)

@@ -9,10 +9,12 @@ typedef struct UfPlateColour {
     const UfTransfer *transfer; /* borrowed */
     bool is_root;
     size_t channels;
-    double mix[3][4];   /* linear light: colour out = mix (colour in, 1) */
-    double terms[3][6]; /* logarithm of a gain: 1, u, v, uu, uv, vv, u and v over the plane from -1 to 1 */
-    double cell_px;     /* of the plane, a cell of `rest` */
-    size_t side;        /* of the plane, in cells */
+    double mix[3][4];    /* linear light: colour out = mix (colour in, 1) */
+    double terms[3][4];  /* logarithm of a gain: 1, u, v (over the plane from -1 to 1), vignetting */
+    UfHomography to_ray; /* for vignetting: from the plane's pixels */
+    double tangent;      /* of the angle from the lens's axis, per unit of a ray */
+    double cell_px;      /* of the plane, a cell of `rest` */
+    size_t side;         /* of the plane, in cells */
     size_t side_px;
     float *rest; /* side x side x 4: what the terms leave of the logarithm */
 } UfPlateColour;

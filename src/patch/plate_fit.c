@@ -17,7 +17,7 @@
 #include "patch/plate_match.h"
 #include "patch/plate_rivals.h"
 
-#define MOST_FEATURES     3000u
+#define MOST_FEATURES     1600u
 #define DOUBLE_BELOW      500u  /* smaller floors are doubled for features */
 #define ALIGN_SIDE        2200u /* the finest refinement happens on no more */
 #define ALIGN_PASSES      3
@@ -26,8 +26,10 @@
 #define RIVALS            5
 #define WORTH_REFINING    0.3 /* of the winner's correlation */
 #define LEAST_CORRELATION 0.40
-#define LEAST_OVERLAP     0.15
-#define MOST_SHIFT_PX     1.5
+/* With a winner like this, guesses of half as many features are not tried. */
+#define SURE          0.8
+#define LEAST_OVERLAP 0.15
+#define MOST_SHIFT_PX 1.5
 /* A rival must leave this many times as much unexplained. */
 #define CLEAR_FACTOR 1.35
 #define PIECE_PX     24
@@ -138,6 +140,8 @@ static UfStatus elect(const Fitter *f, Candidate *out, UfReport *report)
     if (!uf_homography_inverse(&grid, &back))
         return status;
     for (size_t i = 0; status == UF_OK && i < count; i++) {
+        if (out->correlation > SURE && 2 * guesses[i].inliers < out->inliers)
+            continue;
         UfHomography map = uf_homography_product(&guesses[i].to_photo, &back);
         Candidate one = {.to_ray = uf_homography_product(&f->levels.shot_to_ray, &map),
                          .matches = guesses[i].matches,

@@ -32,8 +32,9 @@ static UfStatus halves(UfGrey *level, size_t *count, UfReport *report)
 {
     UfStatus status = UF_OK;
     *count = 1;
-    while (status == UF_OK && *count < UF_PLATE_MOST_LEVELS && level[*count - 1].width >= 2 * LEAST_LEVEL &&
-           level[*count - 1].height >= 2 * LEAST_LEVEL) {
+    while (status == UF_OK && *count < UF_PLATE_MOST_LEVELS &&
+           level[*count - 1].width >= (size_t)2 * LEAST_LEVEL &&
+           level[*count - 1].height >= (size_t)2 * LEAST_LEVEL) {
         status = uf_grey_halve(&level[*count - 1], &level[*count], report);
         *count += status == UF_OK;
     }
@@ -140,7 +141,7 @@ UfStatus uf_plate_floor_detail(const UfPlateLevels *levels, size_t level, UfGrey
 /* Which of the photo's sizes is about as fine as the grid: the median over a lattice of places. */
 static size_t shot_level(const UfPlateLevels *l, const UfHomography *to_shot, size_t width, size_t height)
 {
-    double scales[64];
+    double scales[64] = {0};
     size_t count = 0;
     for (size_t k = 0; k < 64; k++) {
         UfSpot at = {(double)width * ((double)(k % 8) + 0.5) / 8,

@@ -15,7 +15,9 @@
 
 /* Rays farther from the axis see the floor too much from the side. */
 #define MOST_ANGLE_RAD (70.0 * UF_PI / 180)
-#define MOST_SAMPLES   24
+/* Half the diagonal of 36 x 24 mm over 28 mm. */
+#define USUAL_TANGENT 0.773
+#define MOST_SAMPLES  24
 /* Shapes that differ by no more are the same: pixels are often trimmed. */
 #define SHAPE_TOLERANCE 0.03
 
@@ -29,6 +31,7 @@ UfStatus uf_plate_photo_create(const UfPicture *picture, const UfTransfer *trans
                           .centre_x = width / 2,
                           .centre_y = height / 2,
                           .focal_px = hypot(width, height) / 2,
+                          .tangent = USUAL_TANGENT,
                           .reach = INFINITY};
     if (camera != NULL) {
         double shape = camera->sensor_long_mm / camera->sensor_short_mm;
@@ -42,6 +45,7 @@ UfStatus uf_plate_photo_create(const UfPicture *picture, const UfTransfer *trans
         photo.lens = camera->lens;
         photo.mm_per_px = camera->sensor_long_mm / fmax(width, height);
         photo.focal_px = camera->lens.focal_mm / photo.mm_per_px;
+        photo.tangent = 1;
         photo.is_rectilinear = camera->lens.mapping == UF_MAPPING_RECTILINEAR;
         photo.reach = tan(fmin(uf_lens_limit_rad(&camera->lens), MOST_ANGLE_RAD));
     }

@@ -18,7 +18,9 @@ typedef struct UfPlatePhoto {
     bool is_rectilinear;
     UfLens lens;
     double mm_per_px, focal_px; /* focal_px: pixels per unit of q at the picture's centre */
-    double reach;               /* largest |q| that is used */
+    double
+        tangent;  /* tangent of the angle from the axis per unit of q; a usual lens's where it is not known */
+    double reach; /* largest |q| that is used */
     double centre_x, centre_y;
 } UfPlatePhoto;
 
