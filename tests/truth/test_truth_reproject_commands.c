@@ -256,3 +256,63 @@ Test(reproject_commands, planets_show_every_direction_where_it_is)
                            "--sky-centre"));
     check_picture("told.png", wrapped_planet_truth, &sky, 50000);
 }
+
+/* out(d) = in(R d): the colour says R d. */
+static bool turned_truth(const void *what, double x, double y, double width, double height, double d[3])
+{
+    const double *angles_rad = what;
+    double at[3];
+    panorama_truth(NULL, x, y, width, height, at);
+    double roll = angles_rad[2];
+    double pitch = angles_rad[1];
+    double yaw = angles_rad[0];
+    double rolled[3] = {cos(roll) * at[0] + sin(roll) * at[1], cos(roll) * at[1] - sin(roll) * at[0], at[2]};
+    double pitched[3] = {rolled[0], cos(pitch) * rolled[1] + sin(pitch) * rolled[2],
+                         cos(pitch) * rolled[2] - sin(pitch) * rolled[1]};
+    d[0] = cos(yaw) * pitched[0] + sin(yaw) * pitched[2];
+    d[1] = pitched[1];
+    d[2] = cos(yaw) * pitched[2] - sin(yaw) * pitched[0];
+    return true;
+}
+
+Test(reproject_commands, turned_panoramas_show_every_direction_where_it_is)
+{
+    const double angles_rad[3] = {uf_radians(-71.3), uf_radians(38), uf_radians(-12.5)};
+    run_well(
+        RUN_UNDERFOOT("turn", "coded.png", "-o", "turned.png", "--yaw=-71.3", "--pitch=38", "--roll=-12.5"));
+    check_picture("turned.png", turned_truth, angles_rad, (size_t)WIDTH_PX * WIDTH_PX / 2);
+}
+
+/* All over the face but for its rim, where the mask ends, what was painted; all beyond it, what was there. */
+static bool painted_truth(const void *what, double x, double y, double width, double height, double d[3])
+{
+    panorama_truth(NULL, x, y, width, height, d);
+    double a = fabs(d[0] / d[1]);
+    double b = fabs(d[2] / d[1]);
+    double reach = a > b ? a : b;
+    bool is_in = d[1] < 0 && reach < 0.9;
+    bool is_out = d[1] >= 0 || reach > 1.1;
+    for (int c = 0; is_in && c < 3; c++)
+        d[c] = -d[c];
+    return *(const bool *)what ? is_in : is_out;
+}
+
+Test(reproject_commands, what_was_painted_comes_home_to_its_direction)
+{
+    UfPicture *face = NULL;
+    run_well(RUN_UNDERFOOT("faces", "coded.png", "-o", ".", "--only", "down"));
+    cr_assert_eq(uf_picture_read("down.png", NULL, &face, NULL), UF_OK);
+    /* every direction is painted over with its opposite */
+    for (size_t y = 0; y < FACE_PX; y++)
+        for (size_t i = 0; i < FACE_PX * uf_picture_channels(face); i++) {
+            uint16_t *code = (uint16_t *)uf_picture_row(face, y) + i;
+            *code = (uint16_t)(65535 - *code);
+        }
+    cr_assert_eq(uf_picture_write(face, "painted.png", NULL, NULL), UF_OK);
+    run_well(RUN_UNDERFOOT("putback", "coded.png", "painted.png", "-o", "home.png", "--as", "down"));
+    bool painted = true;
+    check_picture("home.png", painted_truth, &painted, 15000);
+    painted = false;
+    check_picture("home.png", painted_truth, &painted, 90000);
+    uf_picture_free(&face);
+}
