@@ -90,8 +90,7 @@ void uf_run_tell(UfRun *run, UfTourEventKind kind, const UfJob *job)
                          .running = run->schedule.running,
                          .elapsed_s = elapsed_s,
                          .rate = elapsed_s > 0 ? 60 * (double)run->made / elapsed_s : 0,
-                         .left_s =
-                             kind == UF_TOUR_EVENT_TIME || kind == UF_TOUR_EVENT_MADE ? left_s(run) : -1};
+                         .left_s = left_s(run)};
     if (job != NULL) {
         const char *messages = job->record.messages == NULL ? "" : job->record.messages;
         event.panorama = tour->panoramas[job->panorama].name;

@@ -17,6 +17,7 @@ static const struct {
     {"remap", bench_remap},
     {"patch", bench_patch},
     {"plan", bench_plan},
+    {"tour", bench_tour},
 };
 
 static bool is_wanted(const char *name, char **wanted, int count)

@@ -75,5 +75,6 @@ void bench_remap(const Bench *bench);
 void bench_patch(const Bench *bench);
 void bench_plan(const Bench *bench);
 void bench_start(const Bench *bench);
+void bench_tour(const Bench *bench);
 
 #endif
