@@ -23,10 +23,22 @@ typedef enum UfFill {
 
 #define UF_CAP_MAX_DEG 75.0
 
+/* Beside the cap, or instead of it, a painted mask and the shadow of camera and tripod can be covered. */
 typedef struct UfPatchOptions {
     bool at_zenith;
     double cap_rad;          /* half-angle, > 0, at most UF_CAP_MAX_DEG; 0: found from a hole in the picture */
     double feather_rad;      /* >= 0 */
+    bool without_cap;        /* only mask and shadow are covered; cap_rad is not looked at */
+    /*
+     * White (or opaque, where alpha varies) is covered, black stays, grey in between. A 2:1 panorama of any size, or,
+     * with mask_view, any picture that was taken out of the panorama so. Borrowed; NULL: none.
+     */
+    const UfPicture *mask;
+    const UfView *mask_view;
+    bool has_sun;            /* cover the shadow that the sun throws, at the nadir only */
+    UfLonLat sun;            /* where it stands in the panorama; latitude above 0 */
+    double height_m;         /* of the camera above the floor; 0: 1.5 */
+    double shadow_width_m;   /* of the camera's and tripod's shadow; 0: 0.6 */
     UfFill fill;
     double colour[3];        /* for UF_FILL_COLOUR: sRGB, encoded, 0..1 */
     const UfPlate *plate;    /* for UF_FILL_FLOOR: a photograph of the bare floor, or NULL; borrowed */
@@ -41,6 +53,8 @@ typedef struct UfPatchResult {
     double cap_rad;          /* the cap that was covered */
     UfFill fill_used;        /* SMOOTH when the ring was too small or too uniform for FLOOR (with a warning) */
     UfPlateFit plate;        /* zeros without a plate */
+    double shadow_length_m;  /* from the foot, as far as it was covered; 0 without the sun */
+    bool shadow_is_cut;      /* it runs further than the floor can be used; a warning says so, too */
     size_t first_row_px;     /* rows first_row .. last_row - 1 were touched */
     size_t last_row_px;
 } UfPatchResult;

@@ -12,6 +12,7 @@
 #include <stdbool.h>
 
 #include <underfoot/api.h>
+#include <underfoot/picture.h>
 #include <underfoot/sphere.h>
 #include <underfoot/status.h>
 
@@ -79,6 +80,13 @@ typedef struct UfTaken {
  * decoded. A time without a zone is no time: has_time stays false, with a warning that says so.
  */
 UfStatus uf_taken_read(const char *path, UfTaken *out, UfReport *report);
+
+/*
+ * The sun in a level panorama: the one compact place above the horizon that is as bright as the picture can show, brighter
+ * than all around it. UF_ERROR_UNCLEAR where there is none (overcast, indoors), where it is no compact disc or glow, or
+ * where another place rivals it. `panorama` is a full 2:1 picture, otherwise UF_ERROR_ARGUMENT.
+ */
+UfStatus uf_find_sun(const UfPicture *panorama, UfLonLat *out, UfReport *report);
 
 UF_API_END
 #endif

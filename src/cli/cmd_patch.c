@@ -5,6 +5,7 @@
 #include "cli/json.h"
 #include "cli/message.h"
 #include "cli/options.h"
+#include "cli/patch_where.h"
 #include "cli/plate.h"
 #include "cli/rig_cap.h"
 
@@ -12,6 +13,10 @@ enum {
     PATCH_CAP = CLI_COMMON_COUNT,
     PATCH_RIG,
     PATCH_AT,
+    PATCH_MASK,
+    PATCH_SUN,
+    PATCH_HEIGHT,
+    PATCH_SHADOW_WIDTH,
     PATCH_FILL,
     PATCH_PLATE,
     PATCH_PLATE_RIG,
@@ -39,6 +44,25 @@ static const CliOption options[] = {
      .argument = "POLE",
      .words = {"nadir", "zenith"},
      .help = "nadir (default) or zenith"},
+    {.name = "mask",
+     .kind = CLI_FILE,
+     .argument = "MASK",
+     .help = "white is covered: a panorama, or a face or view of it"},
+    {.name = "sun",
+     .kind = CLI_SUN,
+     .argument = "AZ,EL",
+     .words = {"find", "clock"},
+     .help = "cover the shadow, too: yaw and elevation, find or clock"},
+    {.name = "height",
+     .kind = CLI_NUMBER,
+     .argument = "M",
+     .range = {0, 100, true, false},
+     .help = "camera above the floor (default: the rig's, or 1.5)"},
+    {.name = "shadow-width",
+     .kind = CLI_NUMBER,
+     .argument = "M",
+     .range = {0, 100, true, false},
+     .help = "of the shadow at the camera (default 0.6)"},
     {.name = "fill",
      .kind = CLI_COLOUR,
      .argument = "WHAT",
@@ -107,6 +131,11 @@ static const char *fill_name(UfFill fill)
     return "none";
 }
 
+static bool at_zenith(const CliLine *line)
+{
+    return line->values[PATCH_AT].given && line->values[PATCH_AT].word == 1;
+}
+
 /* Options that make no sense together. */
 static int check_usage(const CliLine *line)
 {
@@ -127,9 +156,17 @@ static int check_usage(const CliLine *line)
         return cli_wrong_usage(command, "--plate is a fill of its own; leave --fill out");
     if (!values[PATCH_PLATE].given && (values[PATCH_PLATE_RIG].given || values[PATCH_PLATE_POINTS].given))
         return cli_wrong_usage(command, "--plate-rig and --plate-points are for --plate PHOTO; add it");
+    if (!values[PATCH_SUN].given && (values[PATCH_HEIGHT].given || values[PATCH_SHADOW_WIDTH].given))
+        return cli_wrong_usage(command,
+                               "--height and --shadow-width shape a shadow; add --sun AZ,EL, find or clock");
+    if (values[PATCH_SUN].given && at_zenith(line))
+        return cli_wrong_usage(command, "--sun covers a shadow on the floor; leave --at zenith out");
+    if (!fills_cap && (values[PATCH_SUN].given || values[PATCH_MASK].given))
+        return cli_wrong_usage(command, "--fill none leaves shadow and mask as they are; give another fill");
     if (values[PATCH_CAP].given && values[PATCH_RIG].given)
         return cli_wrong_usage(command, "--cap and --rig both say how large the cap is; give one of them");
-    if (values[PATCH_CAP].given || values[PATCH_RIG].given || (!fills_cap && values[PATCH_LOGO_CAP].given))
+    if (values[PATCH_CAP].given || values[PATCH_RIG].given || (!fills_cap && values[PATCH_LOGO_CAP].given) ||
+        values[PATCH_MASK].given)
         return CLI_DONE;
     if (!fills_cap)
         return cli_wrong_usage(command, "how large is the logo? give --logo-cap DEG, such as --logo-cap 15");
@@ -166,11 +203,6 @@ static int check_encoding(const CliLine *line, const UfPictureInfo *info, UfForm
     return CLI_DONE;
 }
 
-static bool at_zenith(const CliLine *line)
-{
-    return line->values[PATCH_AT].given && line->values[PATCH_AT].word == 1;
-}
-
 static UfPatchOptions patch_options(const CliLine *line, const UfPicture *logo, const UfPlate *plate)
 {
     const CliValue *values = line->values;
@@ -181,6 +213,10 @@ static UfPatchOptions patch_options(const CliLine *line, const UfPicture *logo, 
                             .feather_rad = uf_radians(feather_deg),
                             .fill = fill_of(line),
                             .plate = plate,
+                            .without_cap = !values[PATCH_CAP].given && !values[PATCH_RIG].given &&
+                                           values[PATCH_MASK].given,
+                            .height_m = values[PATCH_HEIGHT].number,
+                            .shadow_width_m = values[PATCH_SHADOW_WIDTH].number,
                             .logo = logo,
                             .logo_cap_rad = uf_radians(values[PATCH_LOGO_CAP].number),
                             .heading_rad = uf_radians(values[PATCH_HEADING].number),
@@ -201,8 +237,18 @@ static void print_plain(const CliLine *line, const UfPictureInfo *info, const Uf
                         const UfPatchResult *result)
 {
     cli_put_text(stdout, line->values[CLI_OUT].text);
-    printf("\n  cap   %.2f deg about the %s, soft edge %.2f deg\n", degrees(result->cap_rad),
-           patch->at_zenith ? "zenith" : "nadir", degrees(patch->feather_rad));
+    putchar('\n');
+    if (!patch->without_cap)
+        printf("  cap   %.2f deg about the %s, soft edge %.2f deg\n", degrees(result->cap_rad),
+               patch->at_zenith ? "zenith" : "nadir", degrees(patch->feather_rad));
+    if (patch->mask != NULL) {
+        fputs("  mask  ", stdout);
+        cli_put_text(stdout, line->values[PATCH_MASK].text);
+        putchar('\n');
+    }
+    if (patch->has_sun)
+        printf("  sun   yaw %.1f, elevation %.1f deg; shadow covered %.2f m from the foot\n",
+               degrees(patch->sun.lon_rad), degrees(patch->sun.lat_rad), result->shadow_length_m);
     printf("  rows  %zu to %zu of %zu touched\n", result->first_row_px, result->last_row_px - 1,
            info->height_px);
     if (patch->plate != NULL)
@@ -226,6 +272,16 @@ static void print_json(const CliLine *line, const UfPictureInfo *info, const UfP
     cli_json_whole(&json, "height_px", (long long)info->height_px);
     cli_json_text(&json, "at", patch->at_zenith ? "zenith" : "nadir");
     cli_json_number(&json, "cap_deg", degrees(result->cap_rad));
+    if (patch->mask != NULL)
+        cli_json_file(&json, "mask", line->values[PATCH_MASK].text);
+    if (patch->has_sun) {
+        cli_json_open(&json, "shadow", '{');
+        cli_json_number(&json, "sun_yaw_deg", degrees(patch->sun.lon_rad));
+        cli_json_number(&json, "sun_elevation_deg", degrees(patch->sun.lat_rad));
+        cli_json_number(&json, "length_m", result->shadow_length_m);
+        cli_json_truth(&json, "cut", result->shadow_is_cut);
+        cli_json_close(&json, '}');
+    }
     if (line->values[PATCH_RIG].given)
         cli_json_file(&json, "rig", line->values[PATCH_RIG].text);
     cli_json_number(&json, "feather_deg", degrees(patch->feather_rad));
@@ -249,7 +305,8 @@ typedef struct Work {
     UfTouched *touched;
     UfPictureInfo info;
     UfWriteOptions write;
-    double rig_cap_rad; /* 0 without --rig */
+    double rig_cap_rad, rig_height_m; /* 0 without --rig */
+    CliWhere where;
 } Work;
 
 static int read_logo(const CliLine *line, Work *work)
@@ -269,7 +326,8 @@ static int plan_cap(const CliLine *line, Work *work)
     const CliValue *logo_cap = &line->values[PATCH_LOGO_CAP];
     int status = cli_check_not_output(line, path);
     if (status == CLI_DONE)
-        status = cli_rig_cap(path, at_zenith(line), cli_threads(line), &work->rig_cap_rad, work->report);
+        status = cli_rig_cap(path, at_zenith(line), cli_threads(line), &work->rig_cap_rad,
+                             &work->rig_height_m, work->report);
     if (status == CLI_DONE && logo_cap->given && logo_cap->number > uf_degrees(work->rig_cap_rad))
         return cli_wrong_usage(line->command,
                                "--logo-cap %.6g is larger than the rig's cap, %.6g; the logo lies inside it",
@@ -301,16 +359,43 @@ static int prepare(const CliLine *line, Work *work)
     return status;
 }
 
-static UfStatus patch(const CliLine *line, Work *work, const UfPatchOptions *patch_options,
-                      UfPatchResult *result)
+static int read_panorama(const CliLine *line, Work *work)
 {
     const char *path = line->operands[0];
-    const char *out = line->values[CLI_OUT].text;
     UfReadOptions read = cli_read_options(line);
     cli_progress(line, "reading", path);
     UfStatus status = uf_picture_read(path, &read, &work->panorama, work->report);
     if (status == UF_OK)
         status = uf_touched_create(work->info.width_px, work->info.height_px, &work->touched, work->report);
+    cli_progress_end(line);
+    return status == UF_OK ? CLI_DONE : cli_failed_report(line, path, status, work->report);
+}
+
+/* Mask and sun, which are told by the panorama's pixels. */
+static int find_where(const CliLine *line, Work *work, UfPatchOptions *covering)
+{
+    const CliValue *values = line->values;
+    int status = CLI_DONE;
+    if (values[PATCH_MASK].given)
+        status = cli_read_mask(line, values[PATCH_MASK].text, work->panorama, &work->where, work->report);
+    if (status == CLI_DONE && values[PATCH_SUN].given)
+        status = cli_place_sun(line, &values[PATCH_SUN], line->operands[0], work->panorama, &work->where,
+                               work->report);
+    covering->mask = work->where.mask;
+    covering->mask_view = work->where.has_view ? &work->where.mask_view : NULL;
+    covering->has_sun = work->where.has_sun;
+    covering->sun = work->where.sun;
+    if (!values[PATCH_HEIGHT].given)
+        covering->height_m = work->rig_height_m;
+    return status;
+}
+
+static UfStatus patch(const CliLine *line, Work *work, const UfPatchOptions *patch_options,
+                      UfPatchResult *result)
+{
+    const char *path = line->operands[0];
+    const char *out = line->values[CLI_OUT].text;
+    UfStatus status = UF_OK;
     cli_progress(line, "covering the cap of", path);
     if (status == UF_OK)
         status = uf_patch(work->panorama, patch_options, work->touched, result, work->report);
@@ -332,6 +417,9 @@ static int run(const CliLine *line)
         patch_options(line, work.logo, work.plate.plate.photo != NULL ? &work.plate.plate : NULL);
     if (line->values[PATCH_RIG].given)
         covering.cap_rad = work.rig_cap_rad;
+    if ((status = read_panorama(line, &work)) != CLI_DONE ||
+        (status = find_where(line, &work, &covering)) != CLI_DONE)
+        goto cleanup;
     UfStatus patched = patch(line, &work, &covering, &result);
     if (patched != UF_OK) {
         status = cli_failed_report(line, line->operands[0], patched, work.report);
@@ -347,6 +435,7 @@ cleanup:
     uf_picture_free(&work.panorama);
     uf_picture_free(&work.logo);
     cli_plate_clear(&work.plate);
+    cli_where_clear(&work.where);
     uf_report_free(&work.report);
     return status;
 }
@@ -355,7 +444,7 @@ const CliCommand cli_command_patch = {
     .name = "patch",
     .summary = "cover the tripod at the nadir: floor, colour, logo",
     .example = "underfoot patch hall.jpg -o hall-clean.jpg --cap 18",
-    .operands = "PANO -o OUT --cap DEG | --rig RIG.ini",
+    .operands = "PANO -o OUT --cap DEG | --rig RIG.ini | --mask MASK",
     .least_operands = 1,
     .most_operands = 1,
     .about = "Covers a circle about the nadir (or the zenith) of a 2:1 panorama. Nothing above\n"

@@ -25,6 +25,8 @@ typedef enum CliKind {
     CLI_ANGLE,    /* 12.5 or 12.5deg: number */
     CLI_COUNT,    /* a whole number: number */
     CLI_BYTES,    /* 500M, 8G; powers of 1024: number */
+    CLI_NUMBER,   /* 1.65: number */
+    CLI_SUN,      /* 130,42: azimuth and elevation in degrees: number, second */
     CLI_SIZE,     /* 1600x900: width_px, height_px */
     CLI_COLOUR    /* #RRGGBB or #RGB: colour */
 } CliKind;
@@ -50,7 +52,7 @@ typedef struct CliOption {
 typedef struct CliValue {
     bool given;
     int word; /* index of the word that was given, -1 when it was none */
-    double number;
+    double number, second;
     size_t width_px, height_px;
     double colour[3]; /* 0..1 */
     const char *text; /* as it was written; NULL when not given */
@@ -73,7 +75,7 @@ enum {
 };
 
 #define CLI_TAKES(id)   (1u << (unsigned)(id))
-#define CLI_OWN_MAX     16
+#define CLI_OWN_MAX     24
 #define CLI_VALUE_COUNT (CLI_COMMON_COUNT + CLI_OWN_MAX)
 
 typedef struct CliLine CliLine;

@@ -65,6 +65,22 @@ static bool read_angle(const CliOption *option, const char *text, CliValue *valu
     return check_range(option, number, problem);
 }
 
+static bool read_plain(const CliOption *option, const char *text, CliValue *value, char *problem)
+{
+    const char *end = NULL;
+    if (!read_number(text, &end, &value->number) || *end != '\0')
+        return refuse(problem, "it must be a number, such as 1.65");
+    return check_range(option, value->number, problem);
+}
+
+static bool read_sun(const char *text, CliValue *value)
+{
+    const char *end = NULL;
+    return read_number(text, &end, &value->number) && *end == ',' &&
+           read_number(end + 1, &end, &value->second) && *end == '\0' && fabs(value->number) <= 3600 &&
+           value->second > 0 && value->second <= 90;
+}
+
 static bool read_count(const CliOption *option, const char *text, CliValue *value, char *problem)
 {
     size_t digits = strspn(text, "0123456789");
@@ -176,6 +192,13 @@ static bool read_by_kind(const CliOption *option, const char *text, CliValue *va
         return read_count(option, text, value, problem);
     case CLI_BYTES:
         return read_bytes(option, text, value, problem);
+    case CLI_NUMBER:
+        return read_plain(option, text, value, problem);
+    case CLI_SUN:
+        return read_sun(text, value) ||
+               refuse(problem,
+                      "it must be the sun's yaw in the panorama and its elevation (above 0, up to 90) in "
+                      "degrees, such as 130,42, or one of the words find and clock");
     case CLI_SIZE:
         return read_size(text, value, problem);
     case CLI_COLOUR:

@@ -28,11 +28,15 @@ size_t uf_cap_ring_count(const UfCap *cap, double angle_rad)
 
 double uf_cap_outer_rad(const UfCap *cap)
 {
+    if (cap->cap_rad <= 0)
+        return 0;
     return cap->cap_rad + cap->feather_rad;
 }
 
 double uf_cap_weight(const UfCap *cap, double angle_rad)
 {
+    if (cap->cap_rad <= 0)
+        return 0;
     if (angle_rad <= cap->cap_rad)
         return 1;
     if (angle_rad >= uf_cap_outer_rad(cap))

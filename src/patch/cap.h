@@ -8,11 +8,14 @@
 
 #include <underfoot/patch.h>
 
+typedef struct UfRegion UfRegion;
+
 typedef struct UfCap {
     size_t width_px, height_px;
     bool at_zenith;
-    double cap_rad, feather_rad;
-    int threads; /* at least 1 */
+    double cap_rad, feather_rad; /* cap_rad 0: no cap, only the region */
+    const UfRegion *region;      /* what is covered beside the cap, or NULL; see region.h */
+    int threads;                 /* at least 1 */
 } UfCap;
 
 /* The picture's row of a ring, and back. */

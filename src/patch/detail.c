@@ -13,6 +13,7 @@
 
 #include "base/memory.h"
 #include "base/report.h"
+#include "patch/region.h"
 #include "patch/rows.h"
 
 /* The band starts this far outside the cap and is this wide. */
@@ -75,10 +76,13 @@ static void load_triple(const UfPicture *picture, size_t y, Triple *t)
         uf_row_load(picture, y + k, t->row[k], NULL);
 }
 
+/* is_ring: for every value of the middle row whether it counts; NULL where all do. */
 static void add_rows(const Triple *panorama, const Triple *plane, const Triple *sharp, size_t values,
-                     Energies *e)
+                     const uint8_t *is_ring, Energies *e)
 {
     for (size_t i = 0; i < values; i++) {
+        if (is_ring != NULL && is_ring[i] == 0)
+            continue;
         double a = second_difference(panorama, i);
         double b = second_difference(plane, i);
         double added = second_difference(sharp, i) - b;
@@ -91,8 +95,54 @@ static void add_rows(const Triple *panorama, const Triple *plane, const Triple *
     }
 }
 
+static bool is_source(const UfCanvas *canvas, UfPixelPoint at)
+{
+    const double near = 3;
+    if (!(at.x_px > near && at.y_px > near && at.x_px < (double)canvas->width - near &&
+          at.y_px < (double)canvas->height - near))
+        return false;
+    for (int k = 0; k < 4; k++) {
+        size_t x = (size_t)(at.x_px + ((k & 1) != 0 ? near : -near));
+        size_t y = (size_t)(at.y_px + ((k & 2) != 0 ? near : -near));
+        if (canvas->cell[y * canvas->width + x] != UF_CELL_SOURCE)
+            return false;
+    }
+    return true;
+}
+
+/* Which of the panorama's values in rows y0 .. y0 + count - 1 the plane holds as ring; the caller frees it.
+ */
+static uint8_t *ring_of(const UfCap *cap, const UfFloorPlane *plane, size_t y0, size_t count, size_t channels)
+{
+    uint8_t *is_ring = uf_alloc_zero(count * cap->width_px, channels);
+    for (size_t i = 0; is_ring != NULL && i < count * cap->width_px; i++) {
+        double x = (double)(i % cap->width_px) + 0.5, y = (double)(y0 + i / cap->width_px) + 0.5;
+        UfLonLat place = {(x / (double)cap->width_px - 0.5) * 2 * UF_PI,
+                          (0.5 - y / (double)cap->height_px) * UF_PI};
+        UfPixelPoint at;
+        bool holds = uf_view_pixel(&plane->view, uf_direction_from_lonlat(place), &at) &&
+                     is_source(&plane->canvas, at);
+        memset(is_ring + i * channels, holds, channels);
+    }
+    return is_ring;
+}
+
+/* The rows that say how sharp the floor is: just outside the cap; through the middle of a region. */
+static void choose_band(const UfCap *cap, size_t *first, size_t *last)
+{
+    double from = cap->cap_rad + BAND_START_RAD, to = from + BAND_WIDTH_RAD;
+    if (cap->region != NULL) {
+        from = fmax(cap->region->far_rad, cap->cap_rad) / 2;
+        to = from + BAND_WIDTH_RAD;
+    }
+    *first = uf_cap_ring_count(cap, from);
+    *last = uf_cap_ring_count(cap, to);
+    if (*last < *first + 3)
+        *last = *first + 3;
+}
+
 static UfStatus measure(const UfPicture *panorama, size_t y0, size_t count, const UfPicture *plane,
-                        const UfPicture *sharp, Energies *out, UfReport *report)
+                        const UfPicture *sharp, const uint8_t *is_ring, Energies *out, UfReport *report)
 {
     size_t values = uf_picture_width_px(panorama) * uf_colour_channels(panorama);
     float *buffer = uf_alloc(9 * values, sizeof *buffer);
@@ -106,7 +156,8 @@ static UfStatus measure(const UfPicture *panorama, size_t y0, size_t count, cons
         load_triple(panorama, y0 + y, &triple[0]);
         load_triple(plane, y, &triple[1]);
         load_triple(sharp, y, &triple[2]);
-        add_rows(&triple[0], &triple[1], &triple[2], values, out);
+        add_rows(&triple[0], &triple[1], &triple[2], values,
+                 is_ring != NULL ? is_ring + (y + 1) * values : NULL, out);
     }
     free(buffer);
     return UF_OK;
@@ -128,22 +179,29 @@ UfStatus uf_detail_restore(const UfPicture *panorama, const UfCap *cap, UfFloorP
     UfPicture *home = NULL, *sharp_home = NULL;
     UfFloorPlane sharp = *plane;
     Energies energies = {0};
-    size_t first = uf_cap_ring_count(cap, cap->cap_rad + BAND_START_RAD);
-    size_t last = uf_cap_ring_count(cap, cap->cap_rad + BAND_START_RAD + BAND_WIDTH_RAD);
-    if (last < first + 3)
-        last = first + 3;
+    uint8_t *is_ring = NULL;
+    size_t first, last;
+    choose_band(cap, &first, &last);
     size_t y0 = cap->at_zenith ? first : cap->height_px - last;
     UfStatus status = sharpened(&plane->canvas, &sharp.canvas, report);
     if (status != UF_OK)
         return status;
+    if (cap->region != NULL) {
+        is_ring = ring_of(cap, plane, y0, last - first, uf_colour_channels(panorama));
+        if (is_ring == NULL) {
+            status = uf_fail_memory(report);
+            goto cleanup;
+        }
+    }
     if ((status = bring_home(plane, panorama, cap, y0, last - first, &home, report)) != UF_OK ||
         (status = bring_home(&sharp, panorama, cap, y0, last - first, &sharp_home, report)) != UF_OK ||
-        (status = measure(panorama, y0, last - first, home, sharp_home, &energies, report)) != UF_OK)
+        (status = measure(panorama, y0, last - first, home, sharp_home, is_ring, &energies, report)) != UF_OK)
         goto cleanup;
     float amount = (float)amount_of(&energies);
     for (size_t i = 0; i < 4 * plane->canvas.width * plane->canvas.height; i++)
         plane->canvas.value[i] += amount * (sharp.canvas.value[i] - plane->canvas.value[i]);
 cleanup:
+    free(is_ring);
     uf_picture_free(&home);
     uf_picture_free(&sharp_home);
     uf_canvas_clear(&sharp.canvas);

@@ -17,6 +17,7 @@
 #include "patch/plate.h"
 #include "patch/rows.h"
 #include "patch/shading.h"
+#include "patch/spread.h"
 
 /* Less deviation than this is no texture: half a code of 8 bits. */
 #define LEAST_TEXTURE 0.002
@@ -80,6 +81,19 @@ UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned 
 cleanup:
     uf_floor_plane_clear(&plane);
     uf_floor_free(&floor);
+    return status;
+}
+
+UfStatus uf_floor_spread(const UfPicture *panorama, const UfCap *cap, UfFloor **out, UfReport *report)
+{
+    UfFloor *floor = uf_alloc_zero(1, sizeof *floor);
+    if (floor == NULL)
+        return uf_fail_memory(report);
+    UfStatus status = uf_spread(panorama, cap, &floor->plane, &floor->view, report);
+    if (status == UF_OK)
+        *out = floor;
+    else
+        uf_floor_free(&floor);
     return status;
 }
 

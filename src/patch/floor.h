@@ -17,6 +17,8 @@ typedef struct UfFloor UfFloor;
  */
 UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned seed, const UfPlate *plate,
                           UfPlateFit *fit, UfFloor **out, UfReport *report);
+/* The same from a smooth fill of cap and region. */
+UfStatus uf_floor_spread(const UfPicture *panorama, const UfCap *cap, UfFloor **out, UfReport *report);
 void uf_floor_free(UfFloor **floor);
 /* Picture rows y0 .. y0 + count - 1 of the fill, count x width x channels, in stored values. */
 UfStatus uf_floor_rows(const UfFloor *floor, const UfCap *cap, size_t y0_px, size_t count, float *out,

@@ -7,6 +7,7 @@
 
 #include "base/memory.h"
 #include "base/report.h"
+#include "patch/region.h"
 #include "patch/rows.h"
 #include "picture/colour.h"
 
@@ -26,9 +27,62 @@
 /* Share of the ring that must be picture. */
 #define LEAST_SEEN 0.25
 
+/* What is covered, in the plane: half-open intervals of x and y, in camera heights. */
+typedef struct Extent {
+    double x0, y0, x1, y1;
+} Extent;
+
+static Extent extent_of(const UfCap *cap)
+{
+    double rim = cap->cap_rad > 0 ? tan(cap->cap_rad) : 0;
+    Extent e = {INFINITY, INFINITY, -INFINITY, -INFINITY};
+    const UfRegion *region = cap->region;
+    UfView unit = {
+        .projection = UF_PROJECTION_RECTILINEAR, .rotation = uf_cap_rotation(cap, 0), .scale_px = 1};
+    if (rim > 0)
+        e = (Extent){-rim, -rim, rim, rim};
+    for (size_t i = 0; i < region->row_count * region->width_px; i++) {
+        UfPixelPoint at;
+        double x = (double)(i % region->width_px) + 0.5,
+               y = (double)(region->first_row_px + i / region->width_px) + 0.5;
+        UfLonLat place = {(x / (double)cap->width_px - 0.5) * 2 * UF_PI,
+                          (0.5 - y / (double)cap->height_px) * UF_PI};
+        if (!(region->weight[i] > 0) || !uf_view_pixel(&unit, uf_direction_from_lonlat(place), &at))
+            continue;
+        e = (Extent){fmin(e.x0, at.x_px), fmin(e.y0, at.y_px), fmax(e.x1, at.x_px), fmax(e.y1, at.y_px)};
+    }
+    return e;
+}
+
+/* A rectangle about cap and region, the ring as wide as the narrower side asks for. */
+static UfStatus choose_rectangle(const UfCap *cap, UfView *out, UfReport *report)
+{
+    Extent e = extent_of(cap);
+    double narrow = fmin(e.x1 - e.x0, e.y1 - e.y0), margin = fmax((RING_FACTOR - 1) * narrow / 2, 0.25);
+    if (fmax(fmax(e.x1, -e.x0), fmax(e.y1, -e.y0)) > MOST_REACH / 1.1)
+        return uf_fail(report, UF_ERROR_UNCLEAR,
+                       "what is to be covered reaches to where the floor is a smear");
+    e = (Extent){fmax(e.x0 - margin, -MOST_REACH), fmax(e.y0 - margin, -MOST_REACH),
+                 fmin(e.x1 + margin, MOST_REACH), fmin(e.y1 + margin, MOST_REACH)};
+    double scale = (double)cap->width_px / (2 * UF_PI);
+    scale = fmin(scale, MOST_SIDE_PX / fmax(e.x1 - e.x0, e.y1 - e.y0));
+    if (narrow * scale < LEAST_CAP_PX)
+        return uf_fail(report, UF_ERROR_UNCLEAR, "what is to be covered is too few pixels to hold a texture");
+    *out = (UfView){.projection = UF_PROJECTION_RECTILINEAR,
+                    .rotation = uf_cap_rotation(cap, 0),
+                    .scale_px = scale,
+                    .centre_x_px = -e.x0 * scale,
+                    .centre_y_px = -e.y0 * scale,
+                    .width_px = (size_t)ceil((e.x1 - e.x0) * scale),
+                    .height_px = (size_t)ceil((e.y1 - e.y0) * scale)};
+    return UF_OK;
+}
+
 /* How far the ring reaches and how fine it is taken. */
 static UfStatus choose_view(const UfCap *cap, UfView *out, UfReport *report)
 {
+    if (cap->region != NULL)
+        return choose_rectangle(cap, out, report);
     double rim = tan(cap->cap_rad);
     double reach = fmin(fmax(RING_FACTOR * rim, rim + 0.25), MOST_REACH);
     if (reach < LEAST_FACTOR * rim)
@@ -104,6 +158,55 @@ static double divide(const UfCap *cap, const UfView *view, UfCanvas *canvas)
     return ring > 0 ? seen / ring : 0;
 }
 
+/* Is a cell of the plane covered by cap or region? */
+static bool is_covered(const UfCap *cap, const UfView *view, size_t x, size_t y)
+{
+    UfDirection direction;
+    double r =
+        hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px) / view->scale_px;
+    return (cap->cap_rad > 0 && r < tan(cap->cap_rad)) ||
+           (uf_view_direction(view, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &direction) &&
+            uf_region_holds(cap->region, direction));
+}
+
+/* What is covered becomes hole, SOFT_EDGE_PX more of it on every side, columns first and then rows. */
+static UfStatus divide_region(const UfCap *cap, const UfView *view, UfCanvas *canvas, double *seen_share,
+                              UfReport *report)
+{
+    size_t w = canvas->width, h = canvas->height, soft = (size_t)SOFT_EDGE_PX;
+    uint8_t *covered = uf_alloc_zero(w * h, 1);
+    double ring = 0, seen = 0;
+    if (covered == NULL)
+        return uf_fail_memory(report);
+#pragma omp parallel for schedule(static) num_threads(cap->threads)
+    for (size_t y = 0; y < h; y++)
+        for (size_t x = 0; x < w; x++)
+            covered[y * w + x] = is_covered(cap, view, x, y) ? 1 : 0;
+    for (size_t y = 0; y < h; y++)
+        for (size_t x = 0; x < w; x++)
+            if ((covered[y * w + x] & 1) != 0)
+                for (size_t j = y > soft ? y - soft : 0; j <= y + soft && j < h; j++)
+                    covered[j * w + x] |= 2;
+    for (size_t y = 0; y < h; y++)
+        for (size_t x = 0; x < w; x++)
+            if ((covered[y * w + x] & 2) != 0)
+                for (size_t i = x > soft ? x - soft : 0; i <= x + soft && i < w; i++)
+                    canvas->cell[y * w + i] = UF_CELL_HOLE;
+    for (size_t y = 0; y < h; y++)
+        for (size_t x = 0; x < w; x++) {
+            uint8_t *cell = &canvas->cell[y * w + x];
+            double r = hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px);
+            bool is_far = r >= MOST_REACH * view->scale_px;
+            if (*cell != UF_CELL_HOLE && is_far)
+                *cell = UF_CELL_IDLE;
+            ring += *cell != UF_CELL_HOLE && !is_far;
+            seen += *cell == UF_CELL_SOURCE;
+        }
+    free(covered);
+    *seen_share = ring > 0 ? seen / ring : 0;
+    return UF_OK;
+}
+
 static UfStatus load_window(const UfPicture *panorama, const UfCap *cap, UfBox box, UfFloorPlane *plane,
                             UfReport *report)
 {
@@ -137,7 +240,9 @@ cleanup:
 static UfStatus load(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *plane, UfReport *report)
 {
     size_t side = plane->view.width_px;
-    UfStatus status = uf_canvas_create(side, side, &plane->canvas, report);
+    UfStatus status = uf_canvas_create(side, plane->view.height_px, &plane->canvas, report);
+    if (status == UF_OK && cap->region != NULL)
+        return load_window(panorama, cap, (UfBox){0, 0, side, plane->view.height_px}, plane, report);
     size_t half = (size_t)(tan(cap->cap_rad) * plane->view.scale_px / sqrt(2));
     size_t low = side / 2 - half, high = side / 2 + half;
     const UfBox boxes[4] = {
@@ -156,7 +261,12 @@ UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, UfFloo
         status = is_linear_float(panorama, &plane.is_root, report);
     if (status == UF_OK)
         status = load(panorama, cap, &plane, report);
-    if (status == UF_OK && divide(cap, &plane.view, &plane.canvas) < LEAST_SEEN)
+    double seen = 0;
+    if (status == UF_OK && cap->region == NULL)
+        seen = divide(cap, &plane.view, &plane.canvas);
+    else if (status == UF_OK)
+        status = divide_region(cap, &plane.view, &plane.canvas, &seen, report);
+    if (status == UF_OK && seen < LEAST_SEEN)
         status =
             uf_fail(report, UF_ERROR_UNCLEAR, "too little of the floor around the cap is in the picture");
     if (status != UF_OK) {
@@ -169,6 +279,8 @@ UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, UfFloo
 
 double uf_floor_plane_reach(const UfFloorPlane *plane, const UfCap *cap)
 {
+    if (cap->region != NULL)
+        return 0;
     return plane->view.scale_px * (tan(uf_cap_outer_rad(cap)) + 0.15 * tan(cap->cap_rad));
 }
 

@@ -22,7 +22,10 @@ typedef struct UfFloorPlane {
  */
 UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *out,
                              UfReport *report);
-/* How far from the middle the fill must be sound: what is seen of it, and somewhat more. */
+/*
+ * How far from the middle the fill must be sound: what is seen of it, and somewhat more. 0 where a region
+ * says itself what is to be covered.
+ */
 double uf_floor_plane_reach(const UfFloorPlane *plane, const UfCap *cap);
 void uf_floor_plane_clear(UfFloorPlane *plane);
 /* The canvas as a picture with the panorama's profile, opaque, 16-bit or float. The caller owns *out. */

@@ -11,6 +11,7 @@
 #include "patch/logo.h"
 #include "patch/membrane.h"
 #include "patch/over.h"
+#include "patch/region.h"
 #include "patch/plate.h"
 #include "patch/rows.h"
 
@@ -104,7 +105,9 @@ static UfStatus make_cap(const UfPicture *panorama, const UfPatchOptions *option
                  .cap_rad = options->cap_rad,
                  .feather_rad = options->feather_rad,
                  .threads = options->threads > 0 ? options->threads : omp_get_num_procs()};
-    bool is_needed = options->fill != UF_FILL_NONE || options->logo_cap_rad <= 0;
+    bool is_needed = !options->without_cap && (options->fill != UF_FILL_NONE || options->logo_cap_rad <= 0);
+    if (options->without_cap)
+        cap.cap_rad = 0;
     if (cap.cap_rad <= 0 && is_needed) {
         UfStatus status = find_cap(panorama, options->at_zenith, &cap.cap_rad, report);
         if (status != UF_OK)
@@ -122,6 +125,13 @@ static UfStatus make_cap(const UfPicture *panorama, const UfPatchOptions *option
     return UF_OK;
 }
 
+/* The Fourier series where the hole is round, the same by solving where it is not. */
+static UfStatus prepare_smooth(const UfPicture *panorama, const UfCap *cap, Filler *filler, UfReport *report)
+{
+    return cap->region != NULL ? uf_floor_spread(panorama, cap, &filler->floor, report)
+                               : uf_membrane_from_picture(panorama, cap, &filler->membrane, report);
+}
+
 /* The floor, or the membrane with a warning where the floor cannot be rebuilt. */
 static UfStatus prepare_floor(const UfPicture *panorama, const UfCap *cap, unsigned seed, Filler *filler,
                               UfReport *report)
@@ -131,7 +141,7 @@ static UfStatus prepare_floor(const UfPicture *panorama, const UfCap *cap, unsig
     if (status == UF_ERROR_UNCLEAR) {
         uf_warn(report, "%s; it was filled smoothly instead", uf_report_error(reason));
         filler->fill = UF_FILL_SMOOTH;
-        status = uf_membrane_from_picture(panorama, cap, &filler->membrane, report);
+        status = prepare_smooth(panorama, cap, filler, report);
     } else if (status != UF_OK) {
         status = uf_fail(report, status, "%s", uf_report_error(reason));
     }
@@ -149,7 +159,7 @@ static UfStatus prepare(const UfPicture *panorama, const UfCap *cap, const UfPat
                                     &filler->floor, report);
         return prepare_floor(panorama, cap, options->seed, filler, report);
     case UF_FILL_SMOOTH:
-        return uf_membrane_from_picture(panorama, cap, &filler->membrane, report);
+        return prepare_smooth(panorama, cap, filler, report);
     case UF_FILL_COLOUR:
         return uf_colour_of_srgb(options->colour, panorama, filler->colour, report);
     case UF_FILL_NONE:
@@ -170,7 +180,7 @@ static UfStatus fill_rows(const Filler *filler, const UfCap *cap, size_t y0, siz
                           float *out, UfReport *report)
 {
     double angles[BAND_ROWS];
-    if (filler->fill == UF_FILL_FLOOR)
+    if (filler->floor != NULL)
         return uf_floor_rows(filler->floor, cap, y0, count, out, report);
     if (filler->fill == UF_FILL_SMOOTH) {
         for (size_t i = 0; i < count; i++) /* rows and rings count the same way or against each other */
@@ -193,6 +203,36 @@ static void blend_row(UfPicture *panorama, size_t y, const float *fill, double w
     uf_row_store(panorama, y, colour, alpha);
 }
 
+/* A row of which only parts are covered: where the weight is 0 not even rounding touches it. */
+static void blend_parts(UfPicture *panorama, const UfCap *cap, size_t y, const float *fill,
+                        const UfTransfer *transfer, float *colour, float *alpha, uint8_t *before)
+{
+    size_t channels = uf_colour_channels(panorama), stride = uf_picture_stride_bytes(panorama);
+    size_t pixel_bytes = stride / cap->width_px;
+    uint8_t *row = uf_picture_row(panorama, y);
+    memcpy(before, row, stride);
+    uf_row_load(panorama, y, colour, alpha);
+    for (size_t x = 0; x < cap->width_px; x++)
+        uf_over(transfer, fill + x * channels, (float)uf_cap_weight_at(cap, x, y), colour + x * channels,
+                alpha + x, channels);
+    uf_row_store(panorama, y, colour, alpha);
+    for (size_t x = 0; x < cap->width_px; x++)
+        if (!(uf_cap_weight_at(cap, x, y) > 0))
+            memcpy(row + x * pixel_bytes, before + x * pixel_bytes, pixel_bytes);
+}
+
+/* Marks the runs of a row that were covered. */
+static void touch_parts(const UfCap *cap, size_t y, UfTouched *touched)
+{
+    for (size_t x = 0, from = 0; x <= cap->width_px; x++) {
+        if (x < cap->width_px && uf_cap_weight_at(cap, x, y) > 0)
+            continue;
+        if (x > from && touched != NULL)
+            uf_touched_add(touched, from, y, x, y + 1);
+        from = x + 1;
+    }
+}
+
 /* Fills and feathers rows [y0, y1), band by band. */
 static UfStatus cover(UfPicture *panorama, const Filler *filler, const UfCap *cap, size_t y0, size_t y1,
                       UfReport *report)
@@ -203,21 +243,46 @@ static UfStatus cover(UfPicture *panorama, const Filler *filler, const UfCap *ca
     float *fill = uf_alloc(BAND_ROWS * cap->width_px * channels, sizeof *fill);
     float *colour = uf_alloc(cap->width_px * channels, sizeof *colour);
     float *alpha = uf_alloc(cap->width_px, sizeof *alpha);
-    if (status == UF_OK && (fill == NULL || colour == NULL || alpha == NULL))
+    uint8_t *before = uf_alloc(uf_picture_stride_bytes(panorama), 1);
+    if (status == UF_OK && (fill == NULL || colour == NULL || alpha == NULL || before == NULL))
         status = uf_fail_memory(report);
     for (size_t y = y0; status == UF_OK && y < y1; y += BAND_ROWS) {
         size_t count = y1 - y < BAND_ROWS ? y1 - y : BAND_ROWS;
         status = fill_rows(filler, cap, y, count, channels, fill, report);
         for (size_t i = 0; status == UF_OK && i < count; i++) {
+            const float *row = fill + i * cap->width_px * channels;
             double weight = uf_cap_weight(cap, uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y + i)));
-            blend_row(panorama, y + i, fill + i * cap->width_px * channels, weight, transfer, colour, alpha);
+            if (cap->region != NULL)
+                blend_parts(panorama, cap, y + i, row, transfer, colour, alpha, before);
+            else
+                blend_row(panorama, y + i, row, weight, transfer, colour, alpha);
         }
     }
     free(fill);
     free(colour);
     free(alpha);
+    free(before);
     uf_transfer_free(&transfer);
     return status;
+}
+
+static UfStatus check_sun(const UfPatchOptions *options, UfReport *report)
+{
+    if (!options->has_sun)
+        return UF_OK;
+    if (options->at_zenith)
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "a shadow lies on the floor: it cannot be covered at the zenith");
+    if (!(options->sun.lat_rad > 0 && options->sun.lat_rad <= UF_PI / 2) || !isfinite(options->sun.lon_rad))
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "the sun's elevation is %g degrees: it throws a shadow above 0 and up to 90",
+                       uf_degrees(options->sun.lat_rad));
+    if (!(options->height_m >= 0 && options->height_m <= 100 && options->shadow_width_m >= 0 &&
+          options->shadow_width_m <= 100))
+        return uf_fail(report, UF_ERROR_ARGUMENT,
+                       "a height of %g m and a shadow %g m wide make no sense: give metres, up to 100",
+                       options->height_m, options->shadow_width_m);
+    return UF_OK;
 }
 
 static UfStatus check_arguments(const UfPicture *panorama, const UfPatchOptions *options, UfReport *report)
@@ -227,6 +292,8 @@ static UfStatus check_arguments(const UfPicture *panorama, const UfPatchOptions 
         status = check_angles(options, report);
     if (status == UF_OK)
         status = check_fill(options, report);
+    if (status == UF_OK)
+        status = check_sun(options, report);
     return status;
 }
 
@@ -237,13 +304,14 @@ static UfStatus lay_fill(UfPicture *panorama, const UfCap *cap, const UfPatchOpt
                          UfTouched *touched, UfPatchResult *result, size_t *rings, UfReport *report)
 {
     Filler filler = {.fill = options->fill};
-    size_t count = uf_cap_ring_count(cap, uf_cap_outer_rad(cap));
+    double outer_rad = fmax(uf_cap_outer_rad(cap), cap->region != NULL ? cap->region->far_rad + 1e-9 : 0);
+    size_t count = uf_cap_ring_count(cap, outer_rad);
     size_t first = uf_cap_first_row(cap, count);
     UfStatus status = prepare(panorama, cap, options, &filler, report);
     if (status == UF_OK)
         status = cover(panorama, &filler, cap, first, first + count, report);
-    if (status == UF_OK && touched != NULL)
-        uf_touched_add(touched, 0, first, cap->width_px, first + count);
+    for (size_t y = first; status == UF_OK && y < first + count; y++)
+        touch_parts(cap, y, touched);
     result->fill_used = filler.fill;
     result->plate = filler.plate;
     *rings = count;
@@ -256,11 +324,15 @@ UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched 
                   UfPatchResult *result, UfReport *report)
 {
     UfCap cap = {0};
+    UfRegion *region = NULL;
     UfPatchResult found = {.fill_used = options->fill};
     size_t fill_rings = 0, logo_rings = 0;
     UfStatus status = check_arguments(panorama, options, report);
     if (status == UF_OK)
         status = make_cap(panorama, options, &cap, report);
+    if (status == UF_OK)
+        status = uf_region_create(options, &cap, &region, &found, report);
+    cap.region = region;
     if (status == UF_OK && options->plate != NULL)
         status = uf_plate_check(options->plate, &cap, report);
     if (status == UF_OK && options->fill != UF_FILL_NONE)
@@ -276,5 +348,6 @@ UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched 
         found.last_row_px = found.first_row_px + rings;
         *result = found;
     }
+    uf_region_free(&region);
     return status;
 }

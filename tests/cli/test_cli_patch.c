@@ -11,6 +11,7 @@
 
 #include "support/files.h"
 #include "support/json.h"
+#include "support/photographs.h"
 #include "support/pictures.h"
 #include "support/program.h"
 
@@ -475,5 +476,76 @@ Test(cli_patch, says_what_it_did)
     cr_expect_not_null(strstr(run.out, "20.00 deg about the nadir, soft edge 1.50 deg"), "%s", run.out);
     cr_expect_not_null(strstr(run.out, " to 511 of 512 touched"), "%s", run.out);
     cr_expect_not_null(strstr(run.out, "fill  smooth"), "%s", run.out);
+    run_free(&run);
+}
+
+/* A face is taken out, painted white where something stands, and comes home as a mask by its own address. */
+Test(cli_patch, covers_what_a_painted_face_says)
+{
+    char hall[1024];
+    Run run = RUN_UNDERFOOT("faces", scene_path("ticket-hall.jpg", hall), "-o", "out", "--only", "down",
+                            "--size", "200");
+    cr_assert_eq(run.status, 0, "%s", run.err);
+    run_free(&run);
+    run = RUN_PROGRAM("sh", "-c",
+                      "mv out/down.png mask.png && mv out/down.png.home.ini mask.png.home.ini && ls");
+    run_free(&run);
+    Pixels pixels = picture_decode("mask.png");
+    for (size_t i = 0; i < pixels.width * pixels.height * pixels.channels; i++) {
+        size_t x = i / pixels.channels % pixels.width, y = i / pixels.channels / pixels.width;
+        pixels.codes[i] = x >= 150 && x < 180 && y >= 90 && y < 120 ? 255 : 0;
+    }
+    png_write("mask.png", &pixels, NULL);
+    run = RUN_UNDERFOOT("patch", hall, "-o", "spot.jpg", "--mask", "mask.png", "--fill", "#FF0000", "--json");
+    cr_assert_eq(run.status, 0, "%s", run.err);
+    run_free(&run);
+    /* the middle of the spot: 65 pixels right of the face's middle, 100 to 45 degrees */
+    Run view = RUN_UNDERFOOT("view", "spot.jpg", "-o", "spot.png", "--yaw", "90", "--pitch", "-57", "--fov",
+                             "2", "--size", "4x4");
+    cr_assert_eq(view.status, 0, "%s", view.err);
+    run_free(&view);
+    Pixels seen = picture_decode("spot.png");
+    cr_expect_gt(seen.codes[0], 230);
+    cr_expect_lt(seen.codes[1], 40);
+    pixels_free(&seen);
+    pixels_free(&pixels);
+    /* the same mask does not fit another panorama */
+    run = RUN_UNDERFOOT("patch", EARTH, "-o", "no.jpg", "--mask", "mask.png", "--fill", "smooth");
+    cr_expect_eq(run.status, 1);
+    cr_expect_not_null(strstr(run.err, "mask.png"), "%s", run.err);
+    cr_expect(!file_exists("no.jpg"));
+    run_free(&run);
+}
+
+/* The clock, the picture and the person agree on where the shadow of the yard's tripod falls. */
+Test(cli_patch, covers_the_shadow)
+{
+    static const char *const suns[] = {"find", "clock", "-150.3,63.3"};
+    char yard[1024], rig[1100];
+    (void)scene_path("yard.jpg", yard);
+    snprintf(rig, sizeof rig, "%.*s/../../samples/yard.ini", (int)(strrchr(yard, '/') - yard), yard);
+    for (size_t i = 0; i < 3; i++) {
+        Run run = RUN_UNDERFOOT("patch", yard, "-o", "out.jpg", "--rig", rig, "--fill", "smooth", "--sun",
+                                suns[i], "--overwrite", "--json");
+        assert_done(&run);
+        cr_expect_float_eq(json_number_at(run.out, "shadow.sun_yaw_deg"), -150.3, 0.5);
+        cr_expect_float_eq(json_number_at(run.out, "shadow.sun_elevation_deg"), 63.3, 0.5);
+        /* 1.6 m high: cot 63.3 deg of it, half the width and the soft edge slanted */
+        cr_expect_float_eq(json_number_at(run.out, "shadow.length_m"),
+                           1.6 / tan(63.3 * M_PI / 180) + 0.3 / sin(63.3 * M_PI / 180), 0.03);
+        run_free(&run);
+    }
+    Run run = RUN_UNDERFOOT("patch", scene_path("ticket-hall.jpg", yard), "-o", "no.jpg", "--cap", "20",
+                            "--sun", "find");
+    cr_expect_eq(run.status, 1);
+    cr_expect_not_null(strstr(run.err, "sun is not clear"), "%s", run.err);
+    cr_expect(!file_exists("no.jpg"));
+    run_free(&run);
+    run = RUN_UNDERFOOT("patch", scene_path("ticket-hall.jpg", yard), "-o", "no.jpg", "--cap", "20", "--sun",
+                        "95");
+    cr_expect_eq(run.status, 64);
+    run_free(&run);
+    run = RUN_UNDERFOOT("patch", EARTH, "-o", "no.jpg", "--cap", "20", "--height", "2");
+    cr_expect_eq(run.status, 64);
     run_free(&run);
 }
