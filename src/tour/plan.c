@@ -1,5 +1,6 @@
 /* From a request to a tour that can run: everything that can be refused is refused here. */
 #include <limits.h>
+#include <unistd.h>
 
 #include "base/memory.h"
 #include "base/report.h"
@@ -12,6 +13,26 @@ static UfStatus check_request(const UfTourRequest *request, UfReport *report)
                        request->part, request->parts);
     if (request->parts > 0 && request->merge)
         return uf_fail(report, UF_ERROR_ARGUMENT, "a merge takes all parts together; leave the part out");
+    return UF_OK;
+}
+
+/* The page replaces an older one, so it must not have the name of anything else; and a night must not end
+ * with a folder that is not there. */
+static UfStatus check_review(UfTour *tour, UfReport *report)
+{
+    const char *path = tour->request.review_path;
+    if (path == NULL)
+        return UF_OK;
+    const char *dot = strrchr(path, '.');
+    if (dot == NULL || (strcmp(dot, ".html") != 0 && strcmp(dot, ".htm") != 0))
+        return uf_fail(report, UF_ERROR_ARGUMENT, "%s: the name of the review page must end in .html", path);
+    const char *slash = strrchr(path, '/');
+    const char *folder =
+        slash == NULL ? "." : uf_arena_print(&tour->arena, "%.*s", (int)(slash - path) + 1, path);
+    if (folder == NULL)
+        return uf_fail_memory(report);
+    if (access(folder, W_OK | X_OK) != 0)
+        return uf_fail_errno(report, "the review page cannot be written to this folder", folder);
     return UF_OK;
 }
 
@@ -63,6 +84,8 @@ UfStatus uf_tour_plan(const UfTourRequest *request, const UfTourHost *host, UfTo
         request->sheet_path != NULL ? uf_tour_read_sheet(tour, report) : uf_tour_plain_sheet(tour, report);
     if (status == UF_OK)
         status = settle(tour, report);
+    if (status == UF_OK)
+        status = check_review(tour, report);
     if (status == UF_OK)
         status = uf_tour_list_input(tour, report);
     if (status == UF_OK)

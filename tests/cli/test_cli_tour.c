@@ -462,6 +462,16 @@ Test(cli_tour, makes_the_review_page_with_its_pieces)
     pixels_free(&around);
 }
 
+Test(cli_tour, does_not_write_its_page_over_anything_else)
+{
+    FileState original = file_state("in/a.jpg");
+    expect_text(run_tour(1, "--review", "in/a.jpg"),
+                "in/a.jpg: the name of the review page must end in .html");
+    expect_text(run_tour(1, "--review", "nowhere/page.html"), "nowhere/: the review page cannot be written");
+    cr_expect_not(file_exists("out"));
+    cr_expect(file_unchanged("in/a.jpg", &original));
+}
+
 /* Each sheet has one mistake; what is said names file and line, and nothing is made. */
 static void expect_refusal(const char *sheet, const char *text)
 {
