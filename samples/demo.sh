@@ -29,15 +29,14 @@ run patch "$shots/ticket-hall.jpg" -o "$done/ticket-hall.jpg" --cap 25 --fill fl
 say "Workshop (16-bit TIFF): the floor is rebuilt, and the museum's emblem lies on it"
 run patch "$shots/workshop.tif" -o "$done/workshop.tif" --cap 25 --fill floor \
     --logo "$shots/emblem.png" --logo-cap 18 --heading 0
-say "Yard in the sun (JPEG): a plain cap, wide enough for the shadow; and the cobbles rebuilt"
-run patch "$shots/yard.jpg" -o "$done/yard.jpg" --cap 29 --fill '#55585b' --feather 0.2
-run patch "$shots/yard.jpg" -o "$done/yard-floor.jpg" --cap 29 --fill floor
+say "Yard in the sun (JPEG): the cap from the rig, the shadow from time and place; the cobbles are rebuilt"
+run patch "$shots/yard.jpg" -o "$done/yard.jpg" --rig samples/yard.ini --sun clock
 
 say "Straight down, before and after"
 for spot in ticket-hall.jpg workshop.tif yard.jpg; do
     down "$shots/$spot" "$look/${spot%.*}-before.png"
 done
-for spot in ticket-hall.jpg workshop.tif yard.jpg yard-floor.jpg; do
+for spot in ticket-hall.jpg workshop.tif yard.jpg; do
     down "$done/$spot" "$look/${spot%.*}-after.png"
 done
 

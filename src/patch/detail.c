@@ -132,7 +132,7 @@ static void choose_band(const UfCap *cap, size_t *first, size_t *last)
 {
     double from = cap->cap_rad + BAND_START_RAD, to = from + BAND_WIDTH_RAD;
     if (cap->region != NULL) {
-        from = fmax(cap->region->far_rad, cap->cap_rad) / 2;
+        from = fmax(cap->region->far_rad / 2, from);
         to = from + BAND_WIDTH_RAD;
     }
     *first = uf_cap_ring_count(cap, from);
