@@ -206,6 +206,50 @@ UfStatus uf_output_open(const char *path, bool overwrite, UfOutput *out, UfRepor
     return UF_OK;
 }
 
+/* Bytes copied by the system, which may share the blocks of both files; 0 when it can't. */
+static uint64_t copy_by_system(int to_fd, int from_fd, uint64_t from, uint64_t to)
+{
+    off_t at = (off_t)from;
+    while ((uint64_t)at < to) {
+        ssize_t n = copy_file_range(from_fd, &at, to_fd, NULL, (size_t)(to - (uint64_t)at), 0);
+        if (n < 0 && errno == EINTR)
+            continue;
+        if (n <= 0)
+            break;
+    }
+    return (uint64_t)at - from;
+}
+
+static UfStatus copy_by_hand(UfOutput *output, const UfInput *input, uint64_t from, uint64_t to, UfReport *report)
+{
+    uint8_t buffer[65536];
+    while (from < to) {
+        size_t part = to - from < sizeof buffer ? (size_t)(to - from) : sizeof buffer;
+        ssize_t n = pread(fileno(input->stream), buffer, part, (off_t)from);
+        if (n < 0 && errno == EINTR)
+            continue;
+        if (n < 0)
+            return uf_fail_errno(report, "cannot be read", input->path);
+        if (n == 0)
+            return uf_fail(report, UF_ERROR_FORMAT, "ends too early");
+        if (fwrite(buffer, 1, (size_t)n, output->stream) != (size_t)n)
+            return uf_fail_errno(report, "cannot be written", output->final_path);
+        from += (uint64_t)n;
+    }
+    return UF_OK;
+}
+
+UfStatus uf_output_copy(UfOutput *output, const UfInput *input, uint64_t from, uint64_t to, UfReport *report)
+{
+    if (fflush(output->stream) != 0)
+        return uf_fail_errno(report, "cannot be written", output->final_path);
+    off_t position = ftello(output->stream);
+    uint64_t copied = copy_by_system(fileno(output->stream), fileno(input->stream), from, to);
+    if (position < 0 || fseeko(output->stream, position + (off_t)copied, SEEK_SET) != 0)
+        return uf_fail_errno(report, "cannot be written", output->final_path);
+    return copy_by_hand(output, input, from + copied, to, report);
+}
+
 static void forget(UfOutput *output)
 {
     live_remove(output->temporary_path);

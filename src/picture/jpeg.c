@@ -58,6 +58,11 @@ UfStatus uf_jpeg_check_quantisation(const struct jpeg_decompress_struct *jpeg, U
     return UF_OK;
 }
 
+uint64_t uf_jpeg_data_start(const struct jpeg_decompress_struct *jpeg, const UfInput *input)
+{
+    return (uint64_t)ftello(input->stream) - jpeg->src->bytes_in_buffer;
+}
+
 size_t uf_jpeg_coefficient_bytes(const struct jpeg_decompress_struct *jpeg)
 {
     size_t blocks = 0;

@@ -101,6 +101,8 @@ UfStatus uf_jpeg_open(struct jpeg_decompress_struct *jpeg, FILE *stream, UfRepor
  * when it quantises. Valid once decoding has been started, when every component has its table.
  */
 UfStatus uf_jpeg_check_quantisation(const struct jpeg_decompress_struct *jpeg, UfReport *report);
+/* Where the entropy-coded data begin: the byte behind SOS, after uf_jpeg_open. */
+uint64_t uf_jpeg_data_start(const struct jpeg_decompress_struct *jpeg, const UfInput *input);
 /* Bytes of the coefficients of the whole picture. */
 size_t uf_jpeg_coefficient_bytes(const struct jpeg_decompress_struct *jpeg);
 
@@ -112,6 +114,11 @@ bool uf_jpeg_ac_codes_exist(const JHUFF_TBL *table, const JCOEF *blocks, size_t 
 /* The file again with other metadata; tables and entropy-coded data byte for byte, nothing behind EOI. */
 UfStatus uf_jpeg_copy_with_metadata(UfInput *source, const UfMetadata *metadata, UfOutput *output,
                                     UfReport *report);
+/* The same up to the scan's header, SOS, which begins at *end of the source. */
+UfStatus uf_jpeg_copy_head_with_metadata(UfInput *source, const UfMetadata *metadata, UfOutput *output,
+                                         uint64_t *end, UfReport *report);
+/* What stands behind EOI can't be known to stay true. */
+void uf_jpeg_warn_of_trailer(const UfInput *input, uint64_t end, UfReport *report);
 UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
                          const UfWriteOptions *options, UfOutput *output, UfReport *report);
 /* As uf_picture_shift has it. */

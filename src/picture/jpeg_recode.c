@@ -52,15 +52,12 @@ UfStatus uf_jpeg_recoder_open(UfJpegRecoder *recoder, UfInput *input, UfReport *
     return status;
 }
 
-/* What stands behind the picture can't be known to stay true; an index or a gain map has been spoken of
- * already. */
+/* What stands behind the picture; an index or a gain map has been spoken of already. */
 static void warn_of_trailer(const UfJpegRecoder *recoder, UfInput *input, UfReport *report)
 {
     off_t position = ftello(input->stream) - (off_t)recoder->source.src->bytes_in_buffer;
-    bool known = recoder->metadata.has_multi_picture || recoder->metadata.has_gain_map;
-    if (!known && position >= 0 && (uint64_t)position < input->size_bytes)
-        uf_warn(report, "%s: holds %llu bytes behind the picture, which are left out", input->path,
-                (unsigned long long)(input->size_bytes - (uint64_t)position));
+    if (!recoder->metadata.has_multi_picture && !recoder->metadata.has_gain_map && position >= 0)
+        uf_jpeg_warn_of_trailer(input, (uint64_t)position, report);
 }
 
 UfStatus uf_jpeg_recoder_read(UfJpegRecoder *recoder, UfInput *input, UfReport *report)

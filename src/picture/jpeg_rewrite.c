@@ -2,6 +2,9 @@
  * A JPEG with a part of its pixels exchanged: the quantised DCT coefficients of all other MCUs stay what they
  * are.
  *
+ * Files of one sequential Huffman scan are changed in their entropy-coded data (jpeg_splice.c). This is the way for
+ * all others, and where the file's Huffman tables lack a code:
+ *
  * ITU-T T.81: an MCU is the smallest unit that carries all components, Hmax*8 x Vmax*8 pixels. The
  * coefficients of the whole source are read, the MCUs that were touched are replaced by those of the new
  * pixels (made with the source's own quantisation tables and sampling), and everything is coded again with
@@ -10,6 +13,9 @@
  */
 #include "picture/jpeg_band.h"
 #include "picture/jpeg_recode.h"
+#include "picture/jpeg_splice.h"
+
+#include <unistd.h>
 
 typedef struct Rewriter {
     UfJpegRecoder recoder;
@@ -120,12 +126,10 @@ static UfStatus read_and_replace(Rewriter *rewriter, UfInput *input, UfReport *r
     return status == UF_OK ? replace_touched(rewriter, report) : status;
 }
 
-UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
-                         const UfWriteOptions *options, UfOutput *output, UfReport *report)
+/* Through the coefficients of the whole picture. */
+static UfStatus rewrite_coefficients(const UfPicture *picture, UfInput *source, const UfTouched *touched,
+                                     UfOutput *output, UfReport *report)
 {
-    (void)options;
-    if (!uf_touched_any(touched, 0, 0, picture->width_px, picture->height_px))
-        return uf_jpeg_copy_with_metadata(source, &picture->metadata, output, report);
     Rewriter *rewriter = uf_alloc_zero(1, sizeof *rewriter);
     if (rewriter == NULL)
         return uf_fail_memory(report);
@@ -141,4 +145,20 @@ UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouc
     uf_jpeg_band_clear(&rewriter->band);
     free(rewriter);
     return status;
+}
+
+UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
+                         const UfWriteOptions *options, UfOutput *output, UfReport *report)
+{
+    (void)options;
+    bool served = false;
+    if (!uf_touched_any(touched, 0, 0, picture->width_px, picture->height_px))
+        return uf_jpeg_copy_with_metadata(source, &picture->metadata, output, report);
+    UfStatus status = uf_jpeg_splice(picture, source, touched, output, &served, report);
+    if (served || status != UF_OK)
+        return status;
+    rewind(output->stream);
+    if (ftruncate(fileno(output->stream), 0) != 0)
+        return uf_fail_errno(report, "cannot be written", output->final_path);
+    return rewrite_coefficients(picture, source, touched, output, report);
 }

@@ -119,23 +119,6 @@ static UfStatus header_read(UfInput *input, Header *out, UfReport *report)
     return status;
 }
 
-/* Copies [start, end) of the source as it is. */
-static UfStatus copy_range(UfInput *input, UfOutput *output, uint64_t start, uint64_t end, UfReport *report)
-{
-    uint8_t buffer[65536];
-    if (fseeko(input->stream, (off_t)start, SEEK_SET) != 0)
-        return uf_fail_errno(report, "cannot be read", input->path);
-    while (start < end) {
-        size_t part = end - start < sizeof buffer ? (size_t)(end - start) : sizeof buffer;
-        if (fread(buffer, 1, part, input->stream) != part)
-            return uf_fail(report, UF_ERROR_FORMAT, "the JPEG ends too early");
-        if (fwrite(buffer, 1, part, output->stream) != part)
-            return uf_fail_errno(report, "cannot be written", output->final_path);
-        start += part;
-    }
-    return UF_OK;
-}
-
 /* Numbers of a TIFF structure (TIFF 6.0) in its byte order. */
 typedef struct Numbers {
     uint8_t *data;
@@ -224,7 +207,7 @@ static UfStatus copy_header(UfInput *source, Header *header, UfBlob xmp, UfOutpu
     int64_t grown = (int64_t)(4 + UF_JPEG_XMP_PREFIX_BYTES + xmp.size_bytes);
     if (replaces)
         grown -= (int64_t)(header->segments[place].end - header->segments[place].start);
-    UfStatus status = copy_range(source, output, 0, 2, report);
+    UfStatus status = uf_output_copy(output, source, 0, 2, report);
     for (size_t i = 0; i <= header->count && status == UF_OK; i++) {
         if (i == place)
             uf_jpeg_put_xmp(&sink, xmp, report);
@@ -235,7 +218,7 @@ static UfStatus copy_header(UfInput *source, Header *header, UfBlob xmp, UfOutpu
             correct_index(segment, grown, i < place ? grown : 0);
             uf_jpeg_put_segment(&sink, segment->marker, NULL, 0, segment->data, segment->size_bytes);
         } else {
-            status = copy_range(source, output, segment->start, segment->end, report);
+            status = uf_output_copy(output, source, segment->start, segment->end, report);
         }
     }
     return status;
@@ -251,7 +234,7 @@ UfStatus uf_jpeg_retag(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *
     if (status == UF_OK)
         status = copy_header(source, &header, xmp, output, report);
     if (status == UF_OK)
-        status = copy_range(source, output, header.end, source->size_bytes, report);
+        status = uf_output_copy(output, source, header.end, source->size_bytes, report);
     if (status == UF_OK && ferror(output->stream))
         status = uf_fail_errno(report, "cannot be written", output->final_path);
     header_clear(&header);
@@ -286,6 +269,13 @@ static UfStatus find_end(UfInput *source, uint64_t start, uint64_t *end, UfRepor
     return uf_fail(report, UF_ERROR_FORMAT, "the JPEG ends too early");
 }
 
+void uf_jpeg_warn_of_trailer(const UfInput *input, uint64_t end, UfReport *report)
+{
+    if (end < input->size_bytes)
+        uf_warn(report, "%s: holds %llu bytes behind the picture, which are left out", input->path,
+                (unsigned long long)(input->size_bytes - end));
+}
+
 /* The header as libjpeg reads it, for its list of markers. */
 typedef struct MarkerReader {
     struct jpeg_decompress_struct jpeg;
@@ -313,20 +303,17 @@ static bool is_marker_of_metadata(int marker)
     return marker == JPEG_COM || (marker >= JPEG_APP0 && marker <= JPEG_APP0 + 15);
 }
 
-static UfStatus copy_picture(UfInput *source, const Header *header, UfOutput *output, UfReport *report)
+static UfStatus copy_tables(UfInput *source, const Header *header, UfOutput *output, UfReport *report)
 {
-    uint64_t end = 0;
     UfStatus status = UF_OK;
     for (size_t i = 0; i < header->count && status == UF_OK; i++)
         if (!is_marker_of_metadata(header->segments[i].marker))
-            status = copy_range(source, output, header->segments[i].start, header->segments[i].end, report);
-    if (status == UF_OK)
-        status = find_end(source, header->end, &end, report);
-    return status == UF_OK ? copy_range(source, output, header->end, end, report) : status;
+            status = uf_output_copy(output, source, header->segments[i].start, header->segments[i].end, report);
+    return status;
 }
 
-UfStatus uf_jpeg_copy_with_metadata(UfInput *source, const UfMetadata *metadata, UfOutput *output,
-                                    UfReport *report)
+UfStatus uf_jpeg_copy_head_with_metadata(UfInput *source, const UfMetadata *metadata, UfOutput *output,
+                                         uint64_t *end, UfReport *report)
 {
     Header header = {0};
     MarkerReader *reader = uf_alloc_zero(1, sizeof *reader);
@@ -335,16 +322,28 @@ UfStatus uf_jpeg_copy_with_metadata(UfInput *source, const UfMetadata *metadata,
     reader->jpeg.err = uf_jpeg_errors_init(&reader->errors, source->path, report);
     UfStatus status = header_read(source, &header, report);
     if (status == UF_OK)
-        status = copy_range(source, output, 0, 2, report);
+        status = uf_output_copy(output, source, 0, 2, report);
     if (status == UF_OK)
         status = repeat_all_markers(reader, source, metadata, output, report);
     if (status == UF_OK)
-        status = copy_picture(source, &header, output, report);
+        status = copy_tables(source, &header, output, report);
     if (status == UF_OK && ferror(output->stream))
         status = uf_fail_errno(report, "cannot be written", output->final_path);
+    if (status == UF_OK)
+        *end = header.end;
     jpeg_destroy_decompress(&reader->jpeg);
     uf_metadata_clear(&reader->old);
     free(reader);
     header_clear(&header);
     return status;
+}
+
+UfStatus uf_jpeg_copy_with_metadata(UfInput *source, const UfMetadata *metadata, UfOutput *output,
+                                    UfReport *report)
+{
+    uint64_t start = 0, end = 0;
+    UfStatus status = uf_jpeg_copy_head_with_metadata(source, metadata, output, &start, report);
+    if (status == UF_OK)
+        status = find_end(source, start, &end, report);
+    return status == UF_OK ? uf_output_copy(output, source, start, end, report) : status;
 }

@@ -1,0 +1,285 @@
+/* Entropy-coded data from ranges and codes (ITU-T T.81 F.1.2, B.1.1.5). */
+#include "picture/jpeg_bits.h"
+
+#define BUFFER_BYTES 131072u
+/* Room that is made before bytes are put one by one. */
+#define ROOM_BYTES 16u
+/* Ranges longer than this go from file to file. */
+#define LONG_RANGE_BYTES 65536u
+#define CHUNK_BYTES      16384u
+
+#define END_OF_BLOCK  0x00u
+#define SIXTEEN_ZEROS 0xF0u
+#define MAX_DC_BITS   11u
+#define MAX_AC_BITS   10u
+
+/* Position in the zigzag order to position in the block (T.81 figure A.6). */
+static const uint8_t natural_order[DCTSIZE2] = {
+    0,  1,  8,  16, 9,  2,  3,  10, 17, 24, 32, 25, 18, 11, 4,  5,  12, 19, 26, 33, 40, 48,
+    41, 34, 27, 20, 13, 6,  7,  14, 21, 28, 35, 42, 49, 56, 57, 50, 43, 36, 29, 22, 15, 23,
+    30, 37, 44, 51, 58, 59, 52, 45, 38, 31, 39, 46, 53, 60, 61, 54, 47, 55, 62, 63};
+
+UfStatus uf_jpeg_bits_open(UfJpegBits *bits, UfInput *source, UfOutput *output, UfReport *report)
+{
+    bits->source = source;
+    bits->output = output;
+    bits->report = report;
+    bits->capacity = BUFFER_BYTES;
+    bits->buffer = uf_alloc(bits->capacity, 1);
+    bits->status = bits->buffer == NULL ? uf_fail_memory(report) : UF_OK;
+    return bits->status;
+}
+
+void uf_jpeg_bits_clear(UfJpegBits *bits)
+{
+    free(bits->buffer);
+    *bits = (UfJpegBits){0};
+}
+
+static void write_buffer(UfJpegBits *bits)
+{
+    if (bits->status == UF_OK && fwrite(bits->buffer, 1, bits->fill, bits->output->stream) != bits->fill)
+        bits->status = uf_fail_errno(bits->report, "cannot be written", bits->output->final_path);
+    bits->fill = 0;
+}
+
+/* Room for `size` more bytes; false when there is none, and the status says why. */
+static bool make_room(UfJpegBits *bits, size_t size)
+{
+    if (size <= bits->capacity - bits->fill)
+        return true;
+    if (bits->output != NULL) {
+        write_buffer(bits);
+        return size <= bits->capacity;
+    }
+    uint8_t *grown = NULL;
+    if (bits->capacity <= SIZE_MAX / 4 && size < bits->capacity)
+        grown = uf_realloc(bits->buffer, 2 * bits->capacity, 1);
+    if (grown == NULL) {
+        bits->status = uf_fail_memory(bits->report);
+        bits->fill = 0; /* what comes now is lost, and the status tells */
+        return size <= bits->capacity;
+    }
+    bits->buffer = grown;
+    bits->capacity *= 2;
+    return true;
+}
+
+static void put_byte(UfJpegBits *bits, uint8_t byte)
+{
+    bits->buffer[bits->fill++] = byte;
+    if (byte == 0xFF)
+        bits->buffer[bits->fill++] = 0;
+}
+
+/* The lowest `count` bits of `value`, the others being 0; count 0..32. */
+static inline void put(UfJpegBits *bits, uint32_t value, unsigned count)
+{
+    bits->held = bits->held << count | value;
+    bits->held_count += count;
+    if (bits->held_count < 32 || !make_room(bits, ROOM_BYTES))
+        return;
+    bits->held_count -= 32;
+    uint32_t word = (uint32_t)(bits->held >> bits->held_count);
+    for (int shift = 24; shift >= 0; shift -= 8)
+        put_byte(bits, (uint8_t)(word >> shift));
+}
+
+/* Writes the whole bytes that are held. */
+static void settle(UfJpegBits *bits)
+{
+    if (!make_room(bits, ROOM_BYTES))
+        return;
+    while (bits->held_count >= 8) {
+        bits->held_count -= 8;
+        put_byte(bits, (uint8_t)(bits->held >> bits->held_count));
+    }
+}
+
+void uf_jpeg_bits_bytes(UfJpegBits *bits, const uint8_t *data, size_t size_bytes)
+{
+    while (size_bytes > 0 && bits->status == UF_OK) {
+        size_t part = size_bytes < CHUNK_BYTES ? size_bytes : CHUNK_BYTES;
+        if (!make_room(bits, part))
+            return;
+        memcpy(bits->buffer + bits->fill, data, part);
+        bits->fill += part;
+        data += part;
+        size_bytes -= part;
+    }
+}
+
+static size_t read_source(UfJpegBits *bits, uint64_t at, uint8_t *out, size_t size)
+{
+    const UfJpegBytes file = {.fd = fileno(bits->source->stream), .size_bytes = bits->source->size_bytes};
+    size_t got = uf_jpeg_bytes_read(&file, at, out, size);
+    if (got < size && bits->status == UF_OK)
+        bits->status = uf_fail(bits->report, UF_ERROR_FORMAT, "the JPEG ends too early");
+    return got;
+}
+
+/* Bytes of the source as they are, stuffed zeros and markers among them. */
+static void copy_bytes(UfJpegBits *bits, uint64_t from, uint64_t to)
+{
+    uint8_t chunk[CHUNK_BYTES];
+    if (bits->output != NULL && to - from >= LONG_RANGE_BYTES) {
+        write_buffer(bits);
+        if (bits->status == UF_OK)
+            bits->status = uf_output_copy(bits->output, bits->source, from, to, bits->report);
+        return;
+    }
+    while (from < to && bits->status == UF_OK) {
+        size_t part = to - from < sizeof chunk ? (size_t)(to - from) : sizeof chunk;
+        uf_jpeg_bits_bytes(bits, chunk, read_source(bits, from, chunk, part));
+        from += part;
+    }
+}
+
+/* [from, to) bit by bit, taking out stuffed zeros and putting in new ones. */
+static void copy_shifted(UfJpegBits *bits, UfJpegPlace from, UfJpegPlace to)
+{
+    uint8_t chunk[CHUNK_BYTES];
+    uint8_t last = 0;
+    unsigned skip = from.bit;
+    uint64_t end = to.byte + (to.bit > 0 ? 1 : 0);
+    for (uint64_t at = from.byte; at < end && bits->status == UF_OK;) {
+        size_t part = end - at < sizeof chunk ? (size_t)(end - at) : sizeof chunk;
+        part = read_source(bits, at, chunk, part);
+        for (size_t i = 0; i < part; i++, at++) {
+            unsigned keep = at == to.byte ? to.bit : 8;
+            bool stuffed = last == 0xFF && chunk[i] == 0;
+            last = chunk[i];
+            if (stuffed || keep <= skip)
+                continue;
+            put(bits, (last & (0xFFu >> skip)) >> (8 - keep), keep - skip);
+            skip = 0;
+        }
+    }
+}
+
+/* The part of the first byte that is not there yet, so that whole bytes can follow; *from moves on. */
+static void complete_byte(UfJpegBits *bits, UfJpegPlace *from)
+{
+    uint8_t byte;
+    if (read_source(bits, from->byte, &byte, 1) != 1)
+        return;
+    put(bits, byte & (0xFFu >> from->bit), 8 - from->bit);
+    from->byte += byte == 0xFF ? 2 : 1;
+    from->bit = 0;
+}
+
+static void flush_range(UfJpegBits *bits)
+{
+    if (!bits->has_range)
+        return;
+    bits->has_range = false;
+    UfJpegPlace from = bits->from, to = bits->to;
+    if (bits->in_phase && from.byte < to.byte) {
+        if (from.bit > 0)
+            complete_byte(bits, &from);
+        settle(bits);
+        if (from.byte < to.byte)
+            copy_bytes(bits, from.byte, to.byte);
+        from = (UfJpegPlace){to.byte, 0};
+    }
+    copy_shifted(bits, from, to);
+}
+
+bool uf_jpeg_bits_go_on_at(const UfJpegBits *bits, UfJpegPlace place)
+{
+    return bits->has_range && bits->in_phase && bits->to.byte == place.byte && bits->to.bit == place.bit;
+}
+
+void uf_jpeg_bits_range(UfJpegBits *bits, UfJpegPlace from, UfJpegPlace to)
+{
+    if (bits->has_range && bits->to.byte == from.byte && bits->to.bit == from.bit) {
+        bits->to = to;
+        return;
+    }
+    flush_range(bits);
+    bits->has_range = true;
+    bits->in_phase = bits->held_count % 8 == from.bit;
+    bits->from = from;
+    bits->to = to;
+}
+
+/* F.1.2.3: the last byte of an interval is filled up with ones. */
+static void fill_up(UfJpegBits *bits)
+{
+    unsigned missing = (8 - bits->held_count % 8) % 8;
+    put(bits, (1u << missing) - 1, missing);
+    settle(bits);
+}
+
+static void put_marker(UfJpegBits *bits, int marker)
+{
+    const uint8_t bytes[2] = {0xFF, (uint8_t)marker};
+    flush_range(bits);
+    fill_up(bits);
+    uf_jpeg_bits_bytes(bits, bytes, sizeof bytes);
+}
+
+void uf_jpeg_bits_restart(UfJpegBits *bits, UfJpegPlace end, UfJpegPlace after, unsigned number)
+{
+    if (uf_jpeg_bits_go_on_at(bits, end))
+        bits->to = after;
+    else
+        put_marker(bits, JPEG_RST0 + (int)number);
+}
+
+static unsigned bits_of(unsigned magnitude)
+{
+    return magnitude == 0 ? 0 : 32u - (unsigned)__builtin_clz(magnitude);
+}
+
+/* A symbol and the `size` bits of the value behind it, negative ones less one (F.1.2.1). */
+static inline void put_value(UfJpegBits *bits, const UfJpegCodes *codes, unsigned symbol, int value, unsigned size)
+{
+    bits->codes_missing |= codes->length[symbol] == 0;
+    uint32_t low = (uint32_t)(value < 0 ? value - 1 : value) & ((1u << size) - 1);
+    put(bits, (uint32_t)codes->code[symbol] << size | low, codes->length[symbol] + size);
+}
+
+void uf_jpeg_bits_dc(UfJpegBits *bits, const UfJpegCodes *codes, int difference)
+{
+    unsigned size = bits_of((unsigned)abs(difference));
+    flush_range(bits);
+    if (size > MAX_DC_BITS)
+        bits->codes_missing = true;
+    else
+        put_value(bits, codes, size, difference, size);
+}
+
+void uf_jpeg_bits_no_ac(UfJpegBits *bits, const UfJpegCodes *codes)
+{
+    put_value(bits, codes, END_OF_BLOCK, 0, 0);
+}
+
+void uf_jpeg_bits_ac(UfJpegBits *bits, const UfJpegCodes *codes, const JCOEF *block)
+{
+    unsigned zeros = 0;
+    for (unsigned k = 1; k < DCTSIZE2; k++) {
+        int value = block[natural_order[k]];
+        if (value == 0) {
+            zeros++;
+            continue;
+        }
+        for (; zeros > 15; zeros -= 16)
+            put_value(bits, codes, SIXTEEN_ZEROS, 0, 0);
+        unsigned size = bits_of((unsigned)abs(value));
+        if (size > MAX_AC_BITS)
+            bits->codes_missing = true;
+        else
+            put_value(bits, codes, zeros << 4 | size, value, size);
+        zeros = 0;
+    }
+    if (zeros > 0)
+        uf_jpeg_bits_no_ac(bits, codes);
+}
+
+void uf_jpeg_bits_finish(UfJpegBits *bits)
+{
+    put_marker(bits, JPEG_EOI);
+    if (bits->output != NULL)
+        write_buffer(bits);
+}

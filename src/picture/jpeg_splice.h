@@ -1,0 +1,17 @@
+/* Changing MCUs of a JPEG in its entropy-coded data: bits that need not change are copied as bits. */
+#ifndef UF_PICTURE_JPEG_SPLICE_H
+#define UF_PICTURE_JPEG_SPLICE_H
+
+#include "picture/jpeg_bits.h"
+
+/*
+ * As uf_jpeg_rewrite, for files of one sequential Huffman scan. *served is false when that is not possible: another
+ * kind of file, missing codes, damage; the output may then be partly written, and nothing was reported.
+ */
+UfStatus uf_jpeg_splice(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
+                        bool *served, UfReport *report);
+
+/* Steps over one MCU of the source, which comes into the output; `predictors` are the output's, and follow. */
+bool uf_jpeg_splice_mcu(UfJpegWalk *walk, UfJpegBits *bits, int predictors[MAX_COMPS_IN_SCAN]);
+
+#endif

@@ -1,0 +1,372 @@
+/*
+ * The walk through entropy-coded data (ITU-T T.81 F.2.2). Symbols are looked up by the next ten bits, together with the
+ * bits of the value that follows, so that most coefficients cost one step; nothing is dequantised or stored.
+ */
+#include "picture/jpeg_walk.h"
+
+#include <errno.h>
+#include <unistd.h>
+
+/* Read at a time. Before each MCU at least LEAST_BYTES are there or the file is at its end. */
+#define BUFFER_BYTES 131072u
+/* 10 blocks of 64 codes of 16 bits with 15 bits of value, each byte stuffed, and what is read ahead. */
+#define LEAST_BYTES 8192u
+/* Bytes behind `next` that stay, for uf_jpeg_walk_place: 8 bytes, each stuffed. */
+#define KEPT_BYTES 32u
+/* Bytes of 0xFF behind the end of the file: a marker that no scan holds. */
+#define FENCE_BYTES 16u
+
+/* Coefficients that symbols stand for: a block is done at 64 or from BLOCK_DONE on, otherwise it is damaged. */
+#define BLOCK_DONE 256u
+#define NO_SYMBOL  65u
+/* DC differences of 8-bit pictures have at most 11 bits (T.81 table F.1), DC values 11 bits and a sign. */
+#define MAX_DC_BITS 11u
+#define DC_LIMIT    2048
+
+size_t uf_jpeg_bytes_read(const UfJpegBytes *bytes, uint64_t offset, uint8_t *out, size_t size)
+{
+    size_t got = 0;
+    if (offset >= bytes->size_bytes)
+        return 0;
+    if (size > bytes->size_bytes - offset)
+        size = (size_t)(bytes->size_bytes - offset);
+    if (bytes->memory != NULL) {
+        memcpy(out, bytes->memory + offset, size);
+        return size;
+    }
+    while (got < size) {
+        ssize_t n = pread(bytes->fd, out + got, size - got, (off_t)(offset + got));
+        if (n < 0 && errno == EINTR)
+            continue;
+        if (n <= 0)
+            break;
+        got += (size_t)n;
+    }
+    return got;
+}
+
+/* The coefficients that an AC symbol (zeros << 4 | bits) stands for. */
+static unsigned advance_of(unsigned symbol)
+{
+    if (symbol == 0x00)
+        return BLOCK_DONE;
+    if ((symbol & 15u) == 0 && symbol != 0xF0)
+        return NO_SYMBOL;
+    return (symbol >> 4) + 1;
+}
+
+static uint32_t entry_of(unsigned length, unsigned symbol)
+{
+    return (length + (symbol & 15u)) | symbol << 8 | advance_of(symbol) << 16;
+}
+
+/* T.81 annex C. False for a table that is none. */
+static bool make_codes(const JHUFF_TBL *table, UfJpegCodes *out)
+{
+    uint32_t code = 0;
+    size_t index = 0;
+    memset(out, 0, sizeof *out);
+    memcpy(out->values, table->huffval, sizeof out->values);
+    for (unsigned length = 1; length <= 16; length++, code <<= 1) {
+        size_t count = table->bits[length];
+        out->first_value[length] = (int32_t)index - (int32_t)code;
+        if (count > 256 - index || code + count > 1u << length)
+            return false;
+        for (size_t i = 0; i < count; i++, index++, code++) {
+            unsigned symbol = out->values[index];
+            out->code[symbol] = (uint16_t)code;
+            out->length[symbol] = (uint8_t)length;
+            if (length > UF_JPEG_LOOK_BITS)
+                continue;
+            unsigned free_bits = UF_JPEG_LOOK_BITS - length;
+            for (uint32_t j = 0; j < 1u << free_bits; j++)
+                out->look[code << free_bits | j] = entry_of(length, symbol);
+        }
+        out->largest[length] = count > 0 ? (int32_t)code - 1 : -1;
+    }
+    return index > 0;
+}
+
+/* The tables that the scan names, each made once; dc 0, ac NUM_HUFF_TBLS. */
+static const UfJpegCodes *codes_for(UfJpegWalk *walk, JHUFF_TBL *const *tables, int number, size_t kind)
+{
+    if (number < 0 || number >= NUM_HUFF_TBLS || tables[number] == NULL)
+        return NULL;
+    UfJpegCodes **codes = &walk->tables[kind + (size_t)number];
+    if (*codes != NULL)
+        return *codes;
+    *codes = uf_alloc(1, sizeof **codes);
+    if (*codes != NULL && !make_codes(tables[number], *codes)) {
+        free(*codes);
+        *codes = NULL;
+    }
+    return *codes;
+}
+
+static bool is_one_sequential_scan(const struct jpeg_decompress_struct *jpeg)
+{
+    return !jpeg->progressive_mode && !jpeg->arith_code && jpeg->data_precision == 8 &&
+           jpeg->comps_in_scan == jpeg->num_components && jpeg->comps_in_scan >= 1 &&
+           jpeg->comps_in_scan <= MAX_COMPS_IN_SCAN && jpeg->Ss == 0 && jpeg->Se == DCTSIZE2 - 1 &&
+           jpeg->Ah == 0 && jpeg->Al == 0;
+}
+
+/* A.2.2, A.2.3: a scan of one component has MCUs of one block, whatever its sampling factors. */
+static bool lay_out(UfJpegWalk *walk, const struct jpeg_decompress_struct *jpeg)
+{
+    bool alone = jpeg->comps_in_scan == 1;
+    walk->components = (unsigned)jpeg->comps_in_scan;
+    for (unsigned c = 0; c < walk->components; c++) {
+        const jpeg_component_info *component = jpeg->cur_comp_info[c];
+        int blocks = alone ? 1 : component->h_samp_factor * component->v_samp_factor;
+        const UfJpegCodes *dc = codes_for(walk, jpeg->dc_huff_tbl_ptrs, component->dc_tbl_no, 0);
+        const UfJpegCodes *ac = codes_for(walk, jpeg->ac_huff_tbl_ptrs, component->ac_tbl_no, NUM_HUFF_TBLS);
+        if (dc == NULL || ac == NULL)
+            return false;
+        for (int i = 0; i < blocks; i++) {
+            if (walk->block_count == UF_JPEG_MAX_MCU_BLOCKS)
+                return false;
+            walk->blocks[walk->block_count++] = (UfJpegWalkBlock){dc, ac, c, i == 0};
+        }
+    }
+    walk->mcu_width_px = DCTSIZE * (alone ? 1u : (size_t)jpeg->max_h_samp_factor);
+    walk->mcu_height_px = DCTSIZE * (alone ? 1u : (size_t)jpeg->max_v_samp_factor);
+    walk->columns = (jpeg->image_width + walk->mcu_width_px - 1) / walk->mcu_width_px;
+    walk->rows = (jpeg->image_height + walk->mcu_height_px - 1) / walk->mcu_height_px;
+    return true;
+}
+
+/* Moves what is left to the front and reads on. */
+static void fill(UfJpegWalk *walk)
+{
+    size_t used = (size_t)(walk->next - walk->buffer);
+    size_t dropped = used > KEPT_BYTES ? used - KEPT_BYTES : 0;
+    memmove(walk->buffer, walk->buffer + dropped, walk->filled - dropped);
+    walk->filled -= dropped;
+    walk->base += dropped;
+    size_t wanted = BUFFER_BYTES - walk->filled;
+    size_t got = uf_jpeg_bytes_read(&walk->bytes, walk->base + walk->filled, walk->buffer + walk->filled, wanted);
+    walk->filled += got;
+    walk->next = walk->buffer + (used - dropped);
+    memset(walk->buffer + walk->filled, 0xFF, FENCE_BYTES);
+    /* at the end of the file the fence stops the walk */
+    walk->low = walk->buffer + (got < wanted ? BUFFER_BYTES + FENCE_BYTES : BUFFER_BYTES - LEAST_BYTES);
+}
+
+static void begin_at(UfJpegWalk *walk, const uint8_t *next)
+{
+    walk->next = next;
+    walk->bits = 0;
+    walk->count = walk->padding = 0;
+    walk->mcus_to_restart = walk->restart_interval;
+    memset(walk->predictors, 0, sizeof walk->predictors);
+}
+
+bool uf_jpeg_walk_open(UfJpegWalk *walk, const struct jpeg_decompress_struct *jpeg, const UfJpegBytes *bytes,
+                       uint64_t start)
+{
+    if (!is_one_sequential_scan(jpeg) || !lay_out(walk, jpeg))
+        return false;
+    walk->bytes = *bytes;
+    walk->start = walk->base = start;
+    walk->restart_interval = jpeg->restart_interval;
+    walk->buffer = uf_alloc(BUFFER_BYTES + FENCE_BYTES, 1);
+    if (walk->buffer == NULL)
+        return false;
+    begin_at(walk, walk->buffer);
+    fill(walk);
+    return true;
+}
+
+void uf_jpeg_walk_clear(UfJpegWalk *walk)
+{
+    for (size_t i = 0; i < sizeof walk->tables / sizeof *walk->tables; i++)
+        free(walk->tables[i]);
+    free(walk->buffer);
+    *walk = (UfJpegWalk){0};
+}
+
+static uint64_t load_8_bytes(const uint8_t *at)
+{
+    uint64_t value = 0;
+    for (int i = 0; i < 8; i++)
+        value = value << 8 | at[i];
+    return value;
+}
+
+/* Byte by byte over stuffed zeros; at a marker zeros follow, which are counted. */
+static void refill_slowly(UfJpegWalk *walk)
+{
+    while (walk->count <= 56) {
+        uint64_t byte = *walk->next;
+        if (walk->padding > 0 || (byte == 0xFF && walk->next[1] != 0)) {
+            walk->padding += 8;
+            byte = 0;
+        } else {
+            walk->next += byte == 0xFF ? 2 : 1;
+        }
+        walk->bits |= byte << (56 - walk->count);
+        walk->count += 8;
+    }
+}
+
+/* At least 56 bits. */
+static inline void refill(UfJpegWalk *walk)
+{
+    uint64_t bytes = load_8_bytes(walk->next);
+    if ((((~bytes) - 0x0101010101010101u) & bytes & 0x8080808080808080u) != 0) { /* one of them is 0xFF */
+        refill_slowly(walk);
+        return;
+    }
+    walk->bits |= bytes >> walk->count;
+    walk->next += (63 - walk->count) >> 3;
+    walk->count |= 56;
+}
+
+static inline void drop(UfJpegWalk *walk, unsigned bits)
+{
+    walk->bits <<= bits;
+    walk->count -= bits;
+}
+
+/* Codes longer than the table's (F.2.2.3); what is none ends the block in a way that is noticed. */
+static uint32_t long_code(const UfJpegCodes *codes, uint64_t bits)
+{
+    for (unsigned length = UF_JPEG_LOOK_BITS + 1; length <= 16; length++) {
+        int32_t code = (int32_t)(bits >> (64 - length));
+        if (code <= codes->largest[length])
+            return entry_of(length, codes->values[(codes->first_value[length] + code) & 255]);
+    }
+    return NO_SYMBOL << 16 | 0xFF00u;
+}
+
+static inline uint32_t next_symbol(const UfJpegWalk *walk, const UfJpegCodes *codes)
+{
+    uint32_t entry = codes->look[walk->bits >> (64 - UF_JPEG_LOOK_BITS)];
+    return entry != 0 ? entry : long_code(codes, walk->bits);
+}
+
+/* F.2.2.1: the difference, extended to its sign. */
+static inline int next_difference(UfJpegWalk *walk, const UfJpegCodes *codes)
+{
+    uint32_t entry = next_symbol(walk, codes);
+    unsigned size = entry >> 8 & 255u;
+    if (size > MAX_DC_BITS) {
+        walk->broken = true;
+        return 0;
+    }
+    unsigned length = (entry & 255u) - size;
+    int value = size == 0 ? 0 : (int)(walk->bits << length >> (64 - size));
+    drop(walk, length + size);
+    return size > 0 && value < 1 << (size - 1) ? value - (1 << size) + 1 : value;
+}
+
+static inline void skip_ac(UfJpegWalk *walk, const UfJpegCodes *codes)
+{
+    unsigned k = 1;
+    do {
+        if (walk->count < 32)
+            refill(walk);
+        uint32_t entry = next_symbol(walk, codes);
+        drop(walk, entry & 255u);
+        k += entry >> 16;
+    } while (k < DCTSIZE2);
+    walk->broken |= k > DCTSIZE2 && k < BLOCK_DONE;
+}
+
+static inline void step(UfJpegWalk *walk, UfJpegMcuDc *dc)
+{
+    if (walk->next >= walk->low)
+        fill(walk);
+    for (unsigned i = 0; i < walk->block_count; i++) {
+        const UfJpegWalkBlock *block = &walk->blocks[i];
+        int *predictor = &walk->predictors[block->component];
+        if (walk->count < 32)
+            refill(walk);
+        if (dc != NULL && block->first)
+            dc[block->component].from = uf_jpeg_walk_place(walk);
+        *predictor += next_difference(walk, block->dc);
+        walk->broken |= *predictor >= DC_LIMIT || *predictor < -DC_LIMIT;
+        if (dc != NULL && block->first) {
+            dc[block->component].to = uf_jpeg_walk_place(walk);
+            dc[block->component].value = *predictor;
+        }
+        skip_ac(walk, block->ac);
+        if (walk->broken)
+            return;
+    }
+    walk->broken = walk->count < walk->padding;
+}
+
+UfJpegPlace uf_jpeg_walk_place(const UfJpegWalk *walk)
+{
+    unsigned ahead = walk->count > walk->padding ? walk->count - walk->padding : 0;
+    unsigned whole = (ahead + 7) / 8;
+    const uint8_t *at = walk->next;
+    for (unsigned i = 0; i < whole; i++)
+        at -= at[-1] == 0 && at - walk->buffer >= 2 && at[-2] == 0xFF ? 2 : 1;
+    return (UfJpegPlace){walk->base + (uint64_t)(at - walk->buffer), whole * 8 - ahead};
+}
+
+bool uf_jpeg_walk_restart_is_due(const UfJpegWalk *walk)
+{
+    return walk->restart_interval > 0 && walk->mcus_to_restart == 0;
+}
+
+/* The marker must follow the bits that fill up the last byte; *next is where it begins. */
+static bool at_marker(UfJpegWalk *walk, uint8_t marker, const uint8_t **next)
+{
+    if (walk->next >= walk->low)
+        fill(walk);
+    /* whole bytes may have been taken ahead: then there are more of them than there should be */
+    if (walk->broken || walk->count < walk->padding || walk->count - walk->padding >= 8)
+        return false;
+    *next = walk->next;
+    size_t left = walk->filled - (size_t)(walk->next - walk->buffer);
+    return left >= 2 && walk->next[0] == 0xFF && walk->next[1] == marker;
+}
+
+bool uf_jpeg_walk_restart(UfJpegWalk *walk)
+{
+    const uint8_t *marker;
+    if (!at_marker(walk, (uint8_t)(JPEG_RST0 + walk->next_restart), &marker))
+        return false;
+    begin_at(walk, marker + 2);
+    walk->next_restart = (walk->next_restart + 1) % 8;
+    return true;
+}
+
+bool uf_jpeg_walk_mcu(UfJpegWalk *walk, UfJpegMcuDc dc[MAX_COMPS_IN_SCAN])
+{
+    if (dc == NULL)
+        step(walk, NULL);
+    else
+        step(walk, dc);
+    walk->mcus_to_restart -= walk->restart_interval > 0 ? 1 : 0;
+    return !walk->broken;
+}
+
+bool uf_jpeg_walk_skip(UfJpegWalk *walk, size_t count)
+{
+    while (count > 0) {
+        if (uf_jpeg_walk_restart_is_due(walk) && !uf_jpeg_walk_restart(walk))
+            return false;
+        size_t run = walk->restart_interval > 0 && walk->mcus_to_restart < count ? walk->mcus_to_restart : count;
+        for (size_t i = 0; i < run && !walk->broken; i++)
+            step(walk, NULL);
+        walk->mcus_to_restart -= walk->restart_interval > 0 ? run : 0;
+        count -= run;
+        if (walk->broken)
+            return false;
+    }
+    return true;
+}
+
+bool uf_jpeg_walk_finish(UfJpegWalk *walk, uint64_t *end)
+{
+    const uint8_t *marker;
+    if (!at_marker(walk, JPEG_EOI, &marker))
+        return false;
+    *end = walk->base + (uint64_t)(marker - walk->buffer) + 2;
+    return true;
+}

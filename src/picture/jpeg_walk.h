@@ -1,0 +1,98 @@
+/*
+ * Walking through the entropy-coded data of a sequential Huffman scan without decoding it: where MCUs begin, and what
+ * their DC predictors are there (ITU-T T.81 E.2.4, F.2.2).
+ *
+ * The bytes come from outside. Whatever is not exactly as an encoder writes it (a code that does not exist, a marker in
+ * the wrong place, a coefficient beyond the block) makes the walk fail; libjpeg then says what is wrong with the file.
+ */
+#ifndef UF_PICTURE_JPEG_WALK_H
+#define UF_PICTURE_JPEG_WALK_H
+
+#include "picture/jpeg_internal.h"
+
+#define UF_JPEG_LOOK_BITS      10u
+#define UF_JPEG_MAX_MCU_BLOCKS 10u /* T.81 B.2.3 */
+
+/* A file, or bytes in memory (`memory` not NULL). */
+typedef struct UfJpegBytes {
+    const uint8_t *memory;
+    int fd;
+    uint64_t size_bytes;
+} UfJpegBytes;
+
+/* Reads up to `size` bytes at `offset`; returns how many there were. */
+size_t uf_jpeg_bytes_read(const UfJpegBytes *bytes, uint64_t offset, uint8_t *out, size_t size);
+
+/* A bit of the data: `bit` 0 is a byte's most significant one. `byte` never is that of a stuffed zero. */
+typedef struct UfJpegPlace {
+    uint64_t byte;
+    unsigned bit;
+} UfJpegPlace;
+
+/*
+ * A Huffman table, for reading and for writing. look[]: the next bits of the data to
+ * bits of code and value (0..7) | symbol << 8 | coefficients that it stands for << 16; 0 for longer codes.
+ */
+typedef struct UfJpegCodes {
+    uint32_t look[1u << UF_JPEG_LOOK_BITS];
+    int32_t largest[17];    /* code of each length; -1: none (T.81 F.2.2.3, MAXCODE) */
+    int32_t first_value[17];/* index of the value of code 0 of that length, may be negative */
+    uint8_t values[256];
+    uint16_t code[256];     /* of each symbol */
+    uint8_t length[256];    /* 0: the table lacks the symbol */
+} UfJpegCodes;
+
+typedef struct UfJpegWalkBlock {
+    const UfJpegCodes *dc, *ac;
+    unsigned component; /* its number within the scan */
+    bool first;         /* of its component in the MCU */
+} UfJpegWalkBlock;
+
+typedef struct UfJpegWalk {
+    UfJpegBytes bytes;
+    size_t columns, rows; /* in MCUs */
+    size_t mcu_width_px, mcu_height_px;
+    unsigned components, block_count;
+    UfJpegWalkBlock blocks[UF_JPEG_MAX_MCU_BLOCKS];
+    int predictors[MAX_COMPS_IN_SCAN];
+    size_t restart_interval; /* in MCUs; 0: none */
+    size_t mcus_to_restart;  /* 0 with an interval: a marker is due before the next MCU */
+    unsigned next_restart;   /* 0..7 */
+    uint64_t start;          /* the first byte of the data */
+    /* private */
+    UfJpegCodes *tables[2 * NUM_HUFF_TBLS];
+    uint8_t *buffer;
+    uint64_t base; /* offset of buffer[0] */
+    size_t filled;
+    const uint8_t *next, *low; /* the next byte; from `low` on the buffer is filled again */
+    uint64_t bits;             /* the next ones, from the top */
+    unsigned count, padding;   /* bits in `bits`, the last `padding` of which are none of the file's */
+    bool broken;
+} UfJpegWalk;
+
+/* What a component's first block in an MCU looks like. */
+typedef struct UfJpegMcuDc {
+    UfJpegPlace from, to; /* the DC difference's code and bits */
+    int value;
+} UfJpegMcuDc;
+
+/*
+ * Prepares for a file whose header libjpeg has read; the data begin at `start`. False when the file is of another kind
+ * (progressive, arithmetic, several scans), its tables are damaged or memory is short. Clear it in either case; `walk`
+ * is zeroed before.
+ */
+bool uf_jpeg_walk_open(UfJpegWalk *walk, const struct jpeg_decompress_struct *jpeg, const UfJpegBytes *bytes,
+                       uint64_t start);
+void uf_jpeg_walk_clear(UfJpegWalk *walk);
+UfJpegPlace uf_jpeg_walk_place(const UfJpegWalk *walk);
+bool uf_jpeg_walk_restart_is_due(const UfJpegWalk *walk);
+/* Steps over the marker that is due. */
+bool uf_jpeg_walk_restart(UfJpegWalk *walk);
+/* Steps over `count` MCUs and the restart markers before and between them. */
+bool uf_jpeg_walk_skip(UfJpegWalk *walk, size_t count);
+/* Steps over one MCU, no marker being due; dc[component]. */
+bool uf_jpeg_walk_mcu(UfJpegWalk *walk, UfJpegMcuDc dc[MAX_COMPS_IN_SCAN]);
+/* After the last MCU: false when the picture does not end here; *end is the byte behind EOI. */
+bool uf_jpeg_walk_finish(UfJpegWalk *walk, uint64_t *end);
+
+#endif
