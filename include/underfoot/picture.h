@@ -56,6 +56,8 @@ bool uf_picture_has_alpha(const UfPicture *picture);
 /* First byte of row y, y < height. Borrowed. */
 void *uf_picture_row(UfPicture *picture, size_t y_px);
 const void *uf_picture_row_const(const UfPicture *picture, size_t y_px);
+/* The rows [*first_px, *end_px) that are there: all of them unless the picture was read in part. */
+void uf_picture_held_rows(const UfPicture *picture, size_t *first_px, size_t *end_px);
 /* The format of the file it was read from; UNKNOWN when it was made here. */
 UfFormat uf_picture_format(const UfPicture *picture);
 /* Borrowed blobs: EXIF as a TIFF structure without the "Exif" prefix, the profile, the XMP packet (UTF-8). */
@@ -84,10 +86,17 @@ UfStatus uf_picture_probe(const char *path, UfPictureInfo *out, UfReport *report
 
 typedef struct UfReadOptions {
     size_t max_memory_bytes; /* refuse pictures that need more; 0: three quarters of the machine's memory */
+    /*
+     * Only rows [first_row_px, end_row_px) of the upright picture are needed, or all when end_row_px is 0. Where the
+     * file allows it (JPEG and TIFF that are stored upright) the others are not decoded and take no memory: looking at
+     * one of them ends the program. uf_picture_held_rows says what is there; it may be more than was asked for. Such a
+     * picture can only be written by uf_picture_rewrite, in the format that it was read from.
+     */
+    size_t first_row_px, end_row_px;
 } UfReadOptions;
 
 /*
- * Reads a whole file; EXIF orientation is applied, so that row 0 is the top. Palette, 1-, 2- and 4-bit pictures
+ * Reads a file; EXIF orientation is applied, so that row 0 is the top. Palette, 1-, 2- and 4-bit pictures
  * come as 8 bit; a transparent colour comes as alpha. NULL options mean the defaults. On success the caller owns
  * *out.
  */

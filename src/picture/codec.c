@@ -82,12 +82,13 @@ static UfStatus open_known(const char *path, UfInput *input, const UfCodec **cod
 
 UfStatus uf_picture_read(const char *path, const UfReadOptions *options, UfPicture **out, UfReport *report)
 {
+    static const UfReadOptions defaults = {0};
     UfInput input;
     const UfCodec *codec;
     UfStatus status = open_known(path, &input, &codec, report);
     if (status != UF_OK)
         return status;
-    status = codec->read(&input, options == NULL ? 0 : options->max_memory_bytes, out, report);
+    status = codec->read(&input, options == NULL ? &defaults : options, out, report);
     uf_input_close(&input);
     return name_file(report, status, path);
 }
@@ -217,6 +218,8 @@ UfStatus uf_picture_write(const UfPicture *picture, const char *path, const UfWr
     if (options == NULL)
         options = &defaults;
     UfStatus status = check_options(options, report);
+    if (status == UF_OK && picture->reserved_bytes > 0)
+        status = uf_fail(report, UF_ERROR_ARGUMENT, "only a part of the picture was read; read all of it first");
     if (status == UF_OK)
         status = codec_for_name(path, &codec, report);
     if (status == UF_OK)

@@ -2,7 +2,7 @@
  * JPEG (ITU-T T.81) through libjpeg-turbo: reading, writing anew, and the codec's entry. Changing a part of a
  * file is in jpeg_rewrite.c, exchanging its XMP in jpeg_retag.c.
  */
-#include "picture/jpeg_internal.h"
+#include "picture/jpeg_rows.h"
 
 #define DEFAULT_QUALITY 92
 /*
@@ -87,28 +87,47 @@ typedef struct Reader {
     UfJpegErrors errors;
     UfPicture *picture;
     UfMetadata metadata;
+    uint8_t *unwanted; /* room for a row that is not kept */
 } Reader;
 
+/* The rows that are wanted; libjpeg has to pass through the others, too, but they are not kept. */
 static UfStatus read_pixels(Reader *reader, UfReport *report)
 {
     struct jpeg_decompress_struct *jpeg = &reader->jpeg;
-    size_t channels = jpeg->out_color_space == JCS_RGB ? 3 : 1;
-    UfStatus status = uf_picture_create(jpeg->image_width, jpeg->image_height, channels, UF_SAMPLE_U8,
-                                        &reader->picture, report);
-    if (status != UF_OK)
-        return status;
     jpeg_start_decompress(jpeg);
-    if ((status = uf_jpeg_check_quantisation(jpeg, report)) != UF_OK)
-        return status;
-    while (jpeg->output_scanline < jpeg->output_height) {
-        JSAMPROW row = uf_picture_row(reader->picture, jpeg->output_scanline);
+    UfStatus status = uf_jpeg_check_quantisation(jpeg, report);
+    if (status == UF_OK && reader->picture->reserved_bytes > 0)
+        reader->unwanted = uf_alloc(jpeg->output_width, (size_t)jpeg->output_components);
+    if (status == UF_OK && reader->picture->reserved_bytes > 0 && reader->unwanted == NULL)
+        status = uf_fail_memory(report);
+    while (status == UF_OK && jpeg->output_scanline < jpeg->output_height) {
+        size_t y = jpeg->output_scanline;
+        bool wanted = y >= reader->picture->held_first_px && y < reader->picture->held_end_px;
+        JSAMPROW row = wanted ? uf_picture_row(reader->picture, y) : reader->unwanted;
         jpeg_read_scanlines(jpeg, &row, 1);
     }
-    jpeg_finish_decompress(jpeg);
-    return UF_OK;
+    if (status == UF_OK)
+        jpeg_finish_decompress(jpeg);
+    return status;
 }
 
-static UfStatus read_all(Reader *reader, UfInput *input, size_t max_memory_bytes, UfReport *report)
+static UfStatus make_picture(Reader *reader, const UfReadOptions *options, int orientation, UfReport *report)
+{
+    struct jpeg_decompress_struct *jpeg = &reader->jpeg;
+    size_t channels = jpeg->out_color_space == JCS_RGB ? 3 : 1;
+    size_t first = 0, end = jpeg->image_height;
+    if (orientation == 1) /* whole MCU rows: the rewriting codes them anew */
+        uf_rows_wanted(options, jpeg->image_height, DCTSIZE * (size_t)jpeg->max_v_samp_factor, &first, &end);
+    UfStatus status = uf_check_size(jpeg->image_width, jpeg->image_height, 0, UF_SAMPLE_U8, 0, 0, report);
+    if (status == UF_OK)
+        status = uf_check_size(jpeg->image_width, end - first, channels, UF_SAMPLE_U8,
+                               extra_bytes(jpeg, orientation), options->max_memory_bytes, report);
+    return status == UF_OK ? uf_picture_create_part(jpeg->image_width, jpeg->image_height, channels, UF_SAMPLE_U8,
+                                                    first, end, &reader->picture, report)
+                           : status;
+}
+
+static UfStatus read_all(Reader *reader, UfInput *input, const UfReadOptions *options, UfReport *report)
 {
     struct jpeg_decompress_struct *jpeg = &reader->jpeg;
     if (setjmp(reader->errors.jump))
@@ -122,22 +141,22 @@ static UfStatus read_all(Reader *reader, UfInput *input, size_t max_memory_bytes
     if (status != UF_OK)
         return status;
     int orientation = uf_exif_orientation(reader->metadata.exif);
-    status = uf_check_size(jpeg->image_width, jpeg->image_height, jpeg->out_color_space == JCS_RGB ? 3 : 1,
-                           UF_SAMPLE_U8, extra_bytes(jpeg, orientation), max_memory_bytes, report);
-    if (status == UF_OK)
-        status = read_pixels(reader, report);
-    if (status == UF_OK)
-        status = uf_orient_upright(reader->picture, orientation, report);
-    return status;
+    status = make_picture(reader, options, orientation, report);
+    if (status != UF_OK)
+        return status;
+    if (reader->picture->reserved_bytes > 0 && uf_jpeg_read_rows(jpeg, input, reader->picture))
+        return UF_OK;
+    status = read_pixels(reader, report);
+    return status == UF_OK ? uf_orient_upright(reader->picture, orientation, report) : status;
 }
 
-static UfStatus read_jpeg(UfInput *input, size_t max_memory_bytes, UfPicture **out, UfReport *report)
+static UfStatus read_jpeg(UfInput *input, const UfReadOptions *options, UfPicture **out, UfReport *report)
 {
     Reader *reader = uf_alloc_zero(1, sizeof *reader);
     if (reader == NULL)
         return uf_fail_memory(report);
     reader->jpeg.err = uf_jpeg_errors_init(&reader->errors, input->path, report);
-    UfStatus status = read_all(reader, input, max_memory_bytes, report);
+    UfStatus status = read_all(reader, input, options, report);
     jpeg_destroy_decompress(&reader->jpeg);
     if (status == UF_OK) {
         reader->picture->format = UF_FORMAT_JPEG;
@@ -147,6 +166,7 @@ static UfStatus read_jpeg(UfInput *input, size_t max_memory_bytes, UfPicture **o
         uf_metadata_clear(&reader->metadata);
         uf_picture_free(&reader->picture);
     }
+    free(reader->unwanted);
     free(reader);
     return status;
 }

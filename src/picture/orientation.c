@@ -67,7 +67,7 @@ UfStatus uf_orient_upright(UfPicture *picture, int orientation, UfReport *report
     free(picture->data);
     picture->data = turned;
     picture->width_px = width;
-    picture->height_px = height;
+    picture->height_px = picture->held_end_px = height;
     picture->stride_bytes = stride;
     picture->described_width_px = width;
     picture->described_height_px = height;

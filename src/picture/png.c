@@ -190,12 +190,12 @@ static void reader_free(PngReader *reader)
     free(reader);
 }
 
-static UfStatus read_png(UfInput *input, size_t max_memory_bytes, UfPicture **out, UfReport *report)
+static UfStatus read_png(UfInput *input, const UfReadOptions *options, UfPicture **out, UfReport *report)
 {
     PngReader *reader = reader_create(input, report);
     if (reader == NULL)
         return uf_fail_memory(report);
-    UfStatus status = read_all(reader, input, max_memory_bytes, report);
+    UfStatus status = read_all(reader, input, options->max_memory_bytes, report);
     if (status == UF_OK) {
         reader->picture->format = UF_FORMAT_PNG;
         reader->picture->metadata = reader->metadata;

@@ -49,7 +49,7 @@ static UfStatus read_strips(TiffReader *reader, UfReport *report)
     const UfTiffLayout *layout = &reader->layout;
     size_t planes = layout->separate ? layout->stored_channels : 1;
     for (size_t plane = 0; plane < planes; plane++)
-        for (size_t y = 0; y < layout->height_px; y++) {
+        for (size_t y = reader->picture->held_first_px; y < reader->picture->held_end_px; y++) {
             if (TIFFReadScanline(reader->tiff, reader->chunk, (uint32_t)y, (uint16_t)plane) != 1)
                 return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
             place(reader, reader->chunk, layout->width_px, y, 0, plane);
@@ -68,7 +68,8 @@ static UfStatus read_tiles(TiffReader *reader, UfReport *report)
     size_t planes = layout->separate ? layout->stored_channels : 1;
     size_t row_bytes = layout->chunk_bytes / layout->tile_height_px;
     for (size_t plane = 0; plane < planes; plane++)
-        for (size_t y = 0; y < layout->height_px; y += layout->tile_height_px)
+        for (size_t y = reader->picture->held_first_px; y < reader->picture->held_end_px;
+             y += layout->tile_height_px)
             for (size_t x = 0; x < layout->width_px; x += layout->tile_width_px) {
                 if (TIFFReadTile(reader->tiff, reader->chunk, (uint32_t)x, (uint32_t)y, 0, (uint16_t)plane) <
                     0)
@@ -116,32 +117,44 @@ static UfStatus read_metadata(TIFF *tiff, UfMetadata *metadata, UfReport *report
     return status;
 }
 
-static UfStatus read_all(TiffReader *reader, size_t max_memory_bytes, UfReport *report)
+static UfStatus make_picture(TiffReader *reader, const UfReadOptions *options, UfReport *report)
+{
+    const UfTiffLayout *layout = &reader->layout;
+    bool upright = layout->orientation == 1;
+    /* libtiff holds a packed strip or tile beside the unpacked one */
+    size_t chunk = layout->tiled ? layout->chunk_bytes : layout->chunk_bytes / layout->tile_height_px;
+    size_t turned = upright ? 0 : layout->width_px * layout->height_px * layout->channels * (size_t)layout->sample;
+    size_t first = 0, end = layout->height_px;
+    if (upright && layout->photometric != PHOTOMETRIC_PALETTE) /* palettes are not rewritten in part */
+        uf_rows_wanted(options, layout->height_px, layout->tiled ? layout->tile_height_px : 1, &first, &end);
+    UfStatus status = uf_check_size(layout->width_px, layout->height_px, 0, layout->sample, 0, 0, report);
+    if (status == UF_OK)
+        status = uf_check_size(layout->width_px, end - first, layout->channels, layout->sample, 2 * chunk + turned,
+                               options->max_memory_bytes, report);
+    return status == UF_OK ? uf_picture_create_part(layout->width_px, layout->height_px, layout->channels,
+                                                    layout->sample, first, end, &reader->picture, report)
+                           : status;
+}
+
+static UfStatus read_all(TiffReader *reader, const UfReadOptions *options, UfReport *report)
 {
     UfTiffLayout *layout = &reader->layout;
     UfStatus status = uf_tiff_layout(reader->tiff, layout, report);
     if (status != UF_OK)
         return status;
-    /* libtiff holds a packed strip or tile beside the unpacked one */
-    size_t chunk = layout->tiled ? layout->chunk_bytes : layout->chunk_bytes / layout->tile_height_px;
-    size_t pixels = layout->orientation == 1 ? 0 : layout->width_px * layout->height_px;
-    status = uf_check_size(layout->width_px, layout->height_px, layout->channels, layout->sample,
-                           2 * chunk + pixels * layout->channels * (size_t)layout->sample, max_memory_bytes,
-                           report);
+    status = read_palette(reader, report);
     if (status == UF_OK)
-        status = read_palette(reader, report);
-    if (status == UF_OK)
-        status = uf_picture_create(layout->width_px, layout->height_px, layout->channels, layout->sample,
-                                   &reader->picture, report);
+        status = make_picture(reader, options, report);
     if (status != UF_OK)
         return status;
+    size_t chunk = layout->tiled ? layout->chunk_bytes : layout->chunk_bytes / layout->tile_height_px;
     reader->chunk = uf_alloc(chunk, 1);
     if (reader->chunk == NULL)
         return uf_fail_memory(report);
     status = layout->tiled ? read_tiles(reader, report) : read_strips(reader, report);
     if (status != UF_OK)
         return status;
-    for (size_t y = 0; y < layout->height_px; y++)
+    for (size_t y = reader->picture->held_first_px; y < reader->picture->held_end_px; y++)
         uf_tiff_row_from_file(layout, uf_picture_row(reader->picture, y), layout->width_px);
     status = read_metadata(reader->tiff, &reader->picture->metadata, report);
     return status == UF_OK ? uf_orient_upright(reader->picture, layout->orientation, report) : status;
@@ -160,13 +173,13 @@ static void warn_of_pages(TiffReader *reader, UfReport *report)
         uf_warn(report, "%s: holds %zu pages; the first is used", reader->file.name, pages);
 }
 
-static UfStatus read_tiff(UfInput *input, size_t max_memory_bytes, UfPicture **out, UfReport *report)
+static UfStatus read_tiff(UfInput *input, const UfReadOptions *options, UfPicture **out, UfReport *report)
 {
     TiffReader reader = {0};
     reader.tiff = uf_tiff_open(&reader.file, fileno(input->stream), input->path, "r", report);
     if (reader.tiff == NULL)
         return uf_tiff_fail(&reader.file, "the TIFF cannot be opened", report);
-    UfStatus status = read_all(&reader, max_memory_bytes, report);
+    UfStatus status = read_all(&reader, options, report);
     if (status == UF_OK) {
         warn_of_pages(&reader, report);
         reader.picture->format = UF_FORMAT_TIFF;

@@ -9,24 +9,10 @@
 #include "picture/tiff_exif.h"
 #include "picture/tiff_pack.h"
 
-static UfStatus copy_file(UfInput *source, UfOutput *output, UfReport *report)
-{
-    uint8_t buffer[65536];
-    size_t part;
-    rewind(source->stream);
-    while ((part = fread(buffer, 1, sizeof buffer, source->stream)) > 0)
-        if (fwrite(buffer, 1, part, output->stream) != part)
-            return uf_fail_errno(report, "cannot be written", output->final_path);
-    if (ferror(source->stream))
-        return uf_fail_errno(report, "cannot be read", source->path);
-    return fflush(output->stream) == 0 ? UF_OK
-                                       : uf_fail_errno(report, "cannot be written", output->final_path);
-}
-
 UfStatus uf_tiff_retag(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *report)
 {
     UfTiffDirectory directory;
-    UfStatus status = copy_file(source, output, report);
+    UfStatus status = uf_output_copy(output, source, 0, source->size_bytes, report);
     if (status == UF_OK)
         status = uf_tiff_directory_open(fileno(output->stream), output->final_path, &directory, report);
     return status == UF_OK ? uf_tiff_directory_set_bytes(&directory, TIFFTAG_XMLPACKET, xmp, report) : status;
@@ -227,8 +213,8 @@ static UfStatus replace_chunk(Rewriter *rewriter, size_t index, UfReport *report
 static UfStatus replace_touched(Rewriter *rewriter, UfReport *report)
 {
     const UfTiffLayout *layout = &rewriter->layout;
-    UfStatus status = uf_check_size(layout->width_px, layout->height_px, layout->channels, layout->sample,
-                                    3 * layout->chunk_bytes, 0, report);
+    UfStatus status = uf_check_size(layout->width_px, layout->height_px, 0, layout->sample, 3 * layout->chunk_bytes, 0,
+                                    report);
     if (status == UF_OK)
         status = load_tables(rewriter, report);
     if (status != UF_OK)
@@ -280,7 +266,7 @@ static UfStatus rewrite_all(Rewriter *rewriter, UfInput *source, UfOutput *outpu
     if (status == UF_OK)
         status = check_same_picture(rewriter, report);
     if (status == UF_OK)
-        status = copy_file(source, output, report);
+        status = uf_output_copy(output, source, 0, source->size_bytes, report);
     if (status == UF_OK)
         status =
             uf_tiff_directory_open(fileno(output->stream), output->final_path, &rewriter->directory, report);
