@@ -68,6 +68,13 @@ UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched 
                   UfReport *report);
 
 /*
+ * The rows [*first_px, *end_px) of the panorama that uf_patch looks at or changes, for UfReadOptions; all of them where
+ * the picture itself says how large the cap is.
+ */
+void uf_patch_rows_needed(const UfPatchOptions *options, size_t width_px, size_t height_px, size_t *first_px,
+                          size_t *end_px);
+
+/*
  * The hole about a pole: the smallest cap that holds the connected transparent, black or flat area around it.
  * UF_ERROR_UNCLEAR when there is none.
  */

@@ -106,6 +106,16 @@ static UfStatus choose_view(const UfCap *cap, UfView *out, UfReport *report)
     return UF_OK;
 }
 
+double uf_floor_plane_farthest_rad(const UfCap *cap)
+{
+    UfView view;
+    if (choose_view(cap, &view, NULL) != UF_OK)
+        return 0;
+    /* the corners, and what interpolation and averaging reach beyond them */
+    double corner = sqrt(2) * ((double)view.width_px / 2 + SOFT_EDGE_PX);
+    return atan(corner / view.scale_px) + SOFT_EDGE_PX / view.scale_px;
+}
+
 /* Float pictures in linear light are worked on as square roots. */
 static UfStatus is_linear_float(const UfPicture *picture, bool *out, UfReport *report)
 {

@@ -27,6 +27,8 @@ UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, UfFloo
  * says itself what is to be covered.
  */
 double uf_floor_plane_reach(const UfFloorPlane *plane, const UfCap *cap);
+/* How far from the pole uf_floor_plane_read looks at the panorama; 0 where it refuses the cap. */
+double uf_floor_plane_farthest_rad(const UfCap *cap);
 void uf_floor_plane_clear(UfFloorPlane *plane);
 /* The canvas as a picture with the panorama's profile, opaque, 16-bit or float. The caller owns *out. */
 UfStatus uf_floor_plane_picture(const UfFloorPlane *plane, const UfPicture *panorama, UfPicture **out,

@@ -14,7 +14,6 @@
 #include "base/report.h"
 #include "patch/rows.h"
 
-#define RING_RAD     (0.5 * UF_PI / 180)
 #define BROAD_RAD    (2.0 * UF_PI / 180)
 #define HUBER        2.0
 #define SPREAD_FLOOR (2.0 / 255)
@@ -159,7 +158,7 @@ UfStatus uf_ring_read(const UfPicture *panorama, const UfCap *cap, UfRing *out, 
     ring.edge_rad = uf_cap_outer_rad(cap);
     size_t first = uf_cap_ring_count(cap, ring.edge_rad);
     ring.first_rad = uf_cap_ring_angle_rad(cap, first);
-    ring.rows = (size_t)ceil(RING_RAD / ring.step_rad);
+    ring.rows = (size_t)ceil(UF_RING_RAD / ring.step_rad);
     ring.rows = ring.rows < 2 ? 2 : ring.rows;
     if (ring.rows > cap->height_px - first)
         ring.rows = cap->height_px - first;

@@ -6,6 +6,9 @@
 
 #include "patch/cap.h"
 
+/* Height of the ring that is looked at. */
+#define UF_RING_RAD (0.5 * UF_PI / 180)
+
 typedef struct UfRing {
     double *values; /* count x channels */
     size_t count, channels, rows;

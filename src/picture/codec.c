@@ -219,7 +219,8 @@ UfStatus uf_picture_write(const UfPicture *picture, const char *path, const UfWr
         options = &defaults;
     UfStatus status = check_options(options, report);
     if (status == UF_OK && picture->reserved_bytes > 0)
-        status = uf_fail(report, UF_ERROR_ARGUMENT, "only a part of the picture was read; read all of it first");
+        status =
+            uf_fail(report, UF_ERROR_ARGUMENT, "only a part of the picture was read; read all of it first");
     if (status == UF_OK)
         status = codec_for_name(path, &codec, report);
     if (status == UF_OK)

@@ -122,8 +122,8 @@ static UfStatus make_picture(Reader *reader, const UfReadOptions *options, int o
     if (status == UF_OK)
         status = uf_check_size(jpeg->image_width, end - first, channels, UF_SAMPLE_U8,
                                extra_bytes(jpeg, orientation), options->max_memory_bytes, report);
-    return status == UF_OK ? uf_picture_create_part(jpeg->image_width, jpeg->image_height, channels, UF_SAMPLE_U8,
-                                                    first, end, &reader->picture, report)
+    return status == UF_OK ? uf_picture_create_part(jpeg->image_width, jpeg->image_height, channels,
+                                                    UF_SAMPLE_U8, first, end, &reader->picture, report)
                            : status;
 }
 

@@ -233,7 +233,8 @@ static unsigned bits_of(unsigned magnitude)
 }
 
 /* A symbol and the `size` bits of the value behind it, negative ones less one (F.1.2.1). */
-static inline void put_value(UfJpegBits *bits, const UfJpegCodes *codes, unsigned symbol, int value, unsigned size)
+static inline void put_value(UfJpegBits *bits, const UfJpegCodes *codes, unsigned symbol, int value,
+                             unsigned size)
 {
     bits->codes_missing |= codes->length[symbol] == 0;
     uint32_t low = (uint32_t)(value < 0 ? value - 1 : value) & ((1u << size) - 1);

@@ -1,6 +1,7 @@
 /*
- * Entropy-coded data being put together from ranges of other such data and from codes: bits are shifted where they have
- * to be, zeros stuffed behind 0xFF (ITU-T T.81 B.1.1.5), restart markers kept. Failures stay in `status`.
+ * Entropy-coded data being put together from ranges of other such data and from codes: bits are shifted where
+ * they have to be, zeros stuffed behind 0xFF (ITU-T T.81 B.1.1.5), restart markers kept. Failures stay in
+ * `status`.
  */
 #ifndef UF_PICTURE_JPEG_BITS_H
 #define UF_PICTURE_JPEG_BITS_H
@@ -8,8 +9,8 @@
 #include "picture/jpeg_walk.h"
 
 typedef struct UfJpegBits {
-    UfInput *source;    /* ranges come from here */
-    UfOutput *output;   /* or NULL: everything stays in `buffer` */
+    UfInput *source;  /* ranges come from here */
+    UfOutput *output; /* or NULL: everything stays in `buffer` */
     UfReport *report;
     UfStatus status;
     bool codes_missing; /* the tables lack a code that was needed */
@@ -28,8 +29,8 @@ void uf_jpeg_bits_clear(UfJpegBits *bits);
 /* Whole bytes as they are; only where no bits are open. */
 void uf_jpeg_bits_bytes(UfJpegBits *bits, const uint8_t *data, size_t size_bytes);
 /*
- * [from, to) of the source's data. Ranges that follow each other become one. Only a range that is in phase may hold
- * restart markers.
+ * [from, to) of the source's data. Ranges that follow each other become one. Only a range that is in phase
+ * may hold restart markers.
  */
 void uf_jpeg_bits_range(UfJpegBits *bits, UfJpegPlace from, UfJpegPlace to);
 /* True when a range that begins at `place` would go on with the present one without shifting. */

@@ -97,8 +97,8 @@ bool uf_jpeg_extended_guid(UfBlob xmp, char guid[32]);
 /* Opens a JPEG for reading: header read, markers saved, kind checked. Inside the caller's setjmp. */
 UfStatus uf_jpeg_open(struct jpeg_decompress_struct *jpeg, FILE *stream, UfReport *report);
 /*
- * ITU-T T.81, B.2.4.1: the elements of a quantisation table are 1 or more. libjpeg lets a zero pass and divides by it
- * when it quantises. Valid once decoding has been started, when every component has its table.
+ * ITU-T T.81, B.2.4.1: the elements of a quantisation table are 1 or more. libjpeg lets a zero pass and
+ * divides by it when it quantises. Valid once decoding has been started, when every component has its table.
  */
 UfStatus uf_jpeg_check_quantisation(const struct jpeg_decompress_struct *jpeg, UfReport *report);
 /* Where the entropy-coded data begin: the byte behind SOS, after uf_jpeg_open. */
@@ -121,6 +121,9 @@ UfStatus uf_jpeg_copy_head_with_metadata(UfInput *source, const UfMetadata *meta
 void uf_jpeg_warn_of_trailer(const UfInput *input, uint64_t end, UfReport *report);
 UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
                          const UfWriteOptions *options, UfOutput *output, UfReport *report);
+/* The same by way of the coefficients of the whole picture, which serves every kind of file. */
+UfStatus uf_jpeg_rewrite_coefficients(const UfPicture *picture, UfInput *source, const UfTouched *touched,
+                                      UfOutput *output, UfReport *report);
 /* As uf_picture_shift has it. */
 UfStatus uf_jpeg_shift_step(UfInput *source, size_t *step_px, UfReport *report);
 UfStatus uf_jpeg_shift(UfInput *source, size_t shift_px, const UfMetadata *metadata, UfOutput *output,

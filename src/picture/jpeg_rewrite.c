@@ -2,8 +2,8 @@
  * A JPEG with a part of its pixels exchanged: the quantised DCT coefficients of all other MCUs stay what they
  * are.
  *
- * Files of one sequential Huffman scan are changed in their entropy-coded data (jpeg_splice.c). This is the way for
- * all others, and where the file's Huffman tables lack a code:
+ * Files of one sequential Huffman scan are changed in their entropy-coded data (jpeg_splice.c). This is the
+ * way for all others, and where the file's Huffman tables lack a code:
  *
  * ITU-T T.81: an MCU is the smallest unit that carries all components, Hmax*8 x Vmax*8 pixels. The
  * coefficients of the whole source are read, the MCUs that were touched are replaced by those of the new
@@ -126,9 +126,8 @@ static UfStatus read_and_replace(Rewriter *rewriter, UfInput *input, UfReport *r
     return status == UF_OK ? replace_touched(rewriter, report) : status;
 }
 
-/* Through the coefficients of the whole picture. */
-static UfStatus rewrite_coefficients(const UfPicture *picture, UfInput *source, const UfTouched *touched,
-                                     UfOutput *output, UfReport *report)
+UfStatus uf_jpeg_rewrite_coefficients(const UfPicture *picture, UfInput *source, const UfTouched *touched,
+                                      UfOutput *output, UfReport *report)
 {
     Rewriter *rewriter = uf_alloc_zero(1, sizeof *rewriter);
     if (rewriter == NULL)
@@ -160,5 +159,5 @@ UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouc
     rewind(output->stream);
     if (ftruncate(fileno(output->stream), 0) != 0)
         return uf_fail_errno(report, "cannot be written", output->final_path);
-    return rewrite_coefficients(picture, source, touched, output, report);
+    return uf_jpeg_rewrite_coefficients(picture, source, touched, output, report);
 }

@@ -1,10 +1,10 @@
 /*
- * Some rows of a JPEG: a smaller JPEG of just these MCU rows is put together in memory, from the file's own tables and
- * the bits of its scan, and decoded. The walk through what lies above finds where they begin and what the DC
- * predictors are there; the first differences are coded anew (ITU-T T.81 F.1.1.5.1).
+ * Some rows of a JPEG: a smaller JPEG of just these MCU rows is put together in memory, from the file's own
+ * tables and the bits of its scan, and decoded. The walk through what lies above finds where they begin and
+ * what the DC predictors are there; the first differences are coded anew (ITU-T T.81 F.1.1.5.1).
  *
- * One more row of MCUs on each side is decoded and dropped: libjpeg smooths the seams of subsampled colours with the
- * neighbouring rows.
+ * One more row of MCUs on each side is decoded and dropped: libjpeg smooths the seams of subsampled colours
+ * with the neighbouring rows.
  */
 #include "picture/jpeg_rows.h"
 
@@ -27,7 +27,8 @@ typedef struct RowsReader {
     uint8_t *unwanted;
 } RowsReader;
 
-/* The segments that a decoder needs, with the smaller height in the frame header (B.2.2). No restart interval. */
+/* The segments that a decoder needs, with the smaller height in the frame header (B.2.2). No restart
+ * interval. */
 static bool put_head(RowsReader *reader)
 {
     static const uint8_t start[2] = {0xFF, 0xD8};
@@ -79,7 +80,8 @@ static bool put_together(RowsReader *reader, const struct jpeg_decompress_struct
         return false;
     reader->head_bytes = (size_t)start;
     reader->head = uf_alloc(reader->head_bytes, 1);
-    if (reader->head == NULL || uf_jpeg_bytes_read(&bytes, 0, reader->head, reader->head_bytes) != reader->head_bytes ||
+    if (reader->head == NULL ||
+        uf_jpeg_bytes_read(&bytes, 0, reader->head, reader->head_bytes) != reader->head_bytes ||
         uf_jpeg_bits_open(&reader->bits, input, NULL, NULL) != UF_OK)
         return false;
     size_t first = picture->held_first_px / walk->mcu_height_px;
@@ -124,8 +126,8 @@ bool uf_jpeg_read_rows(const struct jpeg_decompress_struct *jpeg, UfInput *input
         return false;
     reader->jpeg.err = uf_jpeg_errors_init(&reader->errors, input->path, NULL);
     reader->unwanted = uf_alloc(picture->stride_bytes, 1);
-    bool done =
-        reader->unwanted != NULL && put_together(reader, jpeg, input, picture) && decode(reader, jpeg, picture);
+    bool done = reader->unwanted != NULL && put_together(reader, jpeg, input, picture) &&
+                decode(reader, jpeg, picture);
     jpeg_destroy_decompress(&reader->jpeg);
     uf_jpeg_bits_clear(&reader->bits);
     uf_jpeg_walk_clear(&reader->walk);

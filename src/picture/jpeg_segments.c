@@ -308,7 +308,8 @@ static UfStatus copy_tables(UfInput *source, const Header *header, UfOutput *out
     UfStatus status = UF_OK;
     for (size_t i = 0; i < header->count && status == UF_OK; i++)
         if (!is_marker_of_metadata(header->segments[i].marker))
-            status = uf_output_copy(output, source, header->segments[i].start, header->segments[i].end, report);
+            status =
+                uf_output_copy(output, source, header->segments[i].start, header->segments[i].end, report);
     return status;
 }
 

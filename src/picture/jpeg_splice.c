@@ -1,10 +1,11 @@
 /*
  * A JPEG with a part of its MCUs exchanged, in its entropy-coded data.
  *
- * The source's scan is walked through. What lies between touched MCUs is copied as bits; touched MCUs are coded with
- * the file's own Huffman tables. DC coefficients are coded as differences to the block before (ITU-T T.81 F.1.1.5.1),
- * so behind a touched MCU the first differences of the next one are coded anew. Restart markers (E.1.4) stay at their
- * MCUs; after each of them the data begin on a byte again, so from there on whole bytes are copied.
+ * The source's scan is walked through. What lies between touched MCUs is copied as bits; touched MCUs are
+ * coded with the file's own Huffman tables. DC coefficients are coded as differences to the block before
+ * (ITU-T T.81 F.1.1.5.1), so behind a touched MCU the first differences of the next one are coded anew.
+ * Restart markers (E.1.4) stay at their MCUs; after each of them the data begin on a byte again, so from
+ * there on whole bytes are copied.
  */
 #include "picture/jpeg_splice.h"
 
@@ -38,7 +39,7 @@ static bool same_predictors(const UfJpegWalk *walk, const int predictors[MAX_COM
 
 bool uf_jpeg_splice_mcu(UfJpegWalk *walk, UfJpegBits *bits, int predictors[MAX_COMPS_IN_SCAN])
 {
-    UfJpegMcuDc dc[MAX_COMPS_IN_SCAN];
+    UfJpegMcuDc dc[MAX_COMPS_IN_SCAN] = {{{0, 0}, {0, 0}, 0}};
     bool as_it_is = same_predictors(walk, predictors);
     UfJpegPlace from = uf_jpeg_walk_place(walk);
     if (!uf_jpeg_walk_mcu(walk, as_it_is ? NULL : dc))
@@ -80,8 +81,8 @@ static UfStatus make_band(Splicer *splicer, size_t row, size_t first, size_t end
     for (unsigned c = 0; c < walk->components; c++) {
         int index = splicer->jpeg.cur_comp_info[c]->component_index;
         int height = walk->components == 1 ? 1 : splicer->jpeg.cur_comp_info[c]->v_samp_factor;
-        splicer->rows[c] = band->reader.mem->access_virt_barray((j_common_ptr)&band->reader, band->blocks[index], 0,
-                                                                (JDIMENSION)height, FALSE);
+        splicer->rows[c] = band->reader.mem->access_virt_barray(
+            (j_common_ptr)&band->reader, band->blocks[index], 0, (JDIMENSION)height, FALSE);
     }
     return UF_OK;
 }
@@ -114,7 +115,8 @@ static bool code_mcu(Splicer *splicer, size_t column)
         const jpeg_component_info *component = splicer->jpeg.cur_comp_info[block->component];
         size_t across = walk->components == 1 ? 1 : (size_t)component->h_samp_factor;
         number = block->first ? 0 : number + 1;
-        code_block(splicer, block, (column - splicer->band_column) * across + number % across, number / across);
+        code_block(splicer, block, (column - splicer->band_column) * across + number % across,
+                   number / across);
     }
     return true;
 }
@@ -179,7 +181,8 @@ static UfStatus splice_row(Splicer *splicer, size_t row, UfReport *report)
     return status;
 }
 
-/* What stands behind the picture can't be known to stay true; an index or a gain map has been spoken of already. */
+/* What stands behind the picture can't be known to stay true; an index or a gain map has been spoken of
+ * already. */
 static void warn_of_trailer(const Splicer *splicer, uint64_t end, UfReport *report)
 {
     if (!splicer->metadata.has_multi_picture && !splicer->metadata.has_gain_map)
@@ -218,7 +221,8 @@ static bool has_quantisation(const struct jpeg_decompress_struct *jpeg)
 {
     for (int i = 0; i < jpeg->num_components; i++) {
         int number = jpeg->comp_info[i].quant_tbl_no;
-        const JQUANT_TBL *table = number >= 0 && number < NUM_QUANT_TBLS ? jpeg->quant_tbl_ptrs[number] : NULL;
+        const JQUANT_TBL *table =
+            number >= 0 && number < NUM_QUANT_TBLS ? jpeg->quant_tbl_ptrs[number] : NULL;
         for (int k = 0; k < DCTSIZE2; k++)
             if (table == NULL || table->quantval[k] == 0)
                 return false;
@@ -246,7 +250,8 @@ static bool open_source(Splicer *splicer)
         uf_exif_orientation(splicer->metadata.exif) != picture->orientation ||
         !has_quantisation(&splicer->jpeg))
         return false;
-    return uf_jpeg_walk_open(&splicer->walk, &splicer->jpeg, &bytes, uf_jpeg_data_start(&splicer->jpeg, source));
+    return uf_jpeg_walk_open(&splicer->walk, &splicer->jpeg, &bytes,
+                             uf_jpeg_data_start(&splicer->jpeg, source));
 }
 
 UfStatus uf_jpeg_splice(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,

@@ -5,13 +5,15 @@
 #include "picture/jpeg_bits.h"
 
 /*
- * As uf_jpeg_rewrite, for files of one sequential Huffman scan. *served is false when that is not possible: another
- * kind of file, missing codes, damage; the output may then be partly written, and nothing was reported.
+ * As uf_jpeg_rewrite, for files of one sequential Huffman scan. *served is false when that is not possible:
+ * another kind of file, missing codes, damage; the output may then be partly written, and nothing was
+ * reported.
  */
 UfStatus uf_jpeg_splice(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
                         bool *served, UfReport *report);
 
-/* Steps over one MCU of the source, which comes into the output; `predictors` are the output's, and follow. */
+/* Steps over one MCU of the source, which comes into the output; `predictors` are the output's, and follow.
+ */
 bool uf_jpeg_splice_mcu(UfJpegWalk *walk, UfJpegBits *bits, int predictors[MAX_COMPS_IN_SCAN]);
 
 #endif

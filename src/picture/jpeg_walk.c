@@ -1,6 +1,7 @@
 /*
- * The walk through entropy-coded data (ITU-T T.81 F.2.2). Symbols are looked up by the next ten bits, together with the
- * bits of the value that follows, so that most coefficients cost one step; nothing is dequantised or stored.
+ * The walk through entropy-coded data (ITU-T T.81 F.2.2). Symbols are looked up by the next ten bits,
+ * together with the bits of the value that follows, so that most coefficients cost one step; nothing is
+ * dequantised or stored.
  */
 #include "picture/jpeg_walk.h"
 
@@ -16,7 +17,8 @@
 /* Bytes of 0xFF behind the end of the file: a marker that no scan holds. */
 #define FENCE_BYTES 16u
 
-/* Coefficients that symbols stand for: a block is done at 64 or from BLOCK_DONE on, otherwise it is damaged. */
+/* Coefficients that symbols stand for: a block is done at 64 or from BLOCK_DONE on, otherwise it is damaged.
+ */
 #define BLOCK_DONE 256u
 #define NO_SYMBOL  65u
 /* DC differences of 8-bit pictures have at most 11 bits (T.81 table F.1), DC values 11 bits and a sign. */
@@ -145,7 +147,8 @@ static void fill(UfJpegWalk *walk)
     walk->filled -= dropped;
     walk->base += dropped;
     size_t wanted = BUFFER_BYTES - walk->filled;
-    size_t got = uf_jpeg_bytes_read(&walk->bytes, walk->base + walk->filled, walk->buffer + walk->filled, wanted);
+    size_t got =
+        uf_jpeg_bytes_read(&walk->bytes, walk->base + walk->filled, walk->buffer + walk->filled, wanted);
     walk->filled += got;
     walk->next = walk->buffer + (used - dropped);
     memset(walk->buffer + walk->filled, 0xFF, FENCE_BYTES);
@@ -180,7 +183,7 @@ bool uf_jpeg_walk_open(UfJpegWalk *walk, const struct jpeg_decompress_struct *jp
 
 void uf_jpeg_walk_clear(UfJpegWalk *walk)
 {
-    for (size_t i = 0; i < sizeof walk->tables / sizeof *walk->tables; i++)
+    for (size_t i = 0; i < UF_JPEG_WALK_TABLES; i++)
         free(walk->tables[i]);
     free(walk->buffer);
     *walk = (UfJpegWalk){0};
@@ -351,7 +354,8 @@ bool uf_jpeg_walk_skip(UfJpegWalk *walk, size_t count)
     while (count > 0) {
         if (uf_jpeg_walk_restart_is_due(walk) && !uf_jpeg_walk_restart(walk))
             return false;
-        size_t run = walk->restart_interval > 0 && walk->mcus_to_restart < count ? walk->mcus_to_restart : count;
+        size_t run =
+            walk->restart_interval > 0 && walk->mcus_to_restart < count ? walk->mcus_to_restart : count;
         for (size_t i = 0; i < run && !walk->broken; i++)
             step(walk, NULL);
         walk->mcus_to_restart -= walk->restart_interval > 0 ? run : 0;

@@ -1,9 +1,10 @@
 /*
- * Walking through the entropy-coded data of a sequential Huffman scan without decoding it: where MCUs begin, and what
- * their DC predictors are there (ITU-T T.81 E.2.4, F.2.2).
+ * Walking through the entropy-coded data of a sequential Huffman scan without decoding it: where MCUs begin,
+ * and what their DC predictors are there (ITU-T T.81 E.2.4, F.2.2).
  *
- * The bytes come from outside. Whatever is not exactly as an encoder writes it (a code that does not exist, a marker in
- * the wrong place, a coefficient beyond the block) makes the walk fail; libjpeg then says what is wrong with the file.
+ * The bytes come from outside. Whatever is not exactly as an encoder writes it (a code that does not exist, a
+ * marker in the wrong place, a coefficient beyond the block) makes the walk fail; libjpeg then says what is
+ * wrong with the file.
  */
 #ifndef UF_PICTURE_JPEG_WALK_H
 #define UF_PICTURE_JPEG_WALK_H
@@ -11,7 +12,8 @@
 #include "picture/jpeg_internal.h"
 
 #define UF_JPEG_LOOK_BITS      10u
-#define UF_JPEG_MAX_MCU_BLOCKS 10u /* T.81 B.2.3 */
+#define UF_JPEG_MAX_MCU_BLOCKS 10u                  /* T.81 B.2.3 */
+#define UF_JPEG_WALK_TABLES    (2u * NUM_HUFF_TBLS) /* DC, then AC */
 
 /* A file, or bytes in memory (`memory` not NULL). */
 typedef struct UfJpegBytes {
@@ -35,11 +37,11 @@ typedef struct UfJpegPlace {
  */
 typedef struct UfJpegCodes {
     uint32_t look[1u << UF_JPEG_LOOK_BITS];
-    int32_t largest[17];    /* code of each length; -1: none (T.81 F.2.2.3, MAXCODE) */
-    int32_t first_value[17];/* index of the value of code 0 of that length, may be negative */
+    int32_t largest[17];     /* code of each length; -1: none (T.81 F.2.2.3, MAXCODE) */
+    int32_t first_value[17]; /* index of the value of code 0 of that length, may be negative */
     uint8_t values[256];
-    uint16_t code[256];     /* of each symbol */
-    uint8_t length[256];    /* 0: the table lacks the symbol */
+    uint16_t code[256];  /* of each symbol */
+    uint8_t length[256]; /* 0: the table lacks the symbol */
 } UfJpegCodes;
 
 typedef struct UfJpegWalkBlock {
@@ -60,7 +62,7 @@ typedef struct UfJpegWalk {
     unsigned next_restart;   /* 0..7 */
     uint64_t start;          /* the first byte of the data */
     /* private */
-    UfJpegCodes *tables[2 * NUM_HUFF_TBLS];
+    UfJpegCodes *tables[UF_JPEG_WALK_TABLES];
     uint8_t *buffer;
     uint64_t base; /* offset of buffer[0] */
     size_t filled;
@@ -77,9 +79,9 @@ typedef struct UfJpegMcuDc {
 } UfJpegMcuDc;
 
 /*
- * Prepares for a file whose header libjpeg has read; the data begin at `start`. False when the file is of another kind
- * (progressive, arithmetic, several scans), its tables are damaged or memory is short. Clear it in either case; `walk`
- * is zeroed before.
+ * Prepares for a file whose header libjpeg has read; the data begin at `start`. False when the file is of
+ * another kind (progressive, arithmetic, several scans), its tables are damaged or memory is short. Clear it
+ * in either case; `walk` is zeroed before.
  */
 bool uf_jpeg_walk_open(UfJpegWalk *walk, const struct jpeg_decompress_struct *jpeg, const UfJpegBytes *bytes,
                        uint64_t start);

@@ -41,7 +41,8 @@ UfStatus uf_check_size(size_t width_px, size_t height_px, size_t channels, UfSam
         width_px, height_px, needed / 1e6, (double)limit / 1e6);
 }
 
-static UfStatus check_kind(size_t width_px, size_t height_px, size_t channels, UfSample sample, UfReport *report)
+static UfStatus check_kind(size_t width_px, size_t height_px, size_t channels, UfSample sample,
+                           UfReport *report)
 {
     if (width_px == 0 || height_px == 0 || width_px > UF_PICTURE_MAX_SIDE_PX ||
         height_px > UF_PICTURE_MAX_SIDE_PX)
@@ -55,8 +56,9 @@ static UfStatus check_kind(size_t width_px, size_t height_px, size_t channels, U
 }
 
 /*
- * Address space for all rows, memory for some: pages that are not made accessible cost nothing, and looking at one of
- * them ends the program, which no arithmetic on rows could do better. NULL when the system has no room.
+ * Address space for all rows, memory for some: pages that are not made accessible cost nothing, and looking
+ * at one of them ends the program, which no arithmetic on rows could do better. NULL when the system has no
+ * room.
  */
 static uint8_t *reserve(size_t bytes, size_t first, size_t end)
 {
@@ -71,8 +73,8 @@ static uint8_t *reserve(size_t bytes, size_t first, size_t end)
     return NULL;
 }
 
-UfStatus uf_picture_create_part(size_t width_px, size_t height_px, size_t channels, UfSample sample, size_t first_px,
-                                size_t end_px, UfPicture **out, UfReport *report)
+UfStatus uf_picture_create_part(size_t width_px, size_t height_px, size_t channels, UfSample sample,
+                                size_t first_px, size_t end_px, UfPicture **out, UfReport *report)
 {
     size_t bytes;
     UfStatus status = check_kind(width_px, height_px, channels, sample, report);
@@ -112,12 +114,14 @@ UfStatus uf_picture_create(size_t width_px, size_t height_px, size_t channels, U
     return uf_picture_create_part(width_px, height_px, channels, sample, 0, height_px, out, report);
 }
 
-void uf_rows_wanted(const UfReadOptions *options, size_t height_px, size_t step_px, size_t *first_px, size_t *end_px)
+void uf_rows_wanted(const UfReadOptions *options, size_t height_px, size_t step_px, size_t *first_px,
+                    size_t *end_px)
 {
     *first_px = 0;
     *end_px = height_px;
     step_px *= step_px % UF_TOUCHED_CELL_PX == 0 ? 1 : UF_TOUCHED_CELL_PX;
-    if (options->end_row_px == 0 || options->first_row_px >= options->end_row_px || options->first_row_px >= height_px)
+    if (options->end_row_px == 0 || options->first_row_px >= options->end_row_px ||
+        options->first_row_px >= height_px)
         return;
     *first_px = options->first_row_px / step_px * step_px;
     size_t left = height_px - *first_px;
@@ -142,8 +146,9 @@ void uf_picture_free(UfPicture **picture)
 UfStatus uf_picture_copy(const UfPicture *picture, UfPicture **out, UfReport *report)
 {
     UfPicture *copy = NULL;
-    UfStatus status = uf_picture_create_part(picture->width_px, picture->height_px, picture->channels, picture->sample,
-                                             picture->held_first_px, picture->held_end_px, &copy, report);
+    UfStatus status =
+        uf_picture_create_part(picture->width_px, picture->height_px, picture->channels, picture->sample,
+                               picture->held_first_px, picture->held_end_px, &copy, report);
     if (copy == NULL)
         return status;
     status = uf_metadata_copy(&picture->metadata, &copy->metadata, report);

@@ -15,23 +15,24 @@
 struct UfPicture {
     size_t width_px, height_px, channels, stride_bytes;
     UfSample sample;
-    uint8_t *data;                      /* of row 0, be it there or not */
-    size_t held_first_px, held_end_px;  /* the rows that are there */
-    size_t reserved_bytes;              /* of address space, when not all rows are there; 0: `data` is from malloc */
-    UfFormat format; /* of the file it came from */
-    int orientation; /* of the stored pixels in that file, 1..8: the picture itself is upright */
+    uint8_t *data;                     /* of row 0, be it there or not */
+    size_t held_first_px, held_end_px; /* the rows that are there */
+    size_t reserved_bytes; /* of address space, when not all rows are there; 0: `data` is from malloc */
+    UfFormat format;       /* of the file it came from */
+    int orientation;       /* of the stored pixels in that file, 1..8: the picture itself is upright */
     UfMetadata metadata;
     size_t described_width_px, described_height_px; /* the upright size that the metadata speak of */
 };
 
 /* A picture of zeros of which only rows [first, end), which are not empty, are there. */
-UfStatus uf_picture_create_part(size_t width_px, size_t height_px, size_t channels, UfSample sample, size_t first_px,
-                                size_t end_px, UfPicture **out, UfReport *report);
+UfStatus uf_picture_create_part(size_t width_px, size_t height_px, size_t channels, UfSample sample,
+                                size_t first_px, size_t end_px, UfPicture **out, UfReport *report);
 /*
- * The rows that `options` ask for, widened to multiples of `step_px` (1..UF_PICTURE_MAX_SIDE_PX) and of the cells of
- * UfTouched; all of them where nothing is left out. end - first >= 1.
+ * The rows that `options` ask for, widened to multiples of `step_px` (1..UF_PICTURE_MAX_SIDE_PX) and of the
+ * cells of UfTouched; all of them where nothing is left out. end - first >= 1.
  */
-void uf_rows_wanted(const UfReadOptions *options, size_t height_px, size_t step_px, size_t *first_px, size_t *end_px);
+void uf_rows_wanted(const UfReadOptions *options, size_t height_px, size_t step_px, size_t *first_px,
+                    size_t *end_px);
 
 /* One file format. A new one is one file and one line in codec.c. */
 typedef struct UfCodec {

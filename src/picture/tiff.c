@@ -47,11 +47,15 @@ static void place(const TiffReader *reader, const uint8_t *chunk, size_t count, 
 static UfStatus read_strips(TiffReader *reader, UfReport *report)
 {
     const UfTiffLayout *layout = &reader->layout;
+    /* most compressions can only be begun with a strip's first row */
+    size_t start = reader->picture->held_first_px / layout->tile_height_px * layout->tile_height_px;
     size_t planes = layout->separate ? layout->stored_channels : 1;
     for (size_t plane = 0; plane < planes; plane++)
-        for (size_t y = reader->picture->held_first_px; y < reader->picture->held_end_px; y++) {
+        for (size_t y = start; y < reader->picture->held_end_px; y++) {
             if (TIFFReadScanline(reader->tiff, reader->chunk, (uint32_t)y, (uint16_t)plane) != 1)
                 return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
+            if (y < reader->picture->held_first_px)
+                continue;
             place(reader, reader->chunk, layout->width_px, y, 0, plane);
         }
     return UF_OK;
@@ -123,14 +127,15 @@ static UfStatus make_picture(TiffReader *reader, const UfReadOptions *options, U
     bool upright = layout->orientation == 1;
     /* libtiff holds a packed strip or tile beside the unpacked one */
     size_t chunk = layout->tiled ? layout->chunk_bytes : layout->chunk_bytes / layout->tile_height_px;
-    size_t turned = upright ? 0 : layout->width_px * layout->height_px * layout->channels * (size_t)layout->sample;
+    size_t turned =
+        upright ? 0 : layout->width_px * layout->height_px * layout->channels * (size_t)layout->sample;
     size_t first = 0, end = layout->height_px;
     if (upright && layout->photometric != PHOTOMETRIC_PALETTE) /* palettes are not rewritten in part */
         uf_rows_wanted(options, layout->height_px, layout->tiled ? layout->tile_height_px : 1, &first, &end);
     UfStatus status = uf_check_size(layout->width_px, layout->height_px, 0, layout->sample, 0, 0, report);
     if (status == UF_OK)
-        status = uf_check_size(layout->width_px, end - first, layout->channels, layout->sample, 2 * chunk + turned,
-                               options->max_memory_bytes, report);
+        status = uf_check_size(layout->width_px, end - first, layout->channels, layout->sample,
+                               2 * chunk + turned, options->max_memory_bytes, report);
     return status == UF_OK ? uf_picture_create_part(layout->width_px, layout->height_px, layout->channels,
                                                     layout->sample, first, end, &reader->picture, report)
                            : status;

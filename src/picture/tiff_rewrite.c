@@ -213,8 +213,8 @@ static UfStatus replace_chunk(Rewriter *rewriter, size_t index, UfReport *report
 static UfStatus replace_touched(Rewriter *rewriter, UfReport *report)
 {
     const UfTiffLayout *layout = &rewriter->layout;
-    UfStatus status = uf_check_size(layout->width_px, layout->height_px, 0, layout->sample, 3 * layout->chunk_bytes, 0,
-                                    report);
+    UfStatus status = uf_check_size(layout->width_px, layout->height_px, 0, layout->sample,
+                                    3 * layout->chunk_bytes, 0, report);
     if (status == UF_OK)
         status = load_tables(rewriter, report);
     if (status != UF_OK)

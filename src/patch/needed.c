@@ -1,0 +1,37 @@
+/* Which rows of a panorama the covering of a cap needs: what it changes, and the ring that each fill looks
+ * at. */
+#include <math.h>
+
+#include "patch/cap.h"
+#include "patch/floor_plane.h"
+#include "patch/membrane_ring.h"
+
+/* Beside what the fills say: interpolation, and rounding of angles to rows. */
+#define MARGIN_ROWS 16u
+
+static double farthest_rad(const UfCap *cap, const UfPatchOptions *options)
+{
+    double logo = options->logo_cap_rad > 0 ? options->logo_cap_rad : options->cap_rad;
+    double farthest = uf_cap_outer_rad(cap);
+    if (options->fill == UF_FILL_FLOOR ||
+        options->fill == UF_FILL_SMOOTH) /* where no floor is, it is filled smoothly */
+        farthest += UF_RING_RAD;
+    if (options->fill == UF_FILL_FLOOR)
+        farthest = fmax(farthest, uf_floor_plane_farthest_rad(cap));
+    return options->logo != NULL ? fmax(farthest, logo) : farthest;
+}
+
+void uf_patch_rows_needed(const UfPatchOptions *options, size_t width_px, size_t height_px, size_t *first_px,
+                          size_t *end_px)
+{
+    const UfCap cap = {.width_px = width_px,
+                       .height_px = height_px,
+                       .at_zenith = options->at_zenith,
+                       .cap_rad = options->cap_rad,
+                       .feather_rad = options->feather_rad};
+    bool is_known = options->cap_rad > 0 || (options->fill == UF_FILL_NONE && options->logo_cap_rad > 0);
+    size_t rings = is_known ? uf_cap_ring_count(&cap, farthest_rad(&cap, options)) + MARGIN_ROWS : height_px;
+    rings = rings > height_px ? height_px : rings;
+    *first_px = uf_cap_first_row(&cap, rings);
+    *end_px = *first_px + rings;
+}
