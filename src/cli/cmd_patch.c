@@ -364,7 +364,8 @@ static int read_panorama(const CliLine *line, Work *work)
     const char *path = line->operands[0];
     UfReadOptions read = cli_read_options(line);
     /* a file that is changed in part is read in part */
-    if (uf_format_from_name(out) == work->info.format && work->write.depth_bits == 0)
+    if (uf_format_from_name(out) == work->info.format && work->write.depth_bits == 0 &&
+        work->write.quality == 0)
         uf_patch_rows_needed(patch_options, work->info.width_px, work->info.height_px, &read.first_row_px,
                              &read.end_row_px);
     cli_progress(line, "reading", path);
