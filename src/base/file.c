@@ -236,7 +236,8 @@ static UfStatus copy_by_hand(UfOutput *output, const UfInput *input, uint64_t fr
             return uf_fail_errno(report, "cannot be written", output->final_path);
         from += (uint64_t)n;
     }
-    return UF_OK;
+    return fflush(output->stream) == 0 ? UF_OK
+                                       : uf_fail_errno(report, "cannot be written", output->final_path);
 }
 
 UfStatus uf_output_copy(UfOutput *output, const UfInput *input, uint64_t from, uint64_t to, UfReport *report)

@@ -41,7 +41,7 @@ typedef struct UfOutput {
  * and UF_ERROR_IO when it is not a regular file. With overwrite the new file gets the old one's permissions.
  */
 UfStatus uf_output_open(const char *path, bool overwrite, UfOutput *out, UfReport *report);
-/* Appends bytes [from, to) of an input as they are, from file to file where the system can. */
+/* Appends bytes [from, to) of an input as they are, from file to file where the system can; all is flushed. */
 UfStatus uf_output_copy(UfOutput *output, const UfInput *input, uint64_t from, uint64_t to, UfReport *report);
 /* Flushes, syncs, renames. On failure the temporary file is gone. The UfOutput is closed either way. */
 UfStatus uf_output_commit(UfOutput *output, UfReport *report);
