@@ -69,7 +69,8 @@ UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched 
 
 /*
  * The rows [*first_px, *end_px) of the panorama that uf_patch looks at or changes, for UfReadOptions; all of them where
- * the picture itself says how large the cap is, and for a plate.
+ * the picture itself says how large the cap is, and for masks, shadows and
+ * plates.
  */
 void uf_patch_rows_needed(const UfPatchOptions *options, size_t width_px, size_t height_px, size_t *first_px,
                           size_t *end_px);

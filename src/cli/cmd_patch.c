@@ -359,14 +359,15 @@ static int prepare(const CliLine *line, Work *work)
     return status;
 }
 
-static int read_panorama(const CliLine *line, Work *work)
+/* A file that is changed in part is read in part, where only cap and logo say what changes. */
+static int read_panorama(const CliLine *line, Work *work, const UfPatchOptions *covering)
 {
     const char *path = line->operands[0];
     UfReadOptions read = cli_read_options(line);
-    /* a file that is changed in part is read in part */
-    if (uf_format_from_name(out) == work->info.format && work->write.depth_bits == 0 &&
-        work->write.quality == 0)
-        uf_patch_rows_needed(patch_options, work->info.width_px, work->info.height_px, &read.first_row_px,
+    bool in_part = uf_format_from_name(line->values[CLI_OUT].text) == work->info.format &&
+                   work->write.depth_bits == 0 && work->write.quality == 0;
+    if (in_part && !line->values[PATCH_MASK].given && !line->values[PATCH_SUN].given)
+        uf_patch_rows_needed(covering, work->info.width_px, work->info.height_px, &read.first_row_px,
                              &read.end_row_px);
     cli_progress(line, "reading", path);
     UfStatus status = uf_picture_read(path, &read, &work->panorama, work->report);
@@ -422,7 +423,7 @@ static int run(const CliLine *line)
         patch_options(line, work.logo, work.plate.plate.photo != NULL ? &work.plate.plate : NULL);
     if (line->values[PATCH_RIG].given)
         covering.cap_rad = work.rig_cap_rad;
-    if ((status = read_panorama(line, &work)) != CLI_DONE ||
+    if ((status = read_panorama(line, &work, &covering)) != CLI_DONE ||
         (status = find_where(line, &work, &covering)) != CLI_DONE)
         goto cleanup;
     UfStatus patched = patch(line, &work, &covering, &result);

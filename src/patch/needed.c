@@ -29,9 +29,11 @@ void uf_patch_rows_needed(const UfPatchOptions *options, size_t width_px, size_t
                        .at_zenith = options->at_zenith,
                        .cap_rad = options->cap_rad,
                        .feather_rad = options->feather_rad};
-    bool is_known =
-        options->plate == NULL && /* a photograph is compared with all of the floor around the cap */
-        (options->cap_rad > 0 || (options->fill == UF_FILL_NONE && options->logo_cap_rad > 0));
+    /* a photograph is compared with all of the floor; masks and shadows lie anywhere */
+    bool is_anywhere =
+        options->plate != NULL || options->mask != NULL || options->has_sun || options->without_cap;
+    bool is_known = !is_anywhere &&
+                    (options->cap_rad > 0 || (options->fill == UF_FILL_NONE && options->logo_cap_rad > 0));
     size_t rings = is_known ? uf_cap_ring_count(&cap, farthest_rad(&cap, options)) + MARGIN_ROWS : height_px;
     rings = rings > height_px ? height_px : rings;
     *first_px = uf_cap_first_row(&cap, rings);
