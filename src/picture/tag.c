@@ -32,8 +32,9 @@ UfStatus uf_picture_drop_photo_sphere(UfPicture *picture, UfReport *report)
         uf_blob_clear(packet);
         return UF_OK;
     }
-    UfStatus status = UF_OK;
-    if (uf_xmp_delete_namespace(xmp, UF_XMP_NS_GPANO))
+    bool changed = false;
+    UfStatus status = uf_xmp_delete_namespace(xmp, UF_XMP_NS_GPANO, &changed, report);
+    if (status == UF_OK && changed)
         status = uf_xmp_store(xmp, UF_XMP_PADDED, packet, report);
     xmp_free(xmp);
     return status;

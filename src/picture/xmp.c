@@ -77,18 +77,22 @@ UfStatus uf_xmp_correct(UfBlob *packet, size_t old_width_px, size_t old_height_p
         return UF_OK;
     const char *why;
     XmpPtr xmp = uf_xmp_open(*packet, &why);
+    if (xmp == NULL && why == NULL)
+        return uf_fail_memory(report);
     if (xmp == NULL) {
-        uf_warn(report, "the XMP packet stays as it is: %s", why == NULL ? "not enough memory" : why);
+        uf_warn(report, "the XMP packet stays as it is: %s", why);
         return UF_OK;
     }
     bool changed = correct_size(xmp, width_px, height_px, orientation);
     changed |= scale_photo_sphere(xmp, old_width_px, old_height_px, width_px, height_px);
     changed |= delete_thumbnails(xmp);
-    if (drop_gain_map) {
-        changed |= uf_xmp_delete_namespace(xmp, UF_XMP_NS_GAIN_MAP);
-        changed |= uf_xmp_delete_namespace(xmp, UF_XMP_NS_CONTAINER);
-    }
-    UfStatus status = changed ? uf_xmp_store(xmp, UF_XMP_PADDED, packet, report) : UF_OK;
+    UfStatus status = UF_OK;
+    if (drop_gain_map)
+        status = uf_xmp_delete_namespace(xmp, UF_XMP_NS_GAIN_MAP, &changed, report);
+    if (drop_gain_map && status == UF_OK)
+        status = uf_xmp_delete_namespace(xmp, UF_XMP_NS_CONTAINER, &changed, report);
+    if (status == UF_OK)
+        status = changed ? uf_xmp_store(xmp, UF_XMP_PADDED, packet, report) : UF_OK;
     xmp_free(xmp);
     return status;
 }

@@ -74,11 +74,13 @@ UfStatus uf_xmp_merge_extended(UfMetadata *metadata, UfReport *report)
     if (main != NULL && extended != NULL && copy_missing(extended, main)) {
         xmp_delete_property(main, UF_XMP_NS_NOTE, NOTE_NAME);
         status = uf_xmp_store(main, UF_XMP_PADDED, &metadata->xmp, report);
+    } else if ((main == NULL && why_main == NULL) || (extended == NULL && why_extended == NULL)) {
+        status = uf_fail_memory(report);
     } else {
-        const char *why = main == NULL       ? why_main
-                          : extended == NULL ? why_extended
-                                             : "a property cannot be copied";
-        uf_warn(report, "the extended XMP packet is lost: %s", why == NULL ? "not enough memory" : why);
+        uf_warn(report, "the extended XMP packet is lost: %s",
+                main == NULL       ? why_main
+                : extended == NULL ? why_extended
+                                   : "a property cannot be copied");
     }
     if (status == UF_OK)
         uf_blob_clear(&metadata->xmp_extended);

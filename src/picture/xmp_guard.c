@@ -61,7 +61,7 @@ static void XMLCALL on_end(void *data, const XML_Char *name)
     if (strcmp(name, RDF "Alt") == 0 && walk->items[walk->depth] == 2) {
         size_t *grown = uf_realloc(walk->places, walk->place_count + 1, sizeof *grown);
         if (grown == NULL) {
-            refuse(walk, "there is not enough memory to read it");
+            refuse(walk, uf_xmp_no_memory);
             return;
         }
         walk->places = grown;
@@ -87,14 +87,17 @@ static const char *walk_over(UfBlob packet, Walk *walk)
 {
     walk->parser = XML_ParserCreateNS(NULL, ' ');
     if (walk->parser == NULL)
-        return "there is not enough memory to read it";
+        return uf_xmp_no_memory;
     XML_SetUserData(walk->parser, walk);
     XML_SetStartDoctypeDeclHandler(walk->parser, on_document_type);
     XML_SetElementHandler(walk->parser, on_start, on_end);
     XML_SetCharacterDataHandler(walk->parser, on_text);
     bool sound =
         XML_Parse(walk->parser, (const char *)packet.data, (int)packet.size_bytes, XML_TRUE) == XML_STATUS_OK;
+    bool no_memory = !sound && XML_GetErrorCode(walk->parser) == XML_ERROR_NO_MEMORY;
     XML_ParserFree(walk->parser);
+    if (no_memory)
+        return uf_xmp_no_memory;
     return walk->refusal != NULL || sound ? walk->refusal : "it is not well-formed XML";
 }
 
@@ -139,7 +142,7 @@ const char *uf_xmp_guard(UfBlob packet, UfBlob *guarded)
     Walk walk = {0};
     const char *why = walk_over(packet, &walk);
     if (why == NULL && insert_guards(packet, &walk, guarded) != UF_OK)
-        why = "there is not enough memory to read it";
+        why = uf_xmp_no_memory;
     free(walk.places);
     return why;
 }

@@ -27,6 +27,7 @@ XmpPtr uf_xmp_open(UfBlob packet, const char **why);
  * Exempi makes the second a copy of the first when it writes them. uf_xmp_unguard takes the guards out of
  * what Exempi has written.
  */
+extern const char uf_xmp_no_memory[]; /* compared by address: what is given as the reason when memory ran out */
 const char *uf_xmp_guard(UfBlob packet, UfBlob *guarded);
 void uf_xmp_unguard(UfBlob *packet);
 
@@ -41,8 +42,8 @@ UfStatus uf_xmp_store(XmpPtr xmp, UfXmpForm form, UfBlob *packet, UfReport *repo
 bool uf_xmp_parse_real(const char *text, double *out);
 bool uf_xmp_get_real(XmpPtr xmp, const char *ns, const char *name, double *out);
 
-/* Deletes every property of a namespace; true when there was one. */
-bool uf_xmp_delete_namespace(XmpPtr xmp, const char *ns);
+/* Deletes every property of a namespace; *changed becomes true when there was one. */
+UfStatus uf_xmp_delete_namespace(XmpPtr xmp, const char *ns, bool *changed, UfReport *report);
 
 /* Names of the document's top-level properties, each with its namespace and about how many bytes it takes. */
 typedef struct UfXmpProperty {

@@ -1,8 +1,12 @@
 /* XMP packets in and out of Exempi. */
 #include <pthread.h>
 
+#include <exempi/xmperrors.h>
+
 #include "base/memory.h"
 #include "picture/xmp_internal.h"
+
+const char uf_xmp_no_memory[] = "there is not enough memory to read it";
 
 static pthread_once_t once = PTHREAD_ONCE_INIT;
 static bool is_ready;
@@ -24,12 +28,18 @@ static UfBlob without_trailing_nul(UfBlob packet)
     return packet;
 }
 
+/* In the last call of Exempi: the exceptions of the standard library that it meets are bad_alloc's. */
+static bool ran_out_of_memory(void)
+{
+    return xmp_get_error() == XMPErr_NoMemory || xmp_get_error() == XMPErr_StdException;
+}
+
 static XmpPtr parse(UfBlob guarded, const char **why)
 {
     XmpPtr xmp = xmp_new_empty();
     if (xmp == NULL || xmp_parse(xmp, (const char *)guarded.data, guarded.size_bytes))
         return xmp;
-    *why = "it is not RDF";
+    *why = ran_out_of_memory() ? uf_xmp_no_memory : "it is not RDF";
     xmp_free(xmp);
     return NULL;
 }
@@ -37,7 +47,7 @@ static XmpPtr parse(UfBlob guarded, const char **why)
 XmpPtr uf_xmp_open(UfBlob packet, const char **why)
 {
     pthread_once(&once, start_exempi);
-    *why = is_ready ? NULL : "Exempi could not be started";
+    *why = is_ready ? NULL : uf_xmp_no_memory; /* nothing else keeps Exempi from starting */
     packet = without_trailing_nul(packet);
     if (*why == NULL && packet.size_bytes == 0)
         return xmp_new_empty();
@@ -46,6 +56,8 @@ XmpPtr uf_xmp_open(UfBlob packet, const char **why)
         *why = uf_xmp_guard(packet, &guarded);
     XmpPtr xmp = *why == NULL ? parse(guarded, why) : NULL;
     uf_blob_clear(&guarded);
+    if (*why == uf_xmp_no_memory)
+        *why = NULL;
     return xmp;
 }
 
@@ -118,6 +130,7 @@ bool uf_xmp_list(XmpPtr xmp, const char *ns, UfXmpProperty **list, size_t *count
         if (complete && *count > 0)
             (*list)[*count - 1].bytes += xmp_string_len(value) + 32; /* tags and indentation, roughly */
     }
+    complete = complete && !ran_out_of_memory(); /* the walk just ends then */
 cleanup:
     if (iterator != NULL)
         xmp_iterator_free(iterator);
@@ -127,14 +140,14 @@ cleanup:
     return complete;
 }
 
-bool uf_xmp_delete_namespace(XmpPtr xmp, const char *ns)
+UfStatus uf_xmp_delete_namespace(XmpPtr xmp, const char *ns, bool *changed, UfReport *report)
 {
     UfXmpProperty *list;
     size_t count;
-    uf_xmp_list(xmp, ns, &list, &count);
-    bool any = count > 0;
-    for (size_t i = 0; i < count; i++)
-        xmp_delete_property(xmp, ns, list[i].name);
+    bool good = uf_xmp_list(xmp, ns, &list, &count);
+    for (size_t i = 0; good && i < count; i++)
+        good = xmp_delete_property(xmp, ns, list[i].name);
+    *changed = *changed || count > 0;
     uf_xmp_free_list(&list, &count);
-    return any;
+    return good ? UF_OK : uf_fail_memory(report);
 }

@@ -24,9 +24,9 @@ UfStatus uf_picture_set_properties(UfPicture *picture, const char *ns, const cha
         return uf_fail(report, UF_ERROR_FORMAT,
                        "the picture's XMP packet cannot be read: %s. Remove or repair it, then try again",
                        why);
-    bool changed = uf_xmp_delete_namespace(xmp, ns);
-    UfStatus status = UF_OK;
-    if (count > 0 && !xmp_register_namespace(ns, prefix, NULL))
+    bool changed = false;
+    UfStatus status = uf_xmp_delete_namespace(xmp, ns, &changed, report);
+    if (status == UF_OK && count > 0 && !xmp_register_namespace(ns, prefix, NULL))
         status = uf_fail(report, UF_ERROR_FORMAT, "the XMP namespace %s could not be registered", ns);
     if (status == UF_OK)
         status = put(xmp, ns, properties, count, report);
