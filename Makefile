@@ -52,7 +52,7 @@ ABI     := 0
 
 # One set of objects serves the static and the shared library; only what the public headers declare is seen outside.
 SHARE := -fPIC -fvisibility=hidden -fno-semantic-interposition
-FLAGS = -std=c11 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SHARE) $(SANITIZE) $(FUZZED) -fopenmp -MMD -MP
+FLAGS = -std=c11 -ffp-contract=off -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc $(OPTIMISE) $(SHARE) $(SANITIZE) $(FUZZED) -fopenmp -MMD -MP
 
 LIBRARY_SOURCES := $(wildcard src/base/*.c src/sphere/*.c src/remap/*.c src/picture/*.c src/check/*.c src/patch/*.c \
                      src/plan/*.c src/home/*.c src/wrap/*.c src/putback/*.c src/turn/*.c src/level/*.c src/deliver/*.c src/tour/*.c)

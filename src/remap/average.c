@@ -26,7 +26,8 @@ double uf_average_share(const UfJacobian *j)
     /* the larger root of s^2 - trace s + det^2 is below `from`, told without a square root */
     if (from >= fabs(det) && from + det * det / from >= trace)
         return 0;
-    double largest = sqrt((trace + sqrt(fmax(0, trace * trace - 4 * det * det))) / 2);
+    double spread = trace * trace - 4 * det * det;
+    double largest = sqrt((trace + sqrt(spread > 0 ? spread : 0)) / 2);
     double t = (largest - SHARE_FROM) / (SHARE_TO - SHARE_FROM);
     return t >= 1 ? 1 : t * t * (3 - 2 * t);
 }

@@ -1,24 +1,27 @@
 /*
- * The driver: checks what it is asked, cuts the target into tiles, and runs the kernels over their rows.
- * Tiles are shared out among threads as these become free; what a tile holds depends on nothing but its
- * place.
+ * The driver: checks what it is asked, cuts the target into blocks, and these into tiles. A plain tile is
+ * interpolated between few exact places; the others are mapped pixel by pixel, and averaged where the target
+ * is the coarser one. Blocks are shared out among threads as these become free; what a block holds depends on
+ * nothing but its place.
  */
 #include <underfoot/remap.h>
 
 #include <math.h>
 
+#include "base/cpu.h"
 #include "base/report.h"
 #include "remap/average.h"
 #include "remap/kernels.h"
 #include "remap/map.h"
 #include "remap/options.h"
+#include "remap/plain.h"
 #include "remap/spline.h"
 #include "remap/stretch.h"
 #include "picture/colour.h"
 
-/* Square enough that its part of the source stays in the cache. One column more on each side is mapped. */
-#define TILE_PX 128u
-_Static_assert(TILE_PX + 2 <= UF_MAP_RUN, "a tile's row and its neighbours fit into a run");
+/* A block is square enough that its part of the source stays in the cache. */
+_Static_assert(UF_BLOCK_PX + 2 <= UF_MAP_RUN, "a block's row and its neighbours fit into a run");
+_Static_assert(UF_NODES <= UF_MAP_RUN, "a row of the lattice fits into a run");
 
 typedef struct Job {
     UfPicture *target;
@@ -26,41 +29,44 @@ typedef struct Job {
     UfMap map;
     UfAverager averager;
     UfSampleRun *sample_run;
-    UfBlendPlaces *blend; /* NULL when nothing is stretched */
+    UfPlain plain;
+    UfPlainTile *plain_tile; /* NULL when every pixel is mapped */
+    UfBlendPlaces *blend;    /* NULL when nothing is stretched */
     size_t width_px, height_px, pixel_bytes;
     bool averages;
     bool trusts_angles; /* what counts as coarser is told by angles: see UF_SAMPLING_SHARP */
     bool keeps_border;  /* no alpha: a pixel whose centre is not seen stays 0 */
 } Job;
 
-typedef struct Tile {
+/* What is computed for each pixel of a row, the columns before and after it included. */
+typedef struct Exact {
     UfMapColumns columns;
     UfMapRow rows[3];
-    double share[TILE_PX];
-    bool stretched[TILE_PX]; /* fine enough by angles only */
-    double u_px[TILE_PX], v_px[TILE_PX];
-    UfJacobian jacobian[TILE_PX];
-} Tile;
+    double share[UF_BLOCK_PX];
+    bool stretched[UF_BLOCK_PX]; /* fine enough by angles only */
+    double u_px[UF_BLOCK_PX], v_px[UF_BLOCK_PX];
+    UfJacobian jacobian[UF_BLOCK_PX];
+} Exact;
 
 /* A pixel that is averaged altogether is hidden from the interpolation. */
-static void choose_shares(const Job *job, Tile *tile, const UfMapRow *rows[3], size_t count)
+static void choose_shares(const Job *job, Exact *exact, const UfMapRow *rows[3], size_t count)
 {
     for (size_t i = 0; i < count; i++) {
-        tile->u_px[i] = rows[1]->u_px[i + 1];
-        tile->v_px[i] = rows[1]->v_px[i + 1];
-        tile->share[i] = 0;
-        tile->stretched[i] = false;
-        if (!job->averages || (isnan(tile->u_px[i]) && job->keeps_border))
+        exact->u_px[i] = rows[1]->u_px[i + 1];
+        exact->v_px[i] = rows[1]->v_px[i + 1];
+        exact->share[i] = 0;
+        exact->stretched[i] = false;
+        if (!job->averages || (isnan(exact->u_px[i]) && job->keeps_border))
             continue;
-        tile->jacobian[i] = uf_map_jacobian(&job->map, rows[0], rows[1], rows[2], i + 1);
-        tile->share[i] = uf_average_share(&tile->jacobian[i]);
-        if (job->trusts_angles && tile->share[i] > 0) {
+        exact->jacobian[i] = uf_map_jacobian(&job->map, rows[0], rows[1], rows[2], i + 1);
+        exact->share[i] = uf_average_share(&exact->jacobian[i]);
+        if (job->trusts_angles && exact->share[i] > 0) {
             UfJacobian angular = uf_map_angular(&job->map, rows[0], rows[1], rows[2], i + 1);
-            tile->share[i] = uf_average_share(&angular);
-            tile->stretched[i] = job->blend != NULL && tile->share[i] < 1;
+            exact->share[i] = uf_average_share(&angular);
+            exact->stretched[i] = job->blend != NULL && exact->share[i] < 1;
         }
-        if (tile->share[i] >= 1)
-            tile->u_px[i] = NAN;
+        if (exact->share[i] >= 1)
+            exact->u_px[i] = NAN;
     }
 }
 
@@ -70,51 +76,108 @@ static bool is_outside(const Job *job, double u_px, double v_px)
              v_px <= (double)job->source.height_px);
 }
 
-static void fill_row(const Job *job, Tile *tile, const UfMapRow *rows[3], size_t x_px, size_t y_px,
+static void fill_row(const Job *job, Exact *exact, const UfMapRow *rows[3], size_t x_px, size_t y_px,
                      size_t count)
 {
     uint8_t *out = (uint8_t *)uf_picture_row(job->target, y_px) + x_px * job->pixel_bytes;
     UfPlaces places;
-    choose_shares(job, tile, rows, count);
-    job->sample_run(&job->source, tile->u_px, tile->v_px, count, out);
+    choose_shares(job, exact, rows, count);
+    job->sample_run(&job->source, exact->u_px, exact->v_px, count, out);
     for (size_t i = 0; i < count; i++) {
-        if (tile->stretched[i] && uf_stretch_places(&job->map, &tile->jacobian[i], (double)(x_px + i) + 0.5,
-                                                    (double)y_px + 0.5, &places))
+        if (exact->stretched[i] && uf_stretch_places(&job->map, &exact->jacobian[i], (double)(x_px + i) + 0.5,
+                                                     (double)y_px + 0.5, &places))
             job->blend(&job->source, &places, out + i * job->pixel_bytes);
-        if (!(tile->share[i] > 0))
+        if (!(exact->share[i] > 0))
             continue;
         double u_px = rows[1]->u_px[i + 1], v_px = rows[1]->v_px[i + 1];
         if (job->keeps_border && is_outside(job, u_px, v_px))
             continue;
-        uf_average_pixel(&job->averager, &tile->jacobian[i], (double)(x_px + i) + 0.5, (double)y_px + 0.5,
-                         u_px, v_px, tile->share[i], out + i * job->pixel_bytes);
+        uf_average_pixel(&job->averager, &exact->jacobian[i], (double)(x_px + i) + 0.5, (double)y_px + 0.5,
+                         u_px, v_px, exact->share[i], out + i * job->pixel_bytes);
     }
 }
 
-static void fill_tile(const Job *job, size_t x_px, size_t y_px)
+static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height)
 {
-    Tile tile;
-    size_t width = job->width_px - x_px < TILE_PX ? job->width_px - x_px : TILE_PX;
-    size_t height = job->height_px - y_px < TILE_PX ? job->height_px - y_px : TILE_PX;
+    Exact exact;
     double left = (double)x_px - 0.5, top = (double)y_px - 0.5;
-    uf_map_columns(&job->map, left, width + 2, &tile.columns);
+    uf_map_columns(&job->map, left, width + 2, &exact.columns);
     for (size_t ahead = 0; ahead < height + 2; ahead++) {
-        uf_map_row(&job->map, &tile.columns, left, top + (double)ahead, width + 2, &tile.rows[ahead % 3]);
+        uf_map_row(&job->map, &exact.columns, left, top + (double)ahead, width + 2, &exact.rows[ahead % 3]);
         if (ahead < 2)
             continue;
         size_t y = ahead - 2;
-        const UfMapRow *rows[3] = {&tile.rows[y % 3], &tile.rows[(y + 1) % 3], &tile.rows[(y + 2) % 3]};
-        fill_row(job, &tile, rows, x_px, y_px + y, width);
+        const UfMapRow *rows[3] = {&exact.rows[y % 3], &exact.rows[(y + 1) % 3], &exact.rows[(y + 2) % 3]};
+        fill_row(job, &exact, rows, x_px, y_px + y, width);
     }
+}
+
+/* Nothing is averaged: told at the corners and in the middle, between which the footprint hardly changes. */
+static bool is_fine(const UfTile *tile)
+{
+    static const double at[5][2] = {{0, 0}, {-1, -1}, {1, -1}, {-1, 1}, {1, 1}};
+    for (size_t i = 0; i < 5; i++) {
+        UfJacobian jacobian = uf_tile_jacobian(tile, at[i][0], at[i][1]);
+        if (uf_average_share(&jacobian) > 0)
+            return false;
+    }
+    return true;
+}
+
+static bool fill_plainly(const Job *job, const UfLattice *lattice, size_t across, size_t down, size_t x_px,
+                         size_t y_px, size_t width, size_t height)
+{
+    UfTile tile;
+    if (!uf_tile_fit(lattice, across, down, &tile) || !uf_plain_holds(&job->source, &tile) || !is_fine(&tile))
+        return false;
+    uint8_t *out = (uint8_t *)uf_picture_row(job->target, y_px) + x_px * job->pixel_bytes;
+    job->plain_tile(&job->plain, &tile, width, height, out, uf_picture_stride_bytes(job->target));
+    return true;
+}
+
+static size_t least(size_t a, size_t b)
+{
+    return a < b ? a : b;
+}
+
+/* A row of tiles; neighbours that are not plain are mapped together. */
+static void fill_tiles(const Job *job, const UfLattice *lattice, size_t x_px, size_t y_px, size_t down)
+{
+    const size_t top = y_px + down * UF_TILE_PX, right = least(x_px + UF_BLOCK_PX, job->width_px);
+    const size_t height = least(UF_TILE_PX, job->height_px - top);
+    size_t exact_from = x_px;
+    for (size_t across = 0, left = x_px; left < right; across++, left += UF_TILE_PX) {
+        size_t width = least(UF_TILE_PX, right - left);
+        if (!fill_plainly(job, lattice, across, down, left, top, width, height))
+            continue;
+        if (left > exact_from)
+            fill_exactly(job, exact_from, top, left - exact_from, height);
+        exact_from = left + width;
+    }
+    if (right > exact_from)
+        fill_exactly(job, exact_from, top, right - exact_from, height);
+}
+
+static void fill_block(const Job *job, size_t x_px, size_t y_px)
+{
+    const size_t height = least(UF_BLOCK_PX, job->height_px - y_px);
+    if (job->plain_tile == NULL) {
+        fill_exactly(job, x_px, y_px, least(UF_BLOCK_PX, job->width_px - x_px), height);
+        return;
+    }
+    UfLattice lattice;
+    uf_lattice_fill(&job->map, x_px, y_px, &lattice);
+    for (size_t down = 0; down * UF_TILE_PX < height; down++)
+        fill_tiles(job, &lattice, x_px, y_px, down);
 }
 
 static void run(const Job *job, int threads)
 {
-    size_t across = (job->width_px + TILE_PX - 1) / TILE_PX;
-    size_t tiles = across * ((job->height_px + TILE_PX - 1) / TILE_PX);
+    size_t across = (job->width_px + UF_BLOCK_PX - 1) / UF_BLOCK_PX;
+    size_t blocks = across * ((job->height_px + UF_BLOCK_PX - 1) / UF_BLOCK_PX);
 #pragma omp parallel for schedule(dynamic) num_threads(threads)
-    for (size_t tile = 0; tile < tiles; tile++)
-        fill_tile(job, tile % across * TILE_PX, tile / across * TILE_PX);
+    for (size_t block = 0; block < blocks; block++)
+        fill_block(job, block % across * UF_BLOCK_PX, block / across * UF_BLOCK_PX);
 }
 
 static bool is_sound(const UfView *view)
@@ -165,6 +228,8 @@ static void prepare(Job *job, const UfPicture *source, const UfView *source_view
     uf_source_set_edges(&job->source, source_view);
     job->map = uf_map_create(target_view, source_view, &job->source);
     job->sample_run = run_of(&kernels, options->sampling);
+    job->plain = (UfPlain){&job->source, job->sample_run};
+    job->plain_tile = uf_plain_tile(options->sampling, sample, channels, adds_alpha, uf_cpu_flags());
     job->width_px = target_view->width_px;
     job->height_px = target_view->height_px;
     job->pixel_bytes = (channels + adds_alpha) * (size_t)sample;

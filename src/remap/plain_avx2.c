@@ -1,0 +1,184 @@
+/*
+ * The kernels for plain tiles with AVX2: one pixel at a time, all its columns side by side. Two vectors of 8
+ * floats hold the samples of a row of taps, tap after tap; they are weighed down the rows, then across, and
+ * the taps are folded together by moving them over one another.
+ */
+#include "remap/plain.h"
+
+#if defined(__x86_64__)
+#include <immintrin.h>
+
+#include "remap/plain_taps.h"
+
+#define AVX2        __attribute__((target("avx2")))
+#define AVX2_INLINE static inline __attribute__((always_inline, target("avx2")))
+
+/* 8 samples from number `first` on. */
+AVX2_INLINE __m256 load(const uint8_t *at, size_t first, UfSample sample)
+{
+    const void *from = at + first * (size_t)sample;
+    if (sample == UF_SAMPLE_U8)
+        return _mm256_cvtepi32_ps(_mm256_cvtepu8_epi32(_mm_loadl_epi64(from)));
+    if (sample == UF_SAMPLE_U16)
+        return _mm256_cvtepi32_ps(_mm256_cvtepu16_epi32(_mm_loadu_si128(from)));
+    return _mm256_loadu_ps(from);
+}
+
+AVX2_INLINE __m256 weighed_down(const uint8_t *at, size_t stride, size_t first, const __m256 *wy, int taps,
+                                UfSample sample)
+{
+    __m256 sum = _mm256_add_ps(_mm256_mul_ps(wy[0], load(at, first, sample)),
+                               _mm256_mul_ps(wy[1], load(at + stride, first, sample)));
+    if (taps == 4) {
+        sum = _mm256_add_ps(sum, _mm256_mul_ps(wy[2], load(at + 2 * stride, first, sample)));
+        sum = _mm256_add_ps(sum, _mm256_mul_ps(wy[3], load(at + 3 * stride, first, sample)));
+    }
+    return sum;
+}
+
+/* Each tap's weight over its channels; lanes beyond the taps do not matter. `first` is 0 or 8. */
+AVX2_INLINE __m256 weights_across(const UfTaps *w, size_t i, size_t first, int taps, size_t channels)
+{
+    __m256 out = _mm256_broadcast_ss(&w->wx[first / channels][i]);
+    for (size_t k = first / channels + 1; k < (size_t)taps && k * channels < first + 8; k++) {
+        const __m256 next = _mm256_broadcast_ss(&w->wx[k][i]);
+        switch (k * channels - first) { /* the blend's mask must be a constant */
+        case 1:
+            out = _mm256_blend_ps(out, next, 0xfe);
+            break;
+        case 2:
+            out = _mm256_blend_ps(out, next, 0xfc);
+            break;
+        case 3:
+            out = _mm256_blend_ps(out, next, 0xf8);
+            break;
+        case 4:
+            out = _mm256_blend_ps(out, next, 0xf0);
+            break;
+        case 6:
+            out = _mm256_blend_ps(out, next, 0xc0);
+            break;
+        case 0:
+            out = next;
+            break;
+        default:
+            out = _mm256_blend_ps(out, next, 0x80);
+            break;
+        }
+    }
+    return out;
+}
+
+/* Lanes from number `by` on, in front. */
+AVX2_INLINE __m256 moved(__m256 v, int by)
+{
+    const __m256i lanes = _mm256_setr_epi32(by, by + 1, by + 2, by + 3, by + 4, by + 5, by + 6, by + 7);
+    return _mm256_permutevar8x32_ps(v, lanes);
+}
+
+/* Taps 0 + 2 and 1 + 3, then the two. */
+AVX2_INLINE __m128 folded(__m256 low, __m256 high, int taps, size_t channels)
+{
+    if (taps == 4 && channels == 4)
+        low = _mm256_add_ps(low, high);
+    else if (taps == 4 && channels == 3)
+        low = _mm256_add_ps(low, _mm256_blend_ps(moved(low, 6), moved(high, 6), 0xfc));
+    else if (taps == 4)
+        low = _mm256_add_ps(low, moved(low, (int)(2 * channels)));
+    if (channels == 4)
+        return _mm_add_ps(_mm256_castps256_ps128(low), _mm256_extractf128_ps(low, 1));
+    return _mm256_castps256_ps128(_mm256_add_ps(low, moved(low, (int)channels)));
+}
+
+/* The alpha lanes of all taps hold the largest value. */
+AVX2_INLINE bool is_opaque(const uint8_t *at, size_t stride, int taps, size_t channels, UfSample sample)
+{
+    const __m256 full = _mm256_set1_ps((float)uf_sample_max(sample));
+    const size_t count = (size_t)taps * channels;
+    const int lanes = channels == 2 ? 0xaa : 0x88;
+    for (size_t first = 0; first < count; first += 8) {
+        __m256 same = _mm256_cmp_ps(load(at, first, sample), full, _CMP_EQ_OQ);
+        for (size_t r = 1; r < (size_t)taps; r++)
+            same = _mm256_and_ps(same, _mm256_cmp_ps(load(at + r * stride, first, sample), full, _CMP_EQ_OQ));
+        const int wanted = count - first >= 8 ? lanes : lanes & ((1 << (count - first)) - 1);
+        if ((_mm256_movemask_ps(same) & wanted) != wanted)
+            return false;
+    }
+    return true;
+}
+
+/* Writes four samples, of which those beyond the pixel will be overwritten or lie in scratch room. */
+AVX2_INLINE void store(uint8_t *out, __m128 value, UfSample sample)
+{
+    if (sample == UF_SAMPLE_F32) {
+        _mm_storeu_ps((float *)(void *)out, value);
+        return;
+    }
+    const __m128i codes = _mm_cvttps_epi32(_mm_add_ps(value, _mm_set1_ps(0.5f)));
+    const __m128i words = _mm_packus_epi32(codes, codes);
+    if (sample == UF_SAMPLE_U16) {
+        _mm_storel_epi64((__m128i *)(void *)out, words);
+        return;
+    }
+    const int bytes = _mm_cvtsi128_si32(_mm_packus_epi16(words, words));
+    memcpy(out, &bytes, sizeof bytes);
+}
+
+AVX2_INLINE __m128 pixel_at(const uint8_t *at, size_t stride, const UfTaps *w, size_t i, int taps,
+                            size_t channels, UfSample sample)
+{
+    __m256 wy[4];
+    for (size_t r = 0; r < (size_t)taps; r++)
+        wy[r] = _mm256_broadcast_ss(&w->wy[r][i]);
+    __m256 low =
+        _mm256_mul_ps(weighed_down(at, stride, 0, wy, taps, sample), weights_across(w, i, 0, taps, channels));
+    __m256 high = low;
+    if ((size_t)taps * channels > 8)
+        high = _mm256_mul_ps(weighed_down(at, stride, 8, wy, taps, sample),
+                             weights_across(w, i, 8, taps, channels));
+    return folded(low, high, taps, channels);
+}
+
+AVX2_INLINE __m128 with_alpha(__m128 value, size_t colours, UfSample sample)
+{
+    const __m128 full = _mm_set1_ps((float)uf_sample_max(sample));
+    return colours == 1 ? _mm_blend_ps(value, full, 0xe) : _mm_blend_ps(value, full, 0x8);
+}
+
+AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width, size_t height,
+                           uint8_t *out, size_t stride_bytes, int taps, size_t channels, UfSample sample,
+                           bool adds_alpha)
+{
+    const bool has_alpha = channels % 2 == 0;
+    const size_t stride = plain->source->stride_bytes, pixel_bytes = channels * (size_t)sample;
+    const size_t out_bytes = pixel_bytes + adds_alpha * (size_t)sample;
+    const uint8_t *base =
+        plain->source->data + (size_t)tile->base_v * stride + (size_t)tile->base_u * pixel_bytes;
+    uint8_t scratch[(UF_TILE_PX + 1) * UF_CHANNELS_MAX * sizeof(float)];
+    UfTaps w;
+    for (size_t y = 0; y < height; y++) {
+        UfTileRow row = uf_tile_row(tile, y);
+        uint8_t *to = scratch;
+        uf_plain_taps(&row, taps, (int32_t)stride, (int32_t)pixel_bytes, &w);
+        for (size_t i = 0; i < width; i++, to += out_bytes) {
+            const uint8_t *at = base + w.offset[i];
+            if (has_alpha && !is_opaque(at, stride, taps, channels, sample)) {
+                uf_plain_exact(plain, tile, &w, i, to);
+                continue;
+            }
+            __m128 value = pixel_at(at, stride, &w, i, taps, channels, sample);
+            if (has_alpha || adds_alpha)
+                value = with_alpha(value, channels - has_alpha, sample);
+            store(to, value, sample);
+        }
+        memcpy(out + y * stride_bytes, scratch, width * out_bytes);
+    }
+}
+
+UF_PLAIN_DEFINE_ALL(AVX2, 2)
+UF_PLAIN_DEFINE_ALL(AVX2, 4)
+const UfPlainTable uf_plain_bilinear_avx2 = UF_PLAIN_TABLE(2);
+const UfPlainTable uf_plain_bicubic_avx2 = UF_PLAIN_TABLE(4);
+#else
+typedef int UfNoAvx2; /* a file of C holds at least one declaration */
+#endif

@@ -1,0 +1,120 @@
+/*
+ * What all variants of the plain kernels share: where the taps of a row of pixels lie and what they weigh,
+ * and the table of ready functions. Loops over UF_TILE_PX pixels, which the compiler makes vectors of; each
+ * variant has its own copy.
+ */
+#ifndef UF_REMAP_PLAIN_TAPS_H
+#define UF_REMAP_PLAIN_TAPS_H
+
+#include "remap/plain.h"
+#include "remap/window.h"
+
+typedef struct UfTaps {
+    float wx[4][UF_TILE_PX], wy[4][UF_TILE_PX];
+    float u[UF_TILE_PX], v[UF_TILE_PX]; /* from the tile's base */
+    int32_t offset[UF_TILE_PX];         /* bytes from the pixel at the tile's base to the first tap */
+} UfTaps;
+
+/* Coefficients of a row's parabola in s. */
+typedef struct UfTileRow {
+    float u[3], v[3];
+} UfTileRow;
+
+UF_INLINE UfTileRow uf_tile_row(const UfTile *tile, size_t y)
+{
+    UfTileRow out;
+    const double t = ((double)y + 0.5) / UF_NODE_PX - 1;
+    for (int k = 0; k < 3; k++) {
+        out.u[k] = (float)(tile->u[0][k] + t * (tile->u[1][k] + t * tile->u[2][k]));
+        out.v[k] = (float)(tile->v[0][k] + t * (tile->v[1][k] + t * tile->v[2][k]));
+    }
+    return out;
+}
+
+/* R. G. Keys, IEEE Trans. ASSP 29(6), 1153-1160 (1981), a = -1/2, by Horner's rule. */
+UF_INLINE void uf_plain_weights(float t, int taps, float *w0, float *w1, float *w2, float *w3)
+{
+    if (taps == 2) {
+        *w0 = 1 - t;
+        *w1 = t;
+        *w2 = *w3 = 0;
+        return;
+    }
+    *w0 = ((-0.5f * t + 1.0f) * t - 0.5f) * t;
+    *w1 = (1.5f * t - 2.5f) * t * t + 1.0f;
+    *w2 = ((-1.5f * t + 2.0f) * t + 0.5f) * t;
+    *w3 = (0.5f * t - 0.5f) * t * t;
+}
+
+UF_INLINE void uf_plain_taps(const UfTileRow *row, int taps, int32_t stride_bytes, int32_t pixel_bytes,
+                             UfTaps *out)
+{
+    const float au = row->u[0], bu = row->u[1], cu = row->u[2];
+    const float av = row->v[0], bv = row->v[1], cv = row->v[2];
+    const int32_t before = taps / 2 - 1;
+#pragma omp simd
+    for (int i = 0; i < (int)UF_TILE_PX; i++) {
+        const float s = ((float)i + 0.5f) * (1.0f / UF_NODE_PX) - 1.0f;
+        const float u = (cu * s + bu) * s + au, v = (cv * s + bv) * s + av;
+        const float x = u - 0.5f, y = v - 0.5f;
+        const int32_t ix = (int32_t)x, iy = (int32_t)y; /* both are above 0 */
+        float wx[4], wy[4];
+        uf_plain_weights(x - (float)ix, taps, &wx[0], &wx[1], &wx[2], &wx[3]);
+        uf_plain_weights(y - (float)iy, taps, &wy[0], &wy[1], &wy[2], &wy[3]);
+        out->u[i] = u;
+        out->v[i] = v;
+        out->offset[i] = (iy - before) * stride_bytes + (ix - before) * pixel_bytes;
+        out->wx[0][i] = wx[0];
+        out->wx[1][i] = wx[1];
+        out->wy[0][i] = wy[0];
+        out->wy[1][i] = wy[1];
+        if (taps == 4) {
+            out->wx[2][i] = wx[2];
+            out->wx[3][i] = wx[3];
+            out->wy[2][i] = wy[2];
+            out->wy[3][i] = wy[3];
+        }
+    }
+}
+
+/* A pixel that is not opaque all over. */
+UF_INLINE void uf_plain_exact(const UfPlain *plain, const UfTile *tile, const UfTaps *taps, size_t i,
+                              uint8_t *out)
+{
+    double u_px = (double)tile->base_u + (double)taps->u[i], v_px = (double)tile->base_v + (double)taps->v[i];
+    plain->exact(plain->source, &u_px, &v_px, 1, out);
+}
+
+#define UF_PLAIN_NAME(taps, type, channels, adds) plain_##taps##_##type##_##channels##_##adds
+/* fill_tile is always inlined, with constants for all that varies. */
+#define UF_PLAIN_DEFINE(attributes, taps, type, channels, adds)                                              \
+    attributes static void UF_PLAIN_NAME(taps, type, channels,                                               \
+                                         adds)(const UfPlain *plain, const UfTile *tile, size_t width,       \
+                                               size_t height, uint8_t *out, size_t stride_bytes)             \
+    {                                                                                                        \
+        fill_tile(plain, tile, width, height, out, stride_bytes, taps, channels, UF_SAMPLE_##type, adds);    \
+    }
+#define UF_PLAIN_DEFINE_TYPE(attributes, taps, type)                                                         \
+    UF_PLAIN_DEFINE(attributes, taps, type, 1, 0)                                                            \
+    UF_PLAIN_DEFINE(attributes, taps, type, 1, 1)                                                            \
+    UF_PLAIN_DEFINE(attributes, taps, type, 2, 0)                                                            \
+    UF_PLAIN_DEFINE(attributes, taps, type, 3, 0)                                                            \
+    UF_PLAIN_DEFINE(attributes, taps, type, 3, 1)                                                            \
+    UF_PLAIN_DEFINE(attributes, taps, type, 4, 0)
+#define UF_PLAIN_DEFINE_ALL(attributes, taps)                                                                \
+    UF_PLAIN_DEFINE_TYPE(attributes, taps, U8)                                                               \
+    UF_PLAIN_DEFINE_TYPE(attributes, taps, U16)                                                              \
+    UF_PLAIN_DEFINE_TYPE(attributes, taps, F32)
+#define UF_PLAIN_TYPE(taps, type)                                                                            \
+    {                                                                                                        \
+        {UF_PLAIN_NAME(taps, type, 1, 0), UF_PLAIN_NAME(taps, type, 1, 1)},                                  \
+            {UF_PLAIN_NAME(taps, type, 2, 0), UF_PLAIN_NAME(taps, type, 2, 0)},                              \
+            {UF_PLAIN_NAME(taps, type, 3, 0), UF_PLAIN_NAME(taps, type, 3, 1)},                              \
+            {UF_PLAIN_NAME(taps, type, 4, 0), UF_PLAIN_NAME(taps, type, 4, 0)},                              \
+    }
+#define UF_PLAIN_TABLE(taps)                                                                                 \
+    {                                                                                                        \
+        UF_PLAIN_TYPE(taps, U8), UF_PLAIN_TYPE(taps, U16), UF_PLAIN_TYPE(taps, F32)                          \
+    }
+
+#endif

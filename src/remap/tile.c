@@ -1,0 +1,150 @@
+/* Polynomials through a lattice, and how far off they can be. */
+#include "remap/tile.h"
+
+#include <math.h>
+#include <string.h>
+
+/* 1/(9 sqrt 3), and twice it for what the difference does not say about the third derivative nearby. */
+#define ERROR_PART (2 * 0.06415002990995842)
+/* The largest sum of |Lagrange's weights| on three even nodes: what errors across grow by on their way down.
+ */
+#define GROWTH 1.25
+/* A tile that reaches further is no tile to interpolate in. */
+#define REACH_MAX_PX 1024
+
+/* The lattice is the same view at 1/UF_NODE_PX of its size: a power of two, so that nothing is rounded. */
+void uf_lattice_fill(const UfMap *map, size_t x_px, size_t y_px, UfLattice *out)
+{
+    UfMap coarse = *map;
+    UfMapColumns columns;
+    UfMapRow row;
+    const double left = (double)(x_px / UF_NODE_PX), top = (double)(y_px / UF_NODE_PX);
+    coarse.target.scale_px /= UF_NODE_PX;
+    coarse.target.centre_x_px /= UF_NODE_PX;
+    coarse.target.centre_y_px /= UF_NODE_PX;
+    uf_map_columns(&coarse, left, UF_NODES, &columns);
+    for (size_t i = 0; i < UF_NODES; i++) {
+        uf_map_row(&coarse, &columns, left, top + (double)i, UF_NODES, &row);
+        memcpy(out->u_px[i], row.u_px, sizeof out->u_px[i]);
+        memcpy(out->v_px[i], row.v_px, sizeof out->v_px[i]);
+    }
+    out->turn_px = map->round_px;
+}
+
+/* u without its jump round the turn, as seen from `middle`. */
+static double near(double value, double middle, double turn_px)
+{
+    if (value - middle > turn_px / 2)
+        return value - turn_px;
+    return middle - value > turn_px / 2 ? value + turn_px : value;
+}
+
+/* Four nodes a side: the tile's three and one more, which the error is told by. */
+typedef struct Nodes {
+    double at[4][4];
+    size_t x, y; /* where the tile's first node lies among them */
+} Nodes;
+
+static Nodes nodes_of(const double (*lattice)[UF_NODES], double turn_px, size_t across, size_t down)
+{
+    Nodes out = {.x = 2 * across + 3 < UF_NODES ? 0 : 1, .y = 2 * down + 3 < UF_NODES ? 0 : 1};
+    const double middle = lattice[2 * down + 1][2 * across + 1];
+    for (size_t i = 0; i < 4; i++)
+        for (size_t k = 0; k < 4; k++) {
+            double value = lattice[2 * down + i - out.y][2 * across + k - out.x];
+            out.at[i][k] = turn_px > 0 ? near(value, middle, turn_px) : value;
+        }
+    return out;
+}
+
+static double third(double a, double b, double c, double d)
+{
+    return fabs(d - a - 3 * (c - b));
+}
+
+/* NaN where a node is missing. */
+static double error_of(const Nodes *nodes)
+{
+    double across = 0, down = 0;
+    for (size_t i = 0; i < 4; i++) {
+        double a = third(nodes->at[i][0], nodes->at[i][1], nodes->at[i][2], nodes->at[i][3]);
+        double d = third(nodes->at[0][i], nodes->at[1][i], nodes->at[2][i], nodes->at[3][i]);
+        across = a <= across ? across : a;
+        down = d <= down ? down : d;
+    }
+    return ERROR_PART * (GROWTH * across + down);
+}
+
+/* Through three values at -1, 0, 1. */
+static void parabola(double before, double middle, double after, double out[3])
+{
+    out[0] = middle;
+    out[1] = (after - before) / 2;
+    out[2] = (after + before) / 2 - middle;
+}
+
+static void fit(const Nodes *nodes, double base, double out[3][3])
+{
+    double rows[3][3];
+    for (size_t i = 0; i < 3; i++) {
+        const double *at = &nodes->at[nodes->y + i][nodes->x];
+        parabola(at[0] - base, at[1] - base, at[2] - base, rows[i]);
+    }
+    for (size_t k = 0; k < 3; k++) {
+        double column[3];
+        parabola(rows[0][k], rows[1][k], rows[2][k], column);
+        for (size_t i = 0; i < 3; i++)
+            out[i][k] = column[i];
+    }
+}
+
+/* Whole pixels that hold all places of the tile: between its nodes a parabola leaves their range by a quarter
+ * at most. */
+static bool range_of(const Nodes *nodes, ptrdiff_t *base, ptrdiff_t *reach)
+{
+    double least = INFINITY, most = -INFINITY;
+    for (size_t i = 0; i < 3; i++)
+        for (size_t k = 0; k < 3; k++) {
+            double value = nodes->at[nodes->y + i][nodes->x + k];
+            least = value < least ? value : least;
+            most = value > most ? value : most;
+        }
+    double slack = (most - least) / 2;
+    if (!(most - least < REACH_MAX_PX))
+        return false;
+    *base = (ptrdiff_t)floor(least - slack) - 2;
+    *reach = (ptrdiff_t)ceil(most + slack) - *base;
+    return true;
+}
+
+bool uf_tile_fit(const UfLattice *lattice, size_t across, size_t down, UfTile *out)
+{
+    const Nodes u = nodes_of(lattice->u_px, lattice->turn_px, across, down);
+    const Nodes v = nodes_of(lattice->v_px, 0, across, down);
+    if (!(error_of(&u) <= UF_TILE_ERROR_PX && error_of(&v) <= UF_TILE_ERROR_PX) ||
+        !range_of(&u, &out->base_u, &out->reach_u) || !range_of(&v, &out->base_v, &out->reach_v))
+        return false;
+    fit(&u, (double)out->base_u, out->u);
+    fit(&v, (double)out->base_v, out->v);
+    return true;
+}
+
+/* Derivatives by s and t, which a pixel changes by 1/UF_NODE_PX. */
+static void slopes(const double at[3][3], double s, double t, double *by_x, double *by_y)
+{
+    double rows[3], along[3];
+    for (size_t i = 0; i < 3; i++) {
+        rows[i] = at[i][0] + s * (at[i][1] + s * at[i][2]);
+        along[i] = at[i][1] + 2 * s * at[i][2];
+    }
+    *by_x = (along[0] + t * (along[1] + t * along[2])) / UF_NODE_PX;
+    *by_y = (rows[1] + 2 * t * rows[2]) / UF_NODE_PX;
+}
+
+UfJacobian uf_tile_jacobian(const UfTile *tile, double s, double t)
+{
+    UfJacobian out;
+    slopes(tile->u, s, t, &out.ux, &out.uy);
+    slopes(tile->v, s, t, &out.vx, &out.vy);
+    return out;
+}

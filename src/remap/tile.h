@@ -1,0 +1,48 @@
+/*
+ * Places within a small tile of the target, from few exact ones.
+ *
+ * A lattice of exact places, UF_NODE_PX apart, is laid over a block of the target. In a tile of 3 x 3 nodes u
+ * and v are the polynomials of degree 2 in x and in y that run through the nodes. Interpolating a function f
+ * so with a step h errs by at most h^3 max|f'''| / (9 sqrt 3) (P. J. Davis, Interpolation and Approximation,
+ * 1963, section 3.1, with the maximum of |s(s^2 - 1)| worked out), and h^3 f''' is the lattice's third
+ * difference. The fit is taken where that bound, doubled, stays below UF_TILE_ERROR_PX; elsewhere (poles,
+ * seams, edges of what is seen) every place is computed exactly.
+ *
+ * The lattice's places lie on multiples of 2^-20 pixel, so that whole steps and turns stay exact.
+ */
+#ifndef UF_REMAP_TILE_H
+#define UF_REMAP_TILE_H
+
+#include "remap/map.h"
+
+#define UF_TILE_PX       16u
+#define UF_NODE_PX       8u
+#define UF_BLOCK_PX      128u
+#define UF_NODES         (UF_BLOCK_PX / UF_NODE_PX + 1)
+#define UF_TILE_ERROR_PX (1.0 / 256)
+
+typedef struct UfLattice {
+    double u_px[UF_NODES][UF_NODES],
+        v_px[UF_NODES][UF_NODES]; /* [down][across]; NaN where there is no place */
+    double turn_px;               /* what u may differ by where it goes round; 0: it does not */
+} UfLattice;
+
+/* The lattice of the block whose corner is at (x_px, y_px), a multiple of UF_NODE_PX. */
+void uf_lattice_fill(const UfMap *map, size_t x_px, size_t y_px, UfLattice *out);
+
+/*
+ * u - base_u = sum of u[i][k] s^k t^i, v alike, with s and t from -1 to 1 across and down the tile. The bases
+ * are whole pixels, and every place in the tile lies at least two pixels beyond them.
+ */
+typedef struct UfTile {
+    ptrdiff_t base_u, base_v;
+    ptrdiff_t reach_u, reach_v; /* and less than this far beyond them */
+    double u[3][3], v[3][3];
+} UfTile;
+
+/* The tile at (across, down) in the block, counted in tiles. False when it must be computed exactly. */
+bool uf_tile_fit(const UfLattice *lattice, size_t across, size_t down, UfTile *out);
+/* At s and t; the steps for one pixel of the target. */
+UfJacobian uf_tile_jacobian(const UfTile *tile, double s, double t);
+
+#endif

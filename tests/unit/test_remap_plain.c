@@ -1,0 +1,237 @@
+/* Plain tiles: places between few exact ones, and each instruction set's kernels against the scalar ones. */
+#include "test_remap_support.h"
+
+#include "base/cpu.h"
+#include "remap/plain.h"
+#include "remap/tile.h"
+
+static UfSource edges_of(const UfView *view)
+{
+    UfSource source = {.width_px = (ptrdiff_t)view->width_px, .height_px = (ptrdiff_t)view->height_px};
+    uf_source_set_edges(&source, view);
+    return source;
+}
+
+static UfRotation any_rotation(uint32_t *state)
+{
+    return uf_rotation_from_angles(6 * noise(state), 3 * noise(state) - 1.5, 6 * noise(state));
+}
+
+/* As fine as a panorama 16384 wide. */
+static UfView fine_view(UfProjection projection, uint32_t *state)
+{
+    UfView view = uf_view_equirectangular(16384);
+    if (projection != UF_PROJECTION_EQUIRECTANGULAR)
+        view = (UfView){.projection = projection,
+                        .scale_px = 16384 / (2 * UF_PI),
+                        .centre_x_px = 4096,
+                        .centre_y_px = 4096,
+                        .width_px = 8192,
+                        .height_px = 8192};
+    view.rotation = any_rotation(state);
+    return view;
+}
+
+/* The place that a tile gives for a pixel, against the one computed for it. Returns the error in pixels. */
+static double error_at(const UfMap *map, const UfTile *tile, size_t left_px, size_t top_px, size_t x,
+                       size_t y)
+{
+    const double s = ((double)x + 0.5) / UF_NODE_PX - 1, t = ((double)y + 0.5) / UF_NODE_PX - 1;
+    double u = (double)tile->base_u, v = (double)tile->base_v, u_px, v_px, power_t = 1;
+    for (size_t i = 0; i < 3; i++, power_t *= t) {
+        u += power_t * (tile->u[i][0] + s * (tile->u[i][1] + s * tile->u[i][2]));
+        v += power_t * (tile->v[i][0] + s * (tile->v[i][1] + s * tile->v[i][2]));
+    }
+    if (!uf_map_point(map, (double)(left_px + x) + 0.5, (double)(top_px + y) + 0.5, &u_px, &v_px)) {
+        const double u_far = (double)map->source.width_px, v_far = (double)map->source.height_px, near = 0.01;
+        bool inside = u > near && v > near && u < u_far - near && v < v_far - near;
+        return inside ? INFINITY : 0;
+    }
+    double off = fabs(u - u_px);
+    if (map->wraps)
+        off = fmin(off, fabs(off - map->round_px));
+    return fmax(off, fabs(v - v_px));
+}
+
+static double block_error(const UfMap *map, size_t left_px, size_t top_px, size_t *fitted)
+{
+    static UfLattice lattice;
+    double largest = 0;
+    uf_lattice_fill(map, left_px, top_px, &lattice);
+    for (size_t k = 0; k < 64; k++) {
+        UfTile tile;
+        size_t left = left_px + k % 8 * UF_TILE_PX, top = top_px + k / 8 * UF_TILE_PX;
+        if (!uf_tile_fit(&lattice, k % 8, k / 8, &tile))
+            continue;
+        (*fitted)++;
+        for (size_t y = 0; y < UF_TILE_PX; y += 5)
+            for (size_t x = 0; x < UF_TILE_PX; x += 3)
+                largest = fmax(largest, error_at(map, &tile, left, top, x, y));
+    }
+    return largest;
+}
+
+/* In the inner part, where every projection has something to show. */
+static size_t block_of(size_t side_px, double part)
+{
+    return (size_t)((0.15 + 0.7 * part) * (double)(side_px / UF_BLOCK_PX)) * UF_BLOCK_PX;
+}
+
+/* 1/64 pixel is the promise, for every pair of projections, wherever in the picture. */
+Test(remap_plain, places_between_the_exact_ones)
+{
+    uint32_t state = 23;
+    for (int pair = 0; pair < UF_PROJECTION_COUNT * UF_PROJECTION_COUNT; pair++) {
+        UfView target = fine_view((UfProjection)(pair / UF_PROJECTION_COUNT), &state);
+        UfView source = fine_view((UfProjection)(pair % UF_PROJECTION_COUNT), &state);
+        UfSource edges = edges_of(&source);
+        UfMap map = uf_map_create(&target, &source, &edges);
+        size_t fitted = 0;
+        double largest = 0;
+        for (int run = 0; run < 12; run++) {
+            size_t x = block_of(target.width_px, noise(&state));
+            size_t y = block_of(target.height_px, noise(&state));
+            largest = fmax(largest, block_error(&map, x, y, &fitted));
+        }
+        cr_expect_leq(largest, 1.0 / 64, "pair %d: %g px", pair, largest);
+        cr_expect_gt(fitted, 20, "pair %d: %zu", pair, fitted);
+    }
+}
+
+/* The blocks round a pole and along the seam of the source, and the corner of a face. */
+Test(remap_plain, places_at_poles_seam_and_face_corners)
+{
+    UfView sphere = uf_view_equirectangular(16384);
+    UfSource edges = edges_of(&sphere);
+    for (unsigned face = 0; face < UF_FACE_COUNT; face++) {
+        UfView view = uf_view_face((UfFace)face, 5120);
+        UfMap map = uf_map_create(&view, &sphere, &edges);
+        const size_t middle = 2560 - UF_BLOCK_PX, ends[3] = {0, middle, 5120 - UF_BLOCK_PX};
+        size_t fitted = 0;
+        double largest = 0;
+        for (int i = 0; i < 9; i++)
+            largest = fmax(largest, block_error(&map, ends[i % 3], ends[i / 3], &fitted));
+        largest = fmax(largest, block_error(&map, middle + UF_BLOCK_PX, middle + UF_BLOCK_PX, &fitted));
+        cr_expect_leq(largest, 1.0 / 64, "%s: %g px", uf_face_name((UfFace)face), largest);
+        cr_expect_gt(fitted, 300);
+    }
+}
+
+static void sprinkle_holes(UfPicture *picture, uint32_t seed)
+{
+    size_t alpha = uf_picture_channels(picture) - 1;
+    double max = sample_max(uf_picture_sample(picture));
+    for (size_t y = 0; y < uf_picture_height_px(picture); y++)
+        for (size_t x = 0; x < uf_picture_width_px(picture); x++)
+            set(picture, x, y, alpha, (x / 24 + y / 24) % 3 == 0 ? noise(&seed) * max : max);
+}
+
+/* The views: a face near the source's own scale, one over the pole, one across the seam, a turned sphere, a
+ * planet. */
+static UfView view_number(int number)
+{
+    const UfRotation seam = uf_rotation_from_angles(3.1, 0.2, 0.4);
+    UfView turned = uf_view_equirectangular(170);
+    turned.rotation = uf_rotation_from_angles(0.3, 0.2, 0.1);
+    switch (number) {
+    case 0:
+        return uf_view_face(UF_FACE_FRONT, 63);
+    case 1:
+        return uf_view_face(UF_FACE_DOWN, 71);
+    case 2:
+        return uf_view_rectilinear(109, 57, 1.2, seam);
+    case 3:
+        return turned;
+    default:
+        return uf_view_planet(93, 4.5, 0.7, true);
+    }
+}
+
+/* Whatever the processor: the same bits, down to the last one. */
+Test(remap_plain, every_instruction_set_gives_the_same_bits)
+{
+    static const unsigned masks[] = {UF_CPU_AVX2, UF_CPU_ALL};
+    const UfView sphere = uf_view_equirectangular(162);
+    for (size_t type = 0; type < 3; type++)
+        for (size_t channels = 1; channels <= 4; channels++) {
+            UfPicture *source = make_picture(162, 81, channels, all_samples[type]);
+            fill_noise(source, (uint32_t)(type + 10 * channels));
+            if (channels % 2 == 0)
+                sprinkle_holes(source, 77);
+            for (int k = 0; k < 20; k++) {
+                const UfView view = view_number(k % 5);
+                const UfRemapOptions options = {.sampling =
+                                                    k % 10 < 5 ? UF_SAMPLING_BICUBIC : UF_SAMPLING_BILINEAR,
+                                                .threads = 1,
+                                                .with_alpha = k >= 10};
+                uf_cpu_set_mask(0);
+                UfPicture *scalar = remap(source, &sphere, &view, &options);
+                for (size_t m = 0; m < sizeof masks / sizeof *masks; m++) {
+                    uf_cpu_set_mask(masks[m]);
+                    UfPicture *wide = remap(source, &sphere, &view, &options);
+                    cr_expect(same_bytes(scalar, wide), "type %zu, %zu channels, case %d, mask %u", type,
+                              channels, k, masks[m]);
+                    uf_picture_free(&wide);
+                }
+                uf_picture_free(&scalar);
+            }
+            uf_picture_free(&source);
+        }
+    uf_cpu_set_mask(UF_CPU_ALL);
+}
+
+/* The tile's kernel against the exact one, which is double precision throughout: one code, where a place
+ * rounds. */
+Test(remap_plain, values_are_those_of_the_exact_kernel)
+{
+    enum { SIDE = 64 };
+    const double allowed[3] = {
+        1, 3, 4e-5}; /* places are single precision: 2^-18 pixel, times a step of the noise */
+    const UfTile tile = {.base_u = 10,
+                         .base_v = 12,
+                         .reach_u = 24,
+                         .reach_v = 24,
+                         .u = {{11.3, 7.1, 0.07}, {0.9, 0.03, 0}, {-0.05, 0, 0}},
+                         .v = {{12.9, -0.4, 0.02}, {7.7, 0.05, 0}, {0.11, 0, 0}}};
+    for (size_t type = 0; type < 3; type++)
+        for (size_t channels = 1; channels <= 4; channels++)
+            for (int cubic = 0; cubic < 2; cubic++) {
+                UfPicture *picture = make_picture(SIDE, SIDE, channels, all_samples[type]);
+                UfPicture *out = make_picture(UF_TILE_PX, UF_TILE_PX, channels, all_samples[type]);
+                UfPicture *exact = make_picture(UF_TILE_PX, UF_TILE_PX, channels, all_samples[type]);
+                fill_noise(picture, 5);
+                if (channels % 2 == 0)
+                    sprinkle_holes(picture, 6);
+                UfKernels kernels;
+                uf_kernels_init(&kernels, all_samples[type], channels, false, 0);
+                UfSource source = uf_source_of_picture(picture, NULL);
+                const UfSampling sampling = cubic ? UF_SAMPLING_BICUBIC : UF_SAMPLING_BILINEAR;
+                const UfPlain plain = {&source, cubic ? kernels.bicubic : kernels.bilinear};
+                cr_assert(uf_plain_holds(&source, &tile));
+                uf_plain_tile(sampling, all_samples[type], channels, false,
+                              uf_cpu_flags())(&plain, &tile, UF_TILE_PX, UF_TILE_PX, uf_picture_row(out, 0),
+                                              uf_picture_stride_bytes(out));
+                for (size_t y = 0; y < UF_TILE_PX; y++)
+                    for (size_t x = 0; x < UF_TILE_PX; x++) {
+                        const double s = ((double)x + 0.5) / UF_NODE_PX - 1,
+                                     t = ((double)y + 0.5) / UF_NODE_PX - 1;
+                        double at[2];
+                        for (int k = 0; k < 2; k++) {
+                            const double(*of)[3] = k == 0 ? tile.u : tile.v;
+                            at[k] = of[0][0] + s * (of[0][1] + s * of[0][2]) + t * (of[1][0] + s * of[1][1]) +
+                                    t * t * of[2][0];
+                        }
+                        at[0] += 10;
+                        at[1] += 12;
+                        plain.exact(&source, &at[0], &at[1], 1,
+                                    (uint8_t *)uf_picture_row(exact, y) +
+                                        x * channels * (size_t)all_samples[type]);
+                    }
+                double off = largest_difference(out, exact);
+                cr_expect_leq(off, allowed[type], "type %zu, %zu channels, cubic %d: %g", type, channels,
+                              cubic, off);
+                uf_picture_free(&picture);
+                uf_picture_free(&out);
+                uf_picture_free(&exact);
+            }
+}
