@@ -58,6 +58,7 @@ UF_INLINE void fill_pixel(const uint8_t *at, size_t stride, const UfTaps *w, siz
         }
     }
     for (size_t c = 0; c < colours; c++) {
+        /* cppcheck-suppress uninitvar ; there is at least one column */
         float first = w->wx[0][i] * columns[c], second = w->wx[1][i] * columns[channels + c];
         if (taps == 4) {
             first += w->wx[2][i] * columns[2 * channels + c];

@@ -102,7 +102,7 @@ AVX512_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t wi
     const size_t out_bytes = pixel_bytes + adds_alpha * (size_t)sample;
     const uint8_t *base =
         plain->source->data + (size_t)tile->base_v * stride + (size_t)tile->base_u * pixel_bytes;
-    uint8_t scratch[(UF_TILE_PX + 1) * UF_CHANNELS_MAX * sizeof(float)];
+    uint8_t scratch[((size_t)UF_TILE_PX + 1) * UF_CHANNELS_MAX * sizeof(float)];
     UfTaps w;
     for (size_t y = 0; y < height; y++) {
         UfTileRow row = uf_tile_row(tile, y);
