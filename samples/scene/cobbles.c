@@ -6,10 +6,11 @@
 #include "noise.h"
 #include "paint.h"
 
-#define ROW    0.108 /* rows along x */
-#define STONE  0.128
-#define SMOOTH 1.0 /* a footprint that leaves the stones' grain out: for finding the way */
-#define DEEP   0.030
+#define ROW       0.108 /* rows along x */
+#define STONE     0.128
+#define SMOOTH    1.0 /* a footprint that leaves the stones' grain out: for finding the way */
+#define DEEP      0.030
+#define SUN_STEPS 6
 
 typedef struct Stone {
     double edge; /* distance to the border with the nearest neighbour */
@@ -132,16 +133,15 @@ static void walk_in(const Material *m, const Hit *hit, Neighbours *near, double 
     *height = relief(*x, *z, hit->footprint, m->seed, near, stone);
 }
 
-static double sun_over_relief(const Material *m, Neighbours *near, double x, double z, double height,
-                              double fp)
+static double sun_over_relief(const Material *m, Neighbours *near, double x, double z, double height)
 {
     if (m->sun.y <= 0.02)
         return 0;
+    /* as many steps near and far: with fewer there is less shade, and where they change a circle is seen */
     double lit = 1, rise = m->sun.y, far = -height / rise;
-    int steps = fp < 0.006 ? 6 : 3;
     Stone ignored;
-    for (int i = 1; i <= steps; i++) {
-        double t = far * (i - 0.4) / steps;
+    for (int i = 1; i <= SUN_STEPS; i++) {
+        double t = far * (i - 0.4) / SUN_STEPS;
         double above =
             height + t * rise - relief(x + t * m->sun.x, z + t * m->sun.z, SMOOTH, m->seed, near, &ignored);
         lit = lesser(lit, clamp(0.55 + above / 0.0030, 0, 1));
@@ -186,5 +186,5 @@ void paint_cobbles(const Material *m, const Hit *hit, Surface *surface)
     surface->albedo = v_mix(joint, stone, open);
     surface->normal = bump;
     surface->occlusion = mix(1, mix(0.34, 1, smooth_step(-0.021, -0.004, height)), near * 0.85 + 0.15);
-    surface->sunlight = mix(0.80, sun_over_relief(m, &stones, x, z, height, fp), near);
+    surface->sunlight = near > 0 ? mix(0.80, sun_over_relief(m, &stones, x, z, height), near) : 0.80;
 }
