@@ -66,11 +66,6 @@ UfStatus uf_fail(UfReport *report, UfStatus status, const char *format, ...)
     return status;
 }
 
-UfStatus uf_fail_memory(UfReport *report)
-{
-    return uf_fail(report, UF_ERROR_MEMORY, "not enough memory");
-}
-
 UfStatus uf_fail_errno(UfReport *report, const char *what, const char *path)
 {
     return uf_fail(report, UF_ERROR_IO, "%s: %s: %s", path, what, strerror(errno));

@@ -352,19 +352,3 @@ cleanup:
     uf_picture_free(&picture);
     return status;
 }
-
-UfStatus uf_plate_close(UfCanvas *canvas, int threads, UfReport *report)
-{
-    size_t pixels = canvas->width * canvas->height;
-    uint8_t *is_open = uf_alloc(pixels, 1);
-    float *nothing = uf_alloc_zero(pixels, 4 * sizeof *nothing);
-    UfStatus status = is_open == NULL || nothing == NULL ? uf_fail_memory(report) : UF_OK;
-    for (size_t i = 0; status == UF_OK && i < pixels; i++)
-        is_open[i] = canvas->cell[i] == UF_CELL_HOLE;
-    if (status == UF_OK)
-        status = uf_poisson_solve(canvas->width, canvas->height, is_open, canvas->value, nothing, EDGE_CYCLES,
-                                  threads, report);
-    free(is_open);
-    free(nothing);
-    return status;
-}

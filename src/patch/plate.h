@@ -15,7 +15,5 @@ UfStatus uf_plate_check(const UfPlate *plate, const UfCap *cap, UfReport *report
  */
 UfStatus uf_plate_lay(const UfPicture *panorama, const UfCap *cap, const UfPlate *plate, UfFloorPlane *plane,
                       UfPlateFit *fit, UfReport *report);
-/* What is still hole gets the harmonic continuation of what surrounds it. */
-UfStatus uf_plate_close(UfCanvas *canvas, int threads, UfReport *report);
 
 #endif

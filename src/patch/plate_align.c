@@ -11,7 +11,7 @@
 
 #include "base/memory.h"
 
-#define PARAMETERS   8
+#define PARAMETERS   8u
 #define ROUNDS       6
 #define LEAST_PIXELS 200
 #define CAUCHY       1.0

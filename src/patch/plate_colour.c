@@ -328,6 +328,27 @@ static void fit_surface(UfPlateColour *colour, Match *m, size_t c, bool slopes)
     }
 }
 
+/* Means about one cell of what the mix and the surface leave there; false where it is not known. */
+static bool rest_about(const UfPlateColour *colour, const Match *m, size_t x, size_t y, float out[4])
+{
+    size_t side = colour->side;
+    double sum[3] = {0}, total = 0;
+    if (!(m->cells[y * side + x].weight > 0))
+        return false;
+    for (size_t k = 0; k < 9; k++) {
+        size_t u = x + k % 3, v = y + k / 3; /* one more than it is */
+        if (u < 1 || v < 1 || u > side || v > side || !(m->cells[(v - 1) * side + u - 1].weight > 0))
+            continue;
+        double weight = (k % 3 == 1 ? 2 : 1) * (k / 3 == 1 ? 2 : 1);
+        for (size_t c = 0; c < colour->channels; c++)
+            sum[c] += weight * log_rest(colour, &m->cells[(v - 1) * side + u - 1], c);
+        total += weight;
+    }
+    for (size_t c = 0; c < colour->channels; c++)
+        out[c] = (float)(sum[c] / total);
+    return true;
+}
+
 /* The rest: means of neighbouring cells where it is known, harmonic between. */
 static UfStatus fill_rest(UfPlateColour *colour, Match *m, int threads, UfReport *report)
 {
@@ -342,21 +363,9 @@ static UfStatus fill_rest(UfPlateColour *colour, Match *m, int threads, UfReport
         for (size_t c = 0; c < colour->channels; c++)
             if (m->cells[i].weight > 0 && fabs(log_rest(colour, &m->cells[i], c)) > limit[c])
                 m->cells[i].weight = 0;
-    for (size_t i = 0; status == UF_OK && i < count; i++) {
-        double sum[3] = {0}, total = 0;
-        is_open[i] = !(m->cells[i].weight > 0);
-        for (size_t k = 0; k < 9 && !is_open[i]; k++) {
-            size_t x = i % side + k % 3, y = i / side + k / 3; /* one more than it is */
-            if (x < 1 || y < 1 || x > side || y > side || !(m->cells[(y - 1) * side + x - 1].weight > 0))
-                continue;
-            double weight = (k % 3 == 1 ? 2 : 1) * (k / 3 == 1 ? 2 : 1);
-            for (size_t c = 0; c < colour->channels; c++)
-                sum[c] += weight * log_rest(colour, &m->cells[(y - 1) * side + x - 1], c);
-            total += weight;
-        }
-        for (size_t c = 0; c < colour->channels; c++)
-            colour->rest[4 * i + c] = total > 0 ? (float)(sum[c] / total) : 0;
-    }
+    for (size_t y = 0; status == UF_OK && y < side; y++)
+        for (size_t x = 0; x < side; x++)
+            is_open[y * side + x] = !rest_about(colour, m, x, y, colour->rest + 4 * (y * side + x));
     if (status == UF_OK)
         status = uf_poisson_solve(side, side, is_open, colour->rest, nothing, 30, threads, report);
     free(is_open);
