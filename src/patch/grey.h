@@ -16,6 +16,11 @@ typedef struct UfGrey {
 /* Zeros. Clear with uf_grey_clear. */
 UfStatus uf_grey_create(size_t width, size_t height, UfGrey *out, UfReport *report);
 void uf_grey_clear(UfGrey *grey);
+/* The longer one. */
+static inline size_t uf_grey_side(const UfGrey *grey)
+{
+    return grey->width > grey->height ? grey->width : grey->height;
+}
 /* Mean of the three colours (the first alone when the others are 0 everywhere) of 4 floats a pixel. */
 UfStatus uf_grey_of_colour(size_t width, size_t height, const float *value, const uint8_t *known,
                            size_t channels, UfGrey *out, UfReport *report);

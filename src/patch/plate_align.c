@@ -11,7 +11,7 @@
 
 #include "base/memory.h"
 
-#define PARAMETERS   8u
+#define PARAMETERS   ((size_t)8)
 #define ROUNDS       6
 #define LEAST_PIXELS 200
 #define CAUCHY       1.0
@@ -124,7 +124,8 @@ static double motion(const UfHomography *h, const Frame *f)
 bool uf_plate_align(const UfGrey *still, const UfGrey *moved, int threads, UfHomography *correction,
                     double *step_px)
 {
-    Frame f = {(double)still->width / 2, (double)still->height / 2, fmax((double)still->width, 2) / 2};
+    double width = (double)still->width, height = (double)still->height;
+    Frame f = {width / 2, height / 2, fmax(fmax(width, height), 2) / 2};
     UfHomography d = uf_homography_identity();
     for (int k = 0; k < ROUNDS; k++) {
         Sums sums;

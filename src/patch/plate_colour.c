@@ -87,7 +87,8 @@ static UfStatus load(const UfFloorPlane *plane, const UfPlatePhoto *photo, const
     if (status != UF_OK)
         return status;
     size_t pixels = m->floor.width * m->floor.height;
-    colour->side_px = plane->canvas.width;
+    /* a square about planes that are higher or wider: cells beyond them are not seen */
+    colour->side_px = plane->canvas.width > plane->canvas.height ? plane->canvas.width : plane->canvas.height;
     colour->cell_px = fmax(4, (double)colour->side_px / CELLS);
     colour->side = (size_t)ceil((double)colour->side_px / colour->cell_px);
     m->plate = uf_alloc(pixels, 4 * sizeof *m->plate);

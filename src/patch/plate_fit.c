@@ -118,11 +118,11 @@ static UfStatus find_guesses(const Fitter *f, UfPlateGuess guesses[UF_PLATE_MOST
     UfFeature *floor = NULL, *photo = NULL;
     size_t floor_count = 0, photo_count = 0;
     const UfGrey *ground = &l->floor[l->work];
-    UfStatus status = uf_features_find(ground, ground->width < DOUBLE_BELOW, MOST_FEATURES, l->threads,
+    UfStatus status = uf_features_find(ground, uf_grey_side(ground) < DOUBLE_BELOW, MOST_FEATURES, l->threads,
                                        &floor, &floor_count, report);
     if (status == UF_OK)
-        status = uf_features_find(&l->shot[0], l->shot[0].width < DOUBLE_BELOW, MOST_FEATURES, l->threads,
-                                  &photo, &photo_count, report);
+        status = uf_features_find(&l->shot[0], uf_grey_side(&l->shot[0]) < DOUBLE_BELOW, MOST_FEATURES,
+                                  l->threads, &photo, &photo_count, report);
     if (status == UF_OK)
         status = uf_plate_match(floor, floor_count, photo, photo_count, l->threads, guesses, count, report);
     free(floor);
@@ -223,7 +223,7 @@ static UfStatus from_pairs(const UfFloorPlane *plane, const UfCap *cap, const Uf
     if (status == UF_OK) {
         out->inlier_rms_px = pairs_miss(from, to, plate->pair_count, &out->to_ray, &worst);
         out->inliers = plate->pair_count;
-        if (out->inlier_rms_px > 0.05 * plane->view.centre_x_px)
+        if (out->inlier_rms_px > 0.025 * (double)plane->canvas.width)
             status =
                 uf_fail(report, UF_ERROR_UNCLEAR,
                         "the point pairs contradict each other by %.1f pixels (rms); pair %zu fits worst: is "
@@ -238,7 +238,8 @@ static UfStatus from_pairs(const UfFloorPlane *plane, const UfCap *cap, const Uf
 /* The plane turned about its middle. */
 static UfHomography turned(const UfFloorPlane *plane, double angle)
 {
-    double c = cos(angle), s = sin(angle), cx = plane->view.centre_x_px, cy = plane->view.centre_y_px;
+    double c = cos(angle), s = sin(angle);
+    double cx = (double)plane->canvas.width / 2, cy = (double)plane->canvas.height / 2;
     return (UfHomography){{{c, -s, cx - c * cx + s * cy}, {s, c, cy - s * cx - c * cy}, {0, 0, 1}}};
 }
 
@@ -253,7 +254,7 @@ static UfStatus try_turn(const Fitter *f, const Candidate *best, double angle, s
 {
     UfGrey moved = {0};
     UfRival peaks[RIVALS];
-    size_t count = 0, margin = still->width / 2;
+    size_t count = 0, margin = uf_grey_side(still) / 2;
     UfHomography turn = turned(f->levels.plane, angle);
     UfHomography map = uf_homography_product(&best->to_ray, &turn);
     UfStatus status = uf_plate_photo_detail(&f->levels, level, margin, &map, false, &moved, report);
@@ -280,9 +281,12 @@ static UfStatus try_turn(const Fitter *f, const Candidate *best, double angle, s
 /* Is it the same place after all? A rival may have been refined back to the winner's. */
 static bool is_same_place(const Fitter *f, const Candidate *a, const Candidate *b)
 {
-    double size = f->levels.plane->view.centre_x_px, most = 0;
+    const UfCanvas *canvas = &f->levels.plane->canvas;
+    double most = 0;
     for (int k = 0; k < 4; k++) {
-        UfSpot at = {size * (k & 1 ? 1.5 : 0.5), size * (k & 2 ? 1.5 : 0.5)}, p, q;
+        UfSpot at = {(double)canvas->width * (k & 1 ? 0.75 : 0.25),
+                     (double)canvas->height * (k & 2 ? 0.75 : 0.25)};
+        UfSpot p, q;
         if (!uf_homography_apply(&a->to_ray, at, &p) || !uf_homography_apply(&b->to_ray, at, &q))
             return false;
         most = fmax(most, hypot(p.x - q.x, p.y - q.y) / sqrt(fabs(uf_homography_area(&a->to_ray, at))));
@@ -296,7 +300,7 @@ static UfStatus find_rival(const Fitter *f, const Candidate *best, Candidate *ri
     static const double turns_deg[] = {0, 90, 180, 270, 60, 120, 240, 300};
     Place places[RIVALS] = {{.correlation = 0}};
     size_t level = f->levels.work;
-    while (level + 1 < f->levels.floor_count && f->levels.floor[level].width > RIVAL_SIDE)
+    while (level + 1 < f->levels.floor_count && uf_grey_side(&f->levels.floor[level]) > RIVAL_SIDE)
         level++;
     UfGrey still = {0};
     UfStatus status = uf_plate_floor_detail(&f->levels, level, &still, report);
@@ -335,7 +339,7 @@ static UfStatus finish(Fitter *f, Candidate *best, UfPlateFit *fit, UfReport *re
     UfGrey still = {0}, moved = {0};
     UfHomography before = best->to_ray;
     size_t level = 0, count;
-    while (level < l->work && l->floor[level].width > ALIGN_SIDE)
+    while (level < l->work && uf_grey_side(&l->floor[level]) > ALIGN_SIDE)
         level++;
     UfStatus status = refine_level(l, level, 2, true, &best->to_ray, report);
     if (status == UF_OK)

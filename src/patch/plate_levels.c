@@ -54,7 +54,7 @@ static UfStatus floor_levels(UfPlateLevels *l, UfReport *report)
     free(known);
     if (status == UF_OK)
         status = halves(l->floor, &l->floor_count, report);
-    while (l->work + 1 < l->floor_count && l->floor[l->work].width > WORK_SIDE)
+    while (l->work + 1 < l->floor_count && uf_grey_side(&l->floor[l->work]) > WORK_SIDE)
         l->work++;
     return status;
 }

@@ -155,8 +155,7 @@ UfStatus uf_plate_rivals(const UfGrey *still, const UfGrey *moved, double apart,
                          size_t least_pixels, UfRival *out, size_t most, size_t *count, UfReport *report)
 {
     Correlator c = {0};
-    size_t side = moved->width > moved->height ? moved->width : moved->height;
-    size_t still_side = still->width > still->height ? still->width : still->height;
+    size_t side = uf_grey_side(moved), still_side = uf_grey_side(still);
     UfStatus status = UF_OK;
     if (!correlator_create(&c, (int)side)) {
         status = uf_fail_memory(report);
