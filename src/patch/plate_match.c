@@ -25,6 +25,7 @@
 typedef struct Pair {
     UfSpot floor, photo;
     double scale, turn; /* photo over floor */
+    double c, s;        /* scale times cosine and sine of the turn */
     size_t feature;     /* of the floor */
     bool is_clear;
 } Pair;
@@ -86,10 +87,13 @@ static double turned(double angle)
 
 static Pair pair_of(const UfFeature *floor, size_t feature, const UfFeature *photo, bool is_clear)
 {
+    double scale = photo->scale / floor->scale, turn = turned(photo->angle_rad - floor->angle_rad);
     return (Pair){.floor = floor->at,
                   .photo = photo->at,
-                  .scale = photo->scale / floor->scale,
-                  .turn = turned(photo->angle_rad - floor->angle_rad),
+                  .scale = scale,
+                  .turn = turn,
+                  .c = scale * cos(turn),
+                  .s = scale * sin(turn),
                   .feature = feature,
                   .is_clear = is_clear};
 }
@@ -145,10 +149,10 @@ static bool agrees_roughly(const Pair *seed, const Pair *p)
         p->scale * MOST_STEP < seed->scale)
         return false;
     double dx = p->floor.x - seed->floor.x, dy = p->floor.y - seed->floor.y;
-    double c = seed->scale * cos(seed->turn), s = seed->scale * sin(seed->turn);
-    double off =
-        hypot(seed->photo.x + c * dx - s * dy - p->photo.x, seed->photo.y + s * dx + c * dy - p->photo.y);
-    return off < seed->scale * (4 + 0.35 * hypot(dx, dy));
+    double x = seed->photo.x + seed->c * dx - seed->s * dy - p->photo.x;
+    double y = seed->photo.y + seed->s * dx + seed->c * dy - p->photo.y;
+    double most = seed->scale * (4 + 0.35 * sqrt(dx * dx + dy * dy));
+    return x * x + y * y < most * most;
 }
 
 /* Features of the floor that agree roughly: each counts once, a clear one three times. */

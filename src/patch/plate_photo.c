@@ -55,7 +55,7 @@ UfStatus uf_plate_photo_create(const UfPicture *picture, const UfTransfer *trans
 
 bool uf_plate_photo_pixel(const UfPlatePhoto *photo, UfSpot q, UfSpot *pixel)
 {
-    double away = hypot(q.x, q.y), scale = photo->focal_px, radius;
+    double away = sqrt(q.x * q.x + q.y * q.y), scale = photo->focal_px, radius;
     if (!(away <= photo->reach))
         return false;
     if (!photo->is_rectilinear && away > 1e-9) {
@@ -189,7 +189,7 @@ static bool warp_pixel(const UfPlatePhoto *photo, const UfHomography *to_ray, si
         return false;
     right = (UfSpot){right.x - at.x, right.y - at.y};
     down = (UfSpot){down.x - at.x, down.y - at.y};
-    double longest = fmax(hypot(right.x, right.y), hypot(down.x, down.y));
+    double longest = sqrt(fmax(right.x * right.x + right.y * right.y, down.x * down.x + down.y * down.y));
     int n = (int)fmin(ceil(longest - 0.05), MOST_SAMPLES);
     size_t colours = uf_colour_channels(photo->picture);
     bool is_seen = n <= 1 ? sample_at(photo, at, colours, true, false, colour)

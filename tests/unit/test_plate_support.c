@@ -117,3 +117,11 @@ double psnr_below(const UfPicture *a, const UfPicture *b, double cap_deg)
     uf_picture_free(&q);
     return -10 * log10(sum / count);
 }
+
+UfPicture *read_floor(const char *path, size_t width)
+{
+    UfPicture *whole = read_picture(path), *small = NULL;
+    cr_assert_eq(uf_resize(whole, width, width / 2, true, NULL, &small, NULL), UF_OK);
+    uf_picture_free(&whole);
+    return small;
+}

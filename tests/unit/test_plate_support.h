@@ -29,4 +29,7 @@ UfPicture *without_nadir(const UfPicture *truth, double cap_deg);
 /* PSNR within `cap_deg` of the nadir as a straight-down view shows it, in dB. */
 double psnr_below(const UfPicture *a, const UfPicture *b, double cap_deg);
 
+/* A scene's picture, made smaller. */
+UfPicture *read_floor(const char *path, size_t width);
+
 #endif
