@@ -340,6 +340,8 @@ UfStatus uf_plate_lay(const UfPicture *panorama, const UfCap *cap, const UfPlate
     UfStatus status = uf_logo_colours(plate->photo, panorama, &picture, report);
     if (status != UF_OK || (status = uf_transfer_create(panorama, &transfer, report)) != UF_OK ||
         (status = uf_plate_photo_create(picture, transfer, plate->camera, &photo, report)) != UF_OK ||
+        (plate->camera == NULL &&
+         (status = uf_plate_photo_read_angle(plate->photo, &photo, report)) != UF_OK) ||
         (status = uf_plate_fit(plane, cap, &photo, plate, channels, &to_ray, &found, report)) != UF_OK ||
         (status = uf_plate_colour_match(plane, &photo, channels, &to_ray, cap->threads, &colour,
                                         &found.tone_rms, report)) != UF_OK ||

@@ -7,6 +7,8 @@
  */
 #include "patch/plate_photo.h"
 
+#include <libexif/exif-data.h>
+#include <limits.h>
 #include <math.h>
 
 #include "base/memory.h"
@@ -14,10 +16,11 @@
 #include "plan/lens.h"
 
 /* Rays farther from the axis see the floor too much from the side. */
-#define MOST_ANGLE_RAD (70.0 * UF_PI / 180)
-/* Half the diagonal of 36 x 24 mm over 28 mm. */
-#define USUAL_TANGENT 0.773
-#define MOST_SAMPLES  24
+#define MOST_ANGLE_RAD   (70.0 * UF_PI / 180)
+#define HALF_DIAGONAL_MM 21.633 /* of 36 x 24 mm */
+#define USUAL_FOCAL_MM   28.0   /* on it */
+#define LEAST_FOCAL_MM   8u     /* shorter is no rectilinear lens */
+#define MOST_SAMPLES     24
 /* Shapes that differ by no more are the same: pixels are often trimmed. */
 #define SHAPE_TOLERANCE 0.03
 
@@ -31,7 +34,7 @@ UfStatus uf_plate_photo_create(const UfPicture *picture, const UfTransfer *trans
                           .centre_x = width / 2,
                           .centre_y = height / 2,
                           .focal_px = hypot(width, height) / 2,
-                          .tangent = USUAL_TANGENT,
+                          .tangent = HALF_DIAGONAL_MM / USUAL_FOCAL_MM,
                           .reach = INFINITY};
     if (camera != NULL) {
         double shape = camera->sensor_long_mm / camera->sensor_short_mm;
@@ -51,6 +54,39 @@ UfStatus uf_plate_photo_create(const UfPicture *picture, const UfTransfer *trans
     }
     *out = photo;
     return UF_OK;
+}
+
+/* FocalLengthIn35mmFilm (CIPA DC-008, tag 0xA405), 0 where it is not known. */
+static unsigned focal_in_35mm_film(ExifData *exif)
+{
+    ExifEntry *entry = exif_content_get_entry(exif->ifd[EXIF_IFD_EXIF], EXIF_TAG_FOCAL_LENGTH_IN_35MM_FILM);
+    if (entry == NULL || entry->format != EXIF_FORMAT_SHORT || entry->components != 1 || entry->size < 2)
+        return 0;
+    return exif_get_short(entry->data, exif_data_get_byte_order(exif));
+}
+
+UfStatus uf_plate_photo_read_angle(const UfPicture *original, UfPlatePhoto *photo, UfReport *report)
+{
+    static const unsigned char prefix[6] = "Exif\0";
+    UfBlob blob = uf_picture_exif(original);
+    if (blob.size_bytes == 0 || blob.size_bytes > UINT_MAX - sizeof prefix)
+        return UF_OK;
+    unsigned char *bytes = uf_alloc(blob.size_bytes + sizeof prefix, 1);
+    ExifData *exif = exif_data_new();
+    UfStatus status = bytes == NULL || exif == NULL ? uf_fail_memory(report) : UF_OK;
+    if (status == UF_OK) {
+        memcpy(bytes, prefix, sizeof prefix);
+        memcpy(bytes + sizeof prefix, blob.data, blob.size_bytes);
+        exif_data_unset_option(exif, EXIF_DATA_OPTION_FOLLOW_SPECIFICATION);
+        exif_data_load_data(exif, bytes, (unsigned)(blob.size_bytes + sizeof prefix));
+        unsigned focal_mm = focal_in_35mm_film(exif);
+        if (focal_mm >= LEAST_FOCAL_MM)
+            photo->tangent = HALF_DIAGONAL_MM / focal_mm;
+    }
+    if (exif != NULL)
+        exif_data_unref(exif);
+    free(bytes);
+    return status;
 }
 
 bool uf_plate_photo_pixel(const UfPlatePhoto *photo, UfSpot q, UfSpot *pixel)

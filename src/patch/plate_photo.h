@@ -27,6 +27,8 @@ typedef struct UfPlatePhoto {
 /* `camera` NULL: rectilinear. UF_ERROR_ARGUMENT when the photo has another shape than the camera's sensor. */
 UfStatus uf_plate_photo_create(const UfPicture *picture, const UfTransfer *transfer, const UfCamera *camera,
                                UfPlatePhoto *out, UfReport *report);
+/* Takes the angle of view from the EXIF of the photo as it was read, where it is stated. */
+UfStatus uf_plate_photo_read_angle(const UfPicture *original, UfPlatePhoto *photo, UfReport *report);
 /* The photo's pixel at a rectified point; false where the lens does not image it. */
 bool uf_plate_photo_pixel(const UfPlatePhoto *photo, UfSpot q, UfSpot *pixel);
 bool uf_plate_photo_ray(const UfPlatePhoto *photo, UfSpot pixel, UfSpot *q);

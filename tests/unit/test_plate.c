@@ -259,6 +259,26 @@ Test(plate, takes_a_fisheye_frame_of_the_same_head)
     uf_picture_free(&panorama);
 }
 
+/* A TIFF structure whose EXIF directory holds FocalLengthIn35mmFilm alone (CIPA DC-008, 4.6). */
+Test(plate, takes_the_angle_of_view_from_exif)
+{
+    const uint8_t exif[] = {'M',  'M',  0,    42,   0, 0, 0, 8, /* big-endian, the first directory at 8 */
+                            0,    1,                            /* of one entry: */
+                            0x87, 0x69, 0,    4,    0, 0, 0, 1, 0, 0, 0, 26, 0, 0, 0, 0, /* EXIF's at 26 */
+                            0,    1,    0xA4, 0x05, 0, 3, 0, 0, 0, 1, 0, 50, 0, 0, 0, 0, 0, 0};
+    UfPicture *picture = make_picture(96, 64, 3, UF_SAMPLE_U8);
+    UfPlatePhoto photo;
+    cr_assert_eq(uf_plate_photo_create(picture, NULL, NULL, &photo, NULL), UF_OK);
+    double usual = photo.tangent;
+    cr_assert_eq(uf_plate_photo_read_angle(picture, &photo, NULL), UF_OK);
+    cr_expect_eq(photo.tangent, usual, "nothing is stated");
+    cr_assert_eq(uf_picture_set_exif(picture, exif, sizeof exif, NULL), UF_OK);
+    cr_assert_eq(uf_plate_photo_read_angle(picture, &photo, NULL), UF_OK);
+    /* the corner of 36 x 24 mm behind 50 mm; a unit of q is half the picture's diagonal */
+    cr_expect_float_eq(photo.tangent, hypot(18, 12) / 50, 1e-4);
+    uf_picture_free(&picture);
+}
+
 static UfStatus read_pairs(const char *text, char *error, size_t size)
 {
     char path[] = "/tmp/pairs-XXXXXX";
