@@ -1,5 +1,5 @@
 #!/bin/sh
-# Makes the sample tour, covers the tripod in it three ways, and says where to look.
+# Makes the sample tour, covers the tripod in it four ways, and says where to look.
 # usage: demo.sh PROGRAM SCENE [WIDTH]
 set -eu
 program=$1
@@ -22,10 +22,12 @@ run() {
 down() { run view "$1" -o "$2" --pitch -90 --fov 90 --size 1024x1024; }
 
 say "The sample tour: three spots of an invented museum, as shot and without hardware"
-"$scene" --out "$shots" --width "$width"
+"$scene" --out "$shots" --width "$width" --plate
 
 say "Ticket hall (JPEG): the tiled floor is rebuilt"
 run patch "$shots/ticket-hall.jpg" -o "$done/ticket-hall.jpg" --cap 25 --fill floor
+say "The same hall: a photograph of the bare floor, taken by hand, is laid where the tripod stood"
+run patch "$shots/ticket-hall.jpg" -o "$done/ticket-hall-plate.jpg" --cap 25 --plate "$shots/ticket-hall-floor.jpg"
 say "Workshop (16-bit TIFF): the floor is rebuilt, and the museum's emblem lies on it"
 run patch "$shots/workshop.tif" -o "$done/workshop.tif" --cap 25 --fill floor \
     --logo "$shots/emblem.png" --logo-cap 18 --heading 0
@@ -36,7 +38,7 @@ say "Straight down, before and after"
 for spot in ticket-hall.jpg workshop.tif yard.jpg; do
     down "$shots/$spot" "$look/${spot%.*}-before.png"
 done
-for spot in ticket-hall.jpg workshop.tif yard.jpg; do
+for spot in ticket-hall.jpg ticket-hall-plate.jpg workshop.tif yard.jpg; do
     down "$done/$spot" "$look/${spot%.*}-after.png"
 done
 
