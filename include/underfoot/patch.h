@@ -16,7 +16,7 @@ UF_API_BEGIN
 
 typedef enum UfFill {
     UF_FILL_FLOOR = 0, /* texture rebuilt from the surrounding ring, in the floor plane */
-    UF_FILL_SMOOTH,    /* membrane: the harmonic continuation of the ring's colours */
+    UF_FILL_SMOOTH,    /* membrane: the ring's colours continued, with the ring's grain */
     UF_FILL_COLOUR,    /* one colour */
     UF_FILL_NONE       /* leave the picture (under a logo) */
 } UfFill;
@@ -45,7 +45,7 @@ typedef struct UfPatchOptions {
     const UfPicture *logo;   /* laid flat on the floor over the fill, or NULL; borrowed */
     double logo_cap_rad;     /* half-angle of the circle that holds the whole logo; 0: cap_rad */
     double heading_rad;      /* longitude towards which the logo's top points */
-    unsigned seed;           /* for UF_FILL_FLOOR; the same seed gives the same floor */
+    unsigned seed;           /* the same seed gives the same floor, and the same grain on a smooth fill */
     int threads;             /* 0: all cores; never changes the result */
 } UfPatchOptions;
 

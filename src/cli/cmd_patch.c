@@ -100,7 +100,7 @@ static const CliOption options[] = {
      .kind = CLI_COUNT,
      .argument = "N",
      .range = {0, 4294967295.0, false, false},
-     .help = "another number lays another floor (default 0)"},
+     .help = "another number, another floor and grain (default 0)"},
     {0}};
 
 #define DEFAULT_FEATHER_DEG 1.5
@@ -150,8 +150,8 @@ static int check_usage(const CliLine *line)
     if (!logo && !fills_cap)
         return cli_wrong_usage(command,
                                "--fill none without --logo leaves the picture as it is; give one of them");
-    if (values[PATCH_SEED].given && fill_of(line) != UF_FILL_FLOOR)
-        return cli_wrong_usage(command, "--seed is for --fill floor; leave it out");
+    if (values[PATCH_SEED].given && fill_of(line) != UF_FILL_FLOOR && fill_of(line) != UF_FILL_SMOOTH)
+        return cli_wrong_usage(command, "--seed is for --fill floor and smooth; leave it out");
     if (values[PATCH_PLATE].given && fill_of(line) != UF_FILL_FLOOR)
         return cli_wrong_usage(command, "--plate is a fill of its own; leave --fill out");
     if (!values[PATCH_PLATE].given && (values[PATCH_PLATE_RIG].given || values[PATCH_PLATE_POINTS].given))

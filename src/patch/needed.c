@@ -4,6 +4,7 @@
 
 #include "patch/cap.h"
 #include "patch/floor_plane.h"
+#include "patch/grain_spectrum.h"
 #include "patch/membrane_ring.h"
 
 /* Beside what the fills say: interpolation, and rounding of angles to rows. */
@@ -15,7 +16,7 @@ static double farthest_rad(const UfCap *cap, const UfPatchOptions *options)
     double farthest = uf_cap_outer_rad(cap);
     if (options->fill == UF_FILL_FLOOR ||
         options->fill == UF_FILL_SMOOTH) /* where no floor is, it is filled smoothly */
-        farthest += UF_RING_RAD;
+        farthest = fmax(farthest + UF_RING_RAD, uf_grain_farthest_rad(cap));
     if (options->fill == UF_FILL_FLOOR)
         farthest = fmax(farthest, uf_floor_plane_farthest_rad(cap));
     return options->logo != NULL ? fmax(farthest, logo) : farthest;

@@ -8,6 +8,7 @@
 #include "base/report.h"
 #include "patch/cap.h"
 #include "patch/floor.h"
+#include "patch/grain.h"
 #include "patch/logo.h"
 #include "patch/membrane.h"
 #include "patch/over.h"
@@ -25,6 +26,7 @@ typedef struct Filler {
     UfFill fill;
     UfMembrane *membrane;
     UfFloor *floor;
+    UfGrain *grain; /* of the smooth fill; NULL: none */
     UfPlateFit plate;
     double colour[3];
 } Filler;
@@ -126,10 +128,15 @@ static UfStatus make_cap(const UfPicture *panorama, const UfPatchOptions *option
 }
 
 /* The Fourier series where the hole is round, the same by solving where it is not. */
-static UfStatus prepare_smooth(const UfPicture *panorama, const UfCap *cap, Filler *filler, UfReport *report)
+static UfStatus prepare_smooth(const UfPicture *panorama, const UfCap *cap, unsigned seed, Filler *filler,
+                               UfReport *report)
 {
-    return cap->region != NULL ? uf_floor_spread(panorama, cap, &filler->floor, report)
-                               : uf_membrane_from_picture(panorama, cap, &filler->membrane, report);
+    UfStatus status = cap->region != NULL
+                          ? uf_floor_spread(panorama, cap, &filler->floor, report)
+                          : uf_membrane_from_picture(panorama, cap, &filler->membrane, report);
+    if (status == UF_OK)
+        status = uf_grain_measure(panorama, cap, seed, &filler->grain, report);
+    return status;
 }
 
 /* The floor, or the membrane with a warning where the floor cannot be rebuilt. */
@@ -141,7 +148,7 @@ static UfStatus prepare_floor(const UfPicture *panorama, const UfCap *cap, unsig
     if (status == UF_ERROR_UNCLEAR) {
         uf_warn(report, "%s; it was filled smoothly instead", uf_report_error(reason));
         filler->fill = UF_FILL_SMOOTH;
-        status = prepare_smooth(panorama, cap, filler, report);
+        status = prepare_smooth(panorama, cap, seed, filler, report);
     } else if (status != UF_OK) {
         status = uf_fail(report, status, "%s", uf_report_error(reason));
     }
@@ -159,7 +166,7 @@ static UfStatus prepare(const UfPicture *panorama, const UfCap *cap, const UfPat
                                     &filler->floor, report);
         return prepare_floor(panorama, cap, options->seed, filler, report);
     case UF_FILL_SMOOTH:
-        return prepare_smooth(panorama, cap, filler, report);
+        return prepare_smooth(panorama, cap, options->seed, filler, report);
     case UF_FILL_COLOUR:
         return uf_colour_of_srgb(options->colour, panorama, filler->colour, report);
     case UF_FILL_NONE:
@@ -249,6 +256,8 @@ static UfStatus cover(UfPicture *panorama, const Filler *filler, const UfCap *ca
     for (size_t y = y0; status == UF_OK && y < y1; y += BAND_ROWS) {
         size_t count = y1 - y < BAND_ROWS ? y1 - y : BAND_ROWS;
         status = fill_rows(filler, cap, y, count, channels, fill, report);
+        if (status == UF_OK && filler->grain != NULL)
+            uf_grain_add(filler->grain, cap, y, count, fill);
         for (size_t i = 0; status == UF_OK && i < count; i++) {
             const float *row = fill + i * cap->width_px * channels;
             double weight = uf_cap_weight(cap, uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y + i)));
@@ -316,6 +325,7 @@ static UfStatus lay_fill(UfPicture *panorama, const UfCap *cap, const UfPatchOpt
     result->plate = filler.plate;
     *rings = count;
     uf_membrane_free(&filler.membrane);
+    uf_grain_free(&filler.grain);
     uf_floor_free(&filler.floor);
     return status;
 }

@@ -158,7 +158,7 @@ Test(cli_usage, refuses_options_that_do_not_go_together)
     WRONG("add --logo FILE", "patch", "a.jpg", "-o", "b.jpg", "--cap", "9", "--heading", "4");
     WRONG("--fill none without --logo", "patch", "a.jpg", "-o", "b.jpg", "--cap", "9", "--fill", "none");
     WRONG("give --logo-cap DEG", "patch", "a.jpg", "-o", "b.jpg", "--logo", "l.png", "--fill", "none");
-    WRONG("--seed is for --fill floor", "patch", "a.jpg", "-o", "b.jpg", "--cap", "9", "--fill=smooth",
+    WRONG("--seed is for --fill floor", "patch", "a.jpg", "-o", "b.jpg", "--cap", "9", "--fill=#808080",
           "--seed=1");
     WRONG("--logo-cap 12 is larger than --cap 9", "patch", "a.jpg", "-o", "b.jpg", "--cap", "9", "--logo",
           "l.png", "--logo-cap", "12");
