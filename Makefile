@@ -41,10 +41,10 @@ LIB_CFLAGS  = $(shell pkg-config --cflags $(LIBS))
 LIB_LINK    = $(shell pkg-config --libs $(LIBS)) -lm
 TEST_CFLAGS = $(shell pkg-config --cflags $(TEST_LIBS))
 TEST_LINK   = $(shell pkg-config --libs $(TEST_LIBS))
-# Debian's OpenCV of two modules has no pkg-config file.
+# Debian's OpenCV of single modules has no pkg-config file.
 OPENCV_CFLAGS := -isystem /usr/include/opencv4
-OPENCV_LINK   := -lopencv_imgproc -lopencv_core -lstdc++
-OPENCV_OBJECT := $(OUT)/tests/support/opencv_remap.o
+OPENCV_LINK   := -lopencv_photo -lopencv_imgproc -lopencv_core -lstdc++
+OPENCV_OBJECTS := $(OUT)/tests/support/opencv_remap.o $(OUT)/tests/support/opencv_inpaint.o
 
 VERSION := $(shell sed -n 's/^\#define UF_VERSION  *"\(.*\)"/\1/p' include/underfoot/underfoot.h)
 # Counted up with every change after which a program has to be compiled again.
@@ -64,7 +64,7 @@ SCENE_SOURCES   := $(wildcard samples/scene/*.c)
 LIBRARY_OBJECTS := $(LIBRARY_SOURCES:%.c=$(OUT)/%.o) $(OUT)/page_parts.o
 CLI_OBJECTS     := $(CLI_SOURCES:%.c=$(OUT)/%.o)
 TEST_OBJECTS    := $(TEST_SOURCES:%.c=$(OUT)/%.o)
-BENCH_OBJECTS   := $(patsubst %.c,$(OUT)/%.o,$(wildcard tests/bench/*.c)) $(OUT)/tests/support/caster.o $(OPENCV_OBJECT)
+BENCH_OBJECTS   := $(patsubst %.c,$(OUT)/%.o,$(wildcard tests/bench/*.c)) $(OUT)/tests/support/caster.o $(OPENCV_OBJECTS)
 MANUAL_OBJECTS  := $(patsubst %.c,$(OUT)/%.o,$(wildcard src/manual/*.c))
 SCENE_OBJECTS   := $(SCENE_SOURCES:%.c=$(OUT)/%.o)
 
@@ -108,7 +108,7 @@ $(OUT)/tests/%_tests: $(LIBRARY)
 	$(CC) $(OPTIMISE) $(SANITIZE) -fopenmp -o $@ $(filter %.o,$^) $(LIBRARY) $(LIB_LINK) $(TEST_LINK) $(ORACLE_LINK)
 $(OUT)/tests/unit_tests:  $(filter $(OUT)/tests/unit/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
 $(OUT)/tests/truth_tests: $(filter $(OUT)/tests/truth/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
-$(OUT)/tests/truth_tests: $(OPENCV_OBJECT)
+$(OUT)/tests/truth_tests: $(OPENCV_OBJECTS)
 $(OUT)/tests/truth_tests: ORACLE_LINK := $(OPENCV_LINK)
 $(OUT)/tests/cli_tests:   $(filter $(OUT)/tests/cli/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
 $(OUT)/tests/page_tests:  $(filter $(OUT)/tests/page/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
@@ -154,7 +154,7 @@ endif
 
 tests: $(PROGRAM) $(SCENE) $(TESTS) $(SCENES)
 
--include $(OPENCV_OBJECT:.o=.d) $(BENCH_OBJECTS:.o=.d) $(MANUAL_OBJECTS:.o=.d) $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
+-include $(OPENCV_OBJECTS:.o=.d) $(BENCH_OBJECTS:.o=.d) $(MANUAL_OBJECTS:.o=.d) $(LIBRARY_OBJECTS:.o=.d) $(CLI_OBJECTS:.o=.d) $(TEST_OBJECTS:.o=.d) $(SCENE_OBJECTS:.o=.d)
 
 # Packages: one list, .ci/packages. Installed where that is allowed, otherwise the command is printed.
 packages-build:

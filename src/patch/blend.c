@@ -1,14 +1,18 @@
 /*
  * Gradient-domain blending (P. Perez, M. Gangnet, A. Blake, Poisson Image Editing, ACM TOG 22(3), 2003).
  * Between two neighbours that come from the same place the wanted difference is that place's; where a seam
- * runs between them, it is the mean of what the two places say.
+ * runs between them, it is the mean of what the two places say. Such means add up to tints and blotches over
+ * a long way, so the picture is held to the voted one: differences to it die out within HOLD_SHARE of the
+ * hole.
  */
 #include "patch/blend.h"
 
 #include "base/memory.h"
 #include "patch/poisson.h"
 
-#define CYCLES 6
+#define CYCLES     6
+#define HOLD_SHARE (1 / 12.0F)
+#define HOLD_PX    6.0F
 
 typedef struct Blend {
     const UfMatcher *m;
@@ -56,6 +60,8 @@ UfStatus uf_blend_seams(const UfMatcher *matcher, UfCanvas *canvas, UfReport *re
     uint8_t *hole = uf_alloc_zero(cells, 1);
     float *u = uf_alloc(cells, 4 * sizeof *u);
     float *f = uf_alloc_zero(cells, 4 * sizeof *f);
+    float side = (float)(b.width < b.height ? b.width : b.height);
+    float length = side * HOLD_SHARE > HOLD_PX ? side * HOLD_SHARE : HOLD_PX, hold = 1 / (length * length);
     UfStatus status = UF_OK;
     if (hole == NULL || u == NULL || f == NULL) {
         status = uf_fail_memory(report);
@@ -74,9 +80,11 @@ UfStatus uf_blend_seams(const UfMatcher *matcher, UfCanvas *canvas, UfReport *re
             add_difference(&b, box.x0 + x, box.y0 + y, -1, 0, divergence);
             add_difference(&b, box.x0 + x, box.y0 + y, 0, 1, divergence);
             add_difference(&b, box.x0 + x, box.y0 + y, 0, -1, divergence);
+            for (size_t c = 0; c < 4; c++)
+                divergence[c] -= hold * u[4 * (y * b.width + x) + c];
         }
     }
-    status = uf_poisson_solve(b.width, b.height, hole, u, f, CYCLES, matcher->threads, report);
+    status = uf_poisson_solve_held(b.width, b.height, hole, hold, u, f, CYCLES, matcher->threads, report);
     if (status != UF_OK)
         goto cleanup;
     for (size_t y = 0; y < b.height; y++)

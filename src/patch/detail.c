@@ -2,8 +2,9 @@
  * The floor is interpolated twice, into the plane and home again, and each time it loses some of its finest
  * detail: the fill would look soft beside the ring. So the plane P becomes P + a (P - B P), B the 3 x 3
  * binomial mean, with a such that on a band of the ring the way home gives back the detail (the mean square
- * of the second difference across rows) that the panorama has there. The way home is linear, so two remaps
- * give that energy for every a.
+ * of the second difference across rows) that the panorama has there. Rows are first averaged along themselves
+ * over a pixel of the plane: near the pole the panorama has more pixels than that, and their noise is not
+ * what is seen straight down. The way home is linear, so two remaps give that energy for every a.
  */
 #include "patch/detail.h"
 
@@ -70,10 +71,26 @@ static double second_difference(const Triple *t, size_t i)
     return (double)t->row[0][i] - 2 * (double)t->row[1][i] + (double)t->row[2][i];
 }
 
-static void load_triple(const UfPicture *picture, size_t y, Triple *t)
+/* Each value becomes the mean of `count` pixels from it on, round the seam; `copy` is as long as the row. */
+static void average_along(float *row, size_t width, size_t channels, size_t count, float *copy)
 {
-    for (size_t k = 0; k < 3; k++)
+    memcpy(copy, row, width * channels * sizeof *row);
+    for (size_t x = 0; x < width; x++)
+        for (size_t c = 0; c < channels; c++) {
+            float sum = 0;
+            for (size_t k = 0; k < count; k++)
+                sum += copy[(x + k) % width * channels + c];
+            row[x * channels + c] = sum / (float)count;
+        }
+}
+
+/* Three rows from y0 on, each pixel the mean of `along`. */
+static void load_triple(const UfPicture *picture, size_t y, size_t along, float *copy, Triple *t)
+{
+    for (size_t k = 0; k < 3; k++) {
         uf_row_load(picture, y + k, t->row[k], NULL);
+        average_along(t->row[k], uf_picture_width_px(picture), uf_colour_channels(picture), along, copy);
+    }
 }
 
 /* is_ring: for every value of the middle row whether it counts; NULL where all do. */
@@ -141,26 +158,35 @@ static void choose_band(const UfCap *cap, size_t *first, size_t *last)
         *last = *first + 3;
 }
 
-static UfStatus measure(const UfPicture *panorama, size_t y0, size_t count, const UfPicture *plane,
-                        const UfPicture *sharp, const uint8_t *is_ring, Energies *out, UfReport *report)
+static UfStatus measure(const UfPicture *panorama, size_t y0, size_t count, size_t along,
+                        const UfPicture *plane, const UfPicture *sharp, const uint8_t *is_ring, Energies *out,
+                        UfReport *report)
 {
     size_t values = uf_picture_width_px(panorama) * uf_colour_channels(panorama);
-    float *buffer = uf_alloc(9 * values, sizeof *buffer);
+    float *buffer = uf_alloc(10 * values, sizeof *buffer);
     if (buffer == NULL)
         return uf_fail_memory(report);
+    float *copy = buffer + 9 * values;
     Triple triple[3];
     for (size_t t = 0; t < 3; t++)
         for (size_t k = 0; k < 3; k++)
             triple[t].row[k] = buffer + (3 * t + k) * values;
     for (size_t y = 0; y + 2 < count; y++) {
-        load_triple(panorama, y0 + y, &triple[0]);
-        load_triple(plane, y, &triple[1]);
-        load_triple(sharp, y, &triple[2]);
+        load_triple(panorama, y0 + y, along, copy, &triple[0]);
+        load_triple(plane, y, along, copy, &triple[1]);
+        load_triple(sharp, y, along, copy, &triple[2]);
         add_rows(&triple[0], &triple[1], &triple[2], values,
                  is_ring != NULL ? is_ring + (y + 1) * values : NULL, out);
     }
     free(buffer);
     return UF_OK;
+}
+
+/* How many of the panorama's pixels lie along a parallel of the band in one of the plane's. */
+static size_t plane_pixel(const UfCap *cap, size_t first, size_t last)
+{
+    double angle = (double)(first + last) / 2 / (double)cap->height_px * UF_PI;
+    return (size_t)lrint(fmin(fmax(1 / sin(angle), 1), 32));
 }
 
 /* The a >= 0 at which plane + a cross + a^2 added reaches the panorama's energy. */
@@ -195,7 +221,8 @@ UfStatus uf_detail_restore(const UfPicture *panorama, const UfCap *cap, UfFloorP
     }
     if ((status = bring_home(plane, panorama, cap, y0, last - first, &home, report)) != UF_OK ||
         (status = bring_home(&sharp, panorama, cap, y0, last - first, &sharp_home, report)) != UF_OK ||
-        (status = measure(panorama, y0, last - first, home, sharp_home, is_ring, &energies, report)) != UF_OK)
+        (status = measure(panorama, y0, last - first, plane_pixel(cap, first, last), home, sharp_home,
+                          is_ring, &energies, report)) != UF_OK)
         goto cleanup;
     float amount = (float)amount_of(&energies);
     for (size_t i = 0; i < 4 * plane->canvas.width * plane->canvas.height; i++)

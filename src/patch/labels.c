@@ -6,18 +6,27 @@
 #include "base/memory.h"
 #include "patch/gridcut.h"
 
-#define SWEEPS 3
+#define SWEEPS 2
 #define SCALE  1000.0F
 /* What a shift that leads nowhere costs, and how strongly the known rim holds. */
 #define FORBIDDEN  100000000
 #define RIM_WEIGHT 3.0F
+/*
+ * What a place pays for a shift after which nothing is alike; a perfect repeat is free. A seam that runs
+ * inside joints costs little, and what it encloses would stand out of line.
+ */
+#define PRICE 10
 /* Shifts in all directions beside the repeats, so that every place has one. */
-#define SPOKES     24
-#define MAX_LABELS (UF_MAX_REPEATS + SPOKES)
+#define SPOKES 24
+/* Of the repeats the best: those that lead out of the hole from its middle, and shorter ones for its edge. */
+#define FAR_REPEATS  48
+#define NEAR_REPEATS 16
+#define MAX_LABELS   (FAR_REPEATS + NEAR_REPEATS + SPOKES)
 
 typedef struct Labelling {
     UfMatcher *matcher;
     UfShift shift[MAX_LABELS];
+    int32_t price[MAX_LABELS]; /* of a place that takes it */
     int count;
     int16_t *label; /* of each place; -1: none */
     UfGridCut *cut;
@@ -57,8 +66,7 @@ static float apart(const float *a, const float *b)
     return sqrtf(x * x + y * y + z * z);
 }
 
-/* What a place pays for a shift: nothing in the hole; on the known rim, how far the copy is from the picture.
- */
+/* What a place pays for a shift: its price; on the known rim, also how far the copy is from the picture. */
 static int32_t place_cost(const Labelling *l, size_t place, int label)
 {
     const UfMatcher *m = l->matcher;
@@ -67,9 +75,9 @@ static int32_t place_cost(const Labelling *l, size_t place, int label)
     UfShift none = {0, 0};
     Spot at = shifted_spot(l, place, none);
     if (m->canvas->cell[(size_t)at.y * m->canvas->width + (size_t)at.x] != UF_CELL_SOURCE)
-        return 0;
-    return (int32_t)(RIM_WEIGHT * SCALE *
-                     apart(value_at(l, place, l->shift[label]), value_at(l, place, none)));
+        return l->price[label];
+    return l->price[label] + (int32_t)(RIM_WEIGHT * SCALE *
+                                       apart(value_at(l, place, l->shift[label]), value_at(l, place, none)));
 }
 
 /* How much the seam between two neighbours with different shifts shows. */
@@ -136,13 +144,20 @@ static bool expand(Labelling *l, int alpha)
 static void collect_shifts(Labelling *l)
 {
     const UfMatcher *m = l->matcher;
-    for (size_t i = 0; i < m->repeats->count; i++)
-        l->shift[l->count++] = m->repeats->shift[i];
     double hole = (double)(l->width > l->height ? l->width : l->height) / 2;
+    int far = 0, near = 0;
+    for (size_t i = 0; i < m->repeats->count; i++) {
+        UfShift shift = m->repeats->shift[i];
+        if (hypot(shift.dx, shift.dy) >= hole ? far++ < FAR_REPEATS : near++ < NEAR_REPEATS) {
+            l->price[l->count] = (int32_t)(PRICE * m->repeats->score[i]);
+            l->shift[l->count++] = shift;
+        }
+    }
     double canvas = (double)(m->canvas->width < m->canvas->height ? m->canvas->width : m->canvas->height) / 2;
     for (int i = 0; i < SPOKES; i++) {
         double angle = 2 * M_PI * i / SPOKES,
                length = i % 2 == 0 ? (hole + canvas) / 2 : hole + 2.0 * UF_PATCH_REACH;
+        l->price[l->count] = PRICE;
         l->shift[l->count++] = (UfShift){(int)lrint(length * cos(angle)), (int)lrint(length * sin(angle))};
     }
 }
@@ -156,6 +171,15 @@ static void start_labels(Labelling *l)
             if (leads_to_source(l, p, i))
                 l->label[p] = (int16_t)i;
     }
+}
+
+/* A label that lost every place in one sweep is not tried again. */
+static void find_used(const Labelling *l, bool is_used[MAX_LABELS])
+{
+    memset(is_used, false, MAX_LABELS * sizeof *is_used);
+    for (size_t p = 0; p < l->width * l->height; p++)
+        if (l->label[p] >= 0)
+            is_used[l->label[p]] = true;
 }
 
 UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
@@ -176,11 +200,14 @@ UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
     }
     collect_shifts(&l);
     start_labels(&l);
-    bool has_changed = true;
+    bool has_changed = true, is_used[MAX_LABELS];
+    memset(is_used, true, sizeof is_used);
     for (int sweep = 0; sweep < SWEEPS && has_changed; sweep++) {
         has_changed = false;
         for (int alpha = 0; alpha < l.count; alpha++)
-            has_changed |= expand(&l, alpha);
+            if (is_used[alpha])
+                has_changed |= expand(&l, alpha);
+        find_used(&l, is_used);
     }
     for (size_t p = 0; p < l.width * l.height; p++)
         if (l.label[p] >= 0)

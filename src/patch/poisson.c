@@ -17,6 +17,7 @@ typedef struct Level {
     const uint8_t *is_hole;
     float *u;
     const float *f;
+    float hold;
     uint8_t *own_hole; /* what is to be freed */
     float *own_u, *own_f;
 } Level;
@@ -45,7 +46,7 @@ static void relax(const Level *l, size_t x, size_t y)
         float sum = 0;
         for (int n = 0; n < count; n++)
             sum += l->u[4 * near[n] + c];
-        l->u[4 * i + c] = (sum - l->f[4 * i + c]) / (float)count;
+        l->u[4 * i + c] = (sum - l->f[4 * i + c]) / ((float)count + l->hold);
     }
 }
 
@@ -60,13 +61,13 @@ static void sweep(const Level *l, int threads)
     }
 }
 
-/* f - Laplace(u) of one cell added to `sum`. */
+/* f - (Laplace(u) - hold u) of one cell added to `sum`. */
 static void add_residual(const Level *l, size_t x, size_t y, float *sum)
 {
     size_t near[4], i = y * l->width + x;
     int count = neighbours(l, x, y, near);
     for (size_t c = 0; c < 4; c++) {
-        float laplace = -(float)count * l->u[4 * i + c];
+        float laplace = -((float)count + l->hold) * l->u[4 * i + c];
         for (int n = 0; n < count; n++)
             laplace += l->u[4 * near[n] + c];
         sum[c] += l->f[4 * i + c] - laplace;
@@ -128,7 +129,7 @@ static void cycle(const Level *levels, size_t count, size_t at, int threads)
 /* Hole where all cells below are: a coarse hole that reaches beyond the fine one would not come to rest. */
 static bool coarsen(const Level *fine, Level *out)
 {
-    Level l = {.width = (fine->width + 1) / 2, .height = (fine->height + 1) / 2};
+    Level l = {.width = (fine->width + 1) / 2, .height = (fine->height + 1) / 2, .hold = 4 * fine->hold};
     size_t cells = l.width * l.height;
     l.own_hole = uf_alloc(cells, 1);
     l.own_u = uf_alloc(cells, 4 * sizeof(float));
@@ -158,10 +159,16 @@ static bool has_hole(const Level *l)
 UfStatus uf_poisson_solve(size_t width, size_t height, const uint8_t *is_hole, float *u, const float *f,
                           int cycles, int threads, UfReport *report)
 {
+    return uf_poisson_solve_held(width, height, is_hole, 0, u, f, cycles, threads, report);
+}
+
+UfStatus uf_poisson_solve_held(size_t width, size_t height, const uint8_t *is_hole, float hold, float *u,
+                               const float *f, int cycles, int threads, UfReport *report)
+{
     Level levels[MAX_LEVELS];
     size_t count = 1;
     UfStatus status = UF_OK;
-    levels[0] = (Level){.width = width, .height = height, .is_hole = is_hole, .u = u, .f = f};
+    levels[0] = (Level){.width = width, .height = height, .is_hole = is_hole, .u = u, .f = f, .hold = hold};
     while (count < MAX_LEVELS && levels[count - 1].width > COARSEST_SIDE &&
            levels[count - 1].height > COARSEST_SIDE && has_hole(&levels[count - 1])) {
         if (!coarsen(&levels[count - 1], &levels[count])) {
