@@ -234,7 +234,7 @@ static void touch_parts(const UfCap *cap, size_t y, UfTouched *touched)
     for (size_t x = 0, from = 0; x <= cap->width_px; x++) {
         if (x < cap->width_px && uf_cap_weight_at(cap, x, y) > 0)
             continue;
-        if (x > from && touched != NULL)
+        if (x > from)
             uf_touched_add(touched, from, y, x, y + 1);
         from = x + 1;
     }
@@ -319,7 +319,10 @@ static UfStatus lay_fill(UfPicture *panorama, const UfCap *cap, const UfPatchOpt
     UfStatus status = prepare(panorama, cap, options, &filler, report);
     if (status == UF_OK)
         status = cover(panorama, &filler, cap, first, first + count, report);
-    for (size_t y = first; status == UF_OK && y < first + count; y++)
+    if (status == UF_OK && touched != NULL && cap->region == NULL)
+        uf_touched_add(touched, 0, first, cap->width_px, first + count);
+    for (size_t y = first; status == UF_OK && touched != NULL && cap->region != NULL && y < first + count;
+         y++)
         touch_parts(cap, y, touched);
     result->fill_used = filler.fill;
     result->plate = filler.plate;

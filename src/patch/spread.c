@@ -8,10 +8,10 @@
 
 #include "base/memory.h"
 #include "base/report.h"
+#include "patch/floor_plane.h"
 #include "patch/poisson.h"
 #include "patch/region.h"
 #include "patch/rows.h"
-#include "picture/colour.h"
 
 #define SIDE_PX 768u
 #define CYCLES  30
@@ -57,7 +57,7 @@ static bool touches_hole(const UfCap *cap, const UfView *view, size_t x, size_t 
 static void mark_hole(const UfCap *cap, Grid *grid)
 {
     const int side = (int)SIDE_PX;
-    uint8_t *raw = grid->is_hole + SIDE_PX * SIDE_PX; /* the second half of the buffer */
+    uint8_t *raw = grid->is_hole + (size_t)SIDE_PX * SIDE_PX; /* the second half of the buffer */
 #pragma omp parallel for schedule(dynamic, 8) num_threads(cap->threads)
     for (int i = 0; i < side * side; i++)
         raw[i] = touches_hole(cap, &grid->view, (size_t)(i % side), (size_t)(i / side));
@@ -105,31 +105,6 @@ static UfStatus load(Grid *grid, UfReport *report)
                : uf_fail(report, UF_ERROR_UNCLEAR, "nothing around what is to be covered is opaque picture");
 }
 
-static UfStatus store(const Grid *grid, const UfPicture *panorama, UfPicture **out, UfReport *report)
-{
-    size_t channels = uf_colour_channels(panorama);
-    UfSample sample = uf_picture_sample(panorama) == UF_SAMPLE_F32 ? UF_SAMPLE_F32 : UF_SAMPLE_U16;
-    UfPicture *picture = NULL;
-    float *row = uf_alloc(SIDE_PX * channels, sizeof *row);
-    if (row == NULL)
-        return uf_fail_memory(report);
-    UfStatus status = uf_picture_create(SIDE_PX, SIDE_PX, channels, sample, &picture, report);
-    if (status == UF_OK)
-        status = uf_colour_copy_profile(panorama, picture, report);
-    for (size_t y = 0; status == UF_OK && y < SIDE_PX; y++) {
-        for (size_t x = 0; x < SIDE_PX; x++)
-            for (size_t c = 0; c < channels; c++)
-                row[x * channels + c] = grid->value[4 * (y * SIDE_PX + x) + c];
-        uf_row_store(picture, y, row, NULL);
-    }
-    free(row);
-    if (status == UF_OK)
-        *out = picture;
-    else
-        uf_picture_free(&picture);
-    return status;
-}
-
 UfStatus uf_spread(const UfPicture *panorama, const UfCap *cap, UfPicture **out, UfView *view,
                    UfReport *report)
 {
@@ -152,7 +127,9 @@ UfStatus uf_spread(const UfPicture *panorama, const UfCap *cap, UfPicture **out,
     status = uf_poisson_solve(SIDE_PX, SIDE_PX, grid.is_hole, grid.value, grid.nothing, CYCLES, cap->threads,
                               report);
     if (status == UF_OK)
-        status = store(&grid, panorama, out, report);
+        status = uf_floor_plane_picture(
+            &(UfFloorPlane){.view = grid.view, .canvas = {SIDE_PX, SIDE_PX, grid.value, grid.is_hole}},
+            panorama, out, report);
     if (status == UF_OK)
         *view = grid.view;
 cleanup:
