@@ -108,7 +108,7 @@ static UfStatus choose_view(const UfCap *cap, UfView *out, UfReport *report)
 
 double uf_floor_plane_farthest_rad(const UfCap *cap)
 {
-    UfView view;
+    UfView view = {0};
     if (choose_view(cap, &view, NULL) != UF_OK)
         return 0;
     /* the corners, and what interpolation and averaging reach beyond them */

@@ -387,7 +387,7 @@ static UfStatus write_png(const UfPicture *picture, const UfWriteOptions *option
 /* Rows as they are stored: not interlaced, no palette, no transparent colour, no small samples, upright. */
 static bool can_rewrite(UfInput *source)
 {
-    UfPictureInfo info;
+    UfPictureInfo info = {0};
     UfReport *unheard = uf_report_create();
     PngReader *reader = reader_create(source, unheard);
     bool can = reader != NULL && probe_all(reader, source, &info, unheard) == UF_OK && !info.progressive &&
