@@ -29,6 +29,7 @@ typedef struct Rewriter {
     uint64_t *offsets, *counts;
     bool *shared; /* chunks whose bytes belong to others too */
     size_t chunk_count;
+    bool is_cut;          /* the chunks are pieces of the file's one strip, and stay where they are */
     uint8_t *chunk, *run; /* a decoded chunk; a few pixels of the new picture */
 } Rewriter;
 
@@ -100,6 +101,23 @@ static UfStatus find_shared(Rewriter *rewriter, UfReport *report)
     return UF_OK;
 }
 
+/* libtiff shows one uncompressed strip of more than 8 kB as many, which the file's tables know nothing of. */
+static UfStatus cut_tables(Rewriter *rewriter, UfReport *report)
+{
+    free(rewriter->offsets);
+    free(rewriter->counts);
+    rewriter->offsets = uf_alloc(rewriter->chunk_count, sizeof *rewriter->offsets);
+    rewriter->counts = uf_alloc(rewriter->chunk_count, sizeof *rewriter->counts);
+    if (rewriter->offsets == NULL || rewriter->counts == NULL)
+        return uf_fail_memory(report);
+    for (size_t i = 0; i < rewriter->chunk_count; i++) {
+        rewriter->offsets[i] = TIFFGetStrileOffset(rewriter->tiff, (uint32_t)i);
+        rewriter->counts[i] = TIFFGetStrileByteCount(rewriter->tiff, (uint32_t)i);
+    }
+    rewriter->is_cut = true;
+    return UF_OK;
+}
+
 static UfStatus load_tables(Rewriter *rewriter, UfReport *report)
 {
     bool tiled = rewriter->layout.tiled;
@@ -114,14 +132,19 @@ static UfStatus load_tables(Rewriter *rewriter, UfReport *report)
     if (status != UF_OK)
         return status;
     rewriter->chunk_count = tiled ? TIFFNumberOfTiles(rewriter->tiff) : TIFFNumberOfStrips(rewriter->tiff);
-    if (offsets != rewriter->chunk_count || counts != rewriter->chunk_count)
-        return uf_fail(report, UF_ERROR_FORMAT, "the TIFF's table of strips or tiles is damaged");
-    return find_shared(rewriter, report);
+    if (!tiled && offsets == 1 && counts == 1 && rewriter->chunk_count > 1 &&
+        rewriter->layout.compression == COMPRESSION_NONE)
+        status = cut_tables(rewriter, report);
+    else if (offsets != rewriter->chunk_count || counts != rewriter->chunk_count)
+        status = uf_fail(report, UF_ERROR_FORMAT, "the TIFF's table of strips or tiles is damaged");
+    return status == UF_OK ? find_shared(rewriter, report) : status;
 }
 
 static UfStatus save_tables(Rewriter *rewriter, UfReport *report)
 {
     bool tiled = rewriter->layout.tiled;
+    if (rewriter->is_cut)
+        return UF_OK;
     UfStatus status = uf_tiff_directory_set_numbers(&rewriter->directory,
                                                     tiled ? TIFFTAG_TILEOFFSETS : TIFFTAG_STRIPOFFSETS,
                                                     rewriter->offsets, rewriter->chunk_count, report);
@@ -182,6 +205,8 @@ static UfStatus store_chunk(Rewriter *rewriter, size_t index, UfBlob packed, UfR
     if (packed.size_bytes <= rewriter->counts[index] && !rewriter->shared[index])
         status = uf_tiff_directory_write(&rewriter->directory, rewriter->offsets[index], packed.data,
                                          packed.size_bytes, report);
+    else if (rewriter->is_cut)
+        return uf_fail(report, UF_ERROR_FORMAT, "the TIFF's one strip is shorter than the picture");
     else
         status = uf_tiff_directory_append(&rewriter->directory, packed.data, packed.size_bytes,
                                           &rewriter->offsets[index], report);

@@ -151,6 +151,42 @@ Test(tiff, rewriting_changes_touched_strips_and_tiles_only)
 }
 
 /*
+ * One uncompressed strip of more than 8 kB, as image editors write it, which libtiff shows as many: changed
+ * in its place, the rest of the file stays byte for byte. The lines of the change lie in several of libtiff's
+ * pieces.
+ */
+Test(tiff, one_large_strip_is_changed_in_its_place)
+{
+    static const char *const modes[] = {"wl", "wb", "wl8"};
+    for (size_t d = 0; d < DEPTH_COUNT; d++) {
+        char what[64];
+        const UfWriteOptions over = {.overwrite = true};
+        Pixels pixels = noise_make(300, 141, depths[d].channels, depths[d].bits, (unsigned)d);
+        snprintf(what, sizeof what, "%zu channels, %u bits", pixels.channels, pixels.bits);
+        tiff_write("a.tif", &pixels, &(TiffOptions){.rows_per_strip = 141, .mode = modes[d % 3]});
+        UfPicture *picture = picture_read("a.tif");
+        UfTouched *touched = touched_of(picture);
+        picture_change(picture, touched, 8, 56, 40, 141);
+        cr_assert_eq(uf_picture_rewrite(picture, "a.tif", touched, "b.tif", &over, NULL), UF_OK, "%s", what);
+        Pixels back = picture_decode("b.tif");
+        assert_samples(picture, &back, 0, what);
+        Bytes before = file_read("a.tif"), after = file_read("b.tif");
+        size_t pixel = pixels.channels * pixels.bits / 8, inside = (141 - 56) * (40 - 8) * pixel,
+               differing = 0;
+        cr_assert_eq(after.size, before.size, "%s", what);
+        for (size_t i = 0; i < before.size; i++)
+            differing += before.data[i] != after.data[i];
+        cr_expect(differing > 0 && differing <= inside, "%s: %zu bytes differ", what, differing);
+        bytes_free(&before);
+        bytes_free(&after);
+        uf_touched_free(&touched);
+        uf_picture_free(&picture);
+        pixels_free(&pixels);
+        pixels_free(&back);
+    }
+}
+
+/*
  * Big-endian, with the floating-point predictor, whose bytes don't follow the file's order (Adobe Photoshop
  * TIFF Technical Note 3): strips that a little-endian file packed stand in a big-endian one as they are.
  */
