@@ -172,7 +172,9 @@ $(OUT)/bench: $(BENCH_OBJECTS) $(LIBRARY)
 FUZZ_SECONDS ?= 60
 FUZZ_TARGETS := $(patsubst tests/fuzz/fuzz_%.c,%,$(wildcard tests/fuzz/fuzz_*.c))
 $(OUT)/fuzz_%: $(OUT)/tests/fuzz/fuzz_%.o $(OUT)/tests/fuzz/fuzz.o $(LIBRARY)
-	$(CC) $(OPTIMISE) $(SANITIZE) -fsanitize=fuzzer -fopenmp -o $@ $^ $(LIB_LINK)
+	$(CC) $(OPTIMISE) $(SANITIZE) -fsanitize=fuzzer -fopenmp -o $@ $(filter %.o,$^) $(LIBRARY) $(LIB_LINK)
+# The sheet is read with the program's own options behind it.
+$(OUT)/fuzz_sheet: $(filter-out %/main.o,$(CLI_OBJECTS))
 fuzzers: $(FUZZ_TARGETS:%=$(OUT)/fuzz_%)
 
 fuzz: packages-test

@@ -27,7 +27,7 @@ void cli_capture(char *text, size_t text_bytes)
     capture_bytes = text_bytes;
 }
 
-static void say(const char *who, const char *format, va_list arguments)
+__attribute__((format(printf, 2, 0))) static void say(const char *who, const char *format, va_list arguments)
 {
     char text[TEXT_BYTES];
     vsnprintf(text, sizeof text, format, arguments);

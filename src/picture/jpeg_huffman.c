@@ -24,6 +24,20 @@ static void codes_of(const JHUFF_TBL *table, bool has[256])
         has[table->huffval[i]] = true;
 }
 
+bool uf_jpeg_codes_are_unique(const JHUFF_TBL *table)
+{
+    bool has[256] = {false};
+    size_t count = 0;
+    for (int length = 1; table != NULL && length <= 16; length++)
+        count += table->bits[length];
+    for (size_t i = 0; i < count && i < 256; i++) {
+        if (has[table->huffval[i]])
+            return false;
+        has[table->huffval[i]] = true;
+    }
+    return true;
+}
+
 static int bits_of(int value)
 {
     int bits = 0;

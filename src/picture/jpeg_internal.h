@@ -110,6 +110,8 @@ size_t uf_jpeg_coefficient_bytes(const struct jpeg_decompress_struct *jpeg);
  */
 bool uf_jpeg_dc_codes_complete(const JHUFF_TBL *table);
 bool uf_jpeg_ac_codes_exist(const JHUFF_TBL *table, const JCOEF *blocks, size_t block_count);
+/* A table may have two codes for a symbol; libjpeg decodes with it, but does not encode. */
+bool uf_jpeg_codes_are_unique(const JHUFF_TBL *table);
 
 /* The file again with other metadata; tables and entropy-coded data byte for byte, nothing behind EOI. */
 UfStatus uf_jpeg_copy_with_metadata(UfInput *source, const UfMetadata *metadata, UfOutput *output,

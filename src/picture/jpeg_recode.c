@@ -125,7 +125,9 @@ static void set_huffman(UfJpegRecoder *recoder)
     struct jpeg_compress_struct *target = &recoder->target;
     bool keep = !source->progressive_mode && !recoder->codes_missing;
     for (int i = 0; i < source->num_components && keep; i++)
-        keep = uf_jpeg_dc_codes_complete(source->dc_huff_tbl_ptrs[source->comp_info[i].dc_tbl_no & 3]);
+        keep = uf_jpeg_dc_codes_complete(source->dc_huff_tbl_ptrs[source->comp_info[i].dc_tbl_no & 3]) &&
+               uf_jpeg_codes_are_unique(source->dc_huff_tbl_ptrs[source->comp_info[i].dc_tbl_no & 3]) &&
+               uf_jpeg_codes_are_unique(source->ac_huff_tbl_ptrs[source->comp_info[i].ac_tbl_no & 3]);
     if (keep && recoder->scan_count > 1)
         keep = all_codes_exist(recoder);
     target->optimize_coding = keep ? FALSE : TRUE;

@@ -114,10 +114,23 @@ static const char *keep(UfArena *arena, const char *field)
     return field == NULL ? NULL : uf_arena_print(arena, "%s", field);
 }
 
+/* Below the output folder: the tour removes files that a record names. */
+static bool is_below(const char *path)
+{
+    for (const char *at = path;; at++) {
+        size_t length = strcspn(at, "/");
+        if (length == 0 || (length == 2 && memcmp(at, "..", 2) == 0))
+            return false;
+        at += length;
+        if (*at == '\0')
+            return true;
+    }
+}
+
 static bool next_file(UfArena *arena, char **rest, UfJournalFile *out)
 {
     out->path = keep(arena, next_field(rest));
-    return out->path != NULL && next_number(rest, &out->size_bytes) && next_digest(rest, &out->digest);
+    return out->path != NULL && is_below(out->path) && next_number(rest, &out->size_bytes) && next_digest(rest, &out->digest);
 }
 
 /* A sound line that does not read as a record was not written by this program. */

@@ -4,7 +4,7 @@
 # usage: seeds.sh PROGRAM SCENES SAMPLES FOLDER
 set -eu
 program=$1 scenes=$2 samples=$3 out=$4
-mkdir -p "$out/picture" "$out/rewrite" "$out/metadata" "$out/rig" "$out/sidecar"
+mkdir -p "$out/picture" "$out/rewrite" "$out/metadata" "$out/rig" "$out/sidecar" "$out/sheet" "$out/journal" "$out/splice"
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 underfoot() { "$program" "$@" --quiet >/dev/null || [ $? -eq 2 ]; }
@@ -37,6 +37,12 @@ for file in "$work"/*.jpg "$work"/*.png "$work"/*.tif; do
     done
 done
 
+# Behind four bytes for the rows that are read and the part of them that changes.
+for file in "$work"/*.jpg; do
+    { printf '\0\50\0\120'; cat "$file"; } >"$out/splice/top-$(basename "$file")"
+    { printf '\200\377\100\377'; cat "$file"; } >"$out/splice/low-$(basename "$file")"
+done
+
 # Blocks of metadata behind the byte that says which kind: what the sample tour and our own addresses carry.
 for file in "$scenes/yard.jpg" "$work/view.jpg"; do
     name=$(basename "$file" .jpg)
@@ -49,3 +55,49 @@ cp "$samples"/*.ini "$out/rig/"
 for file in "$work"/*.home*; do
     [ -e "$file" ] && cp "$file" "$out/sidecar/"
 done
+
+# The demo's sheet, and one with the other kinds of sections; its rigs are not there, or there as in the target.
+cp "$samples/tour.ini" "$out/sheet/"
+cat >"$out/sheet/all.ini" <<'SHEET'
+[tour]
+jobs = 2
+threads = 4
+max-memory = 500M
+[turn]
+heading = 30
+[patch]
+cap = 25
+fill = floor
+[tag]
+heading = 214.5
+level = yes
+[faces cube]
+size = 64
+format = png
+[view down]
+pitch = -90
+fov = 100
+size = 64x48
+[planet little]
+size = 64
+[deliver web]
+width = 32
+quality = 85
+[panorama hall*]
+patch.cap = auto
+cube.skip = yes
+[panorama yard.tif]
+skip = no
+down.fov =
+SHEET
+
+# Records of a journal without their checksums, which the target puts in; one that says its own.
+digest=0123456789abcdef0123456789abcdef
+{
+    printf 'underfoot tour journal\t1\n'
+    printf 'made\ta.jpg\t%s\t1.250\t1000000\tdone\t1\ta.jpg\t77\t%s\t{\\n  "cap_deg": 20\\n}\\n\tone\\ntwo\n' "$digest" "$digest"
+    printf 'made\tb\\tc\\\\\t%s\t0.000\t0\tfailed\t0\t\tis damaged\n' "$digest"
+    printf 'made\tcube/b.tif\t%s\t90.000\t42\tdone\t2\tcube/b.tif/up.png\t7\t%s\tcube/b.tif/down.png\t18446744073709551615\t%s\t\t\n' \
+        "$digest" "$digest" "$digest"
+    printf '!0123456789abcdef\tmade\n'
+} >"$out/journal/records.txt"

@@ -143,6 +143,23 @@ Test(jpeg_splice, missing_codes_take_the_long_way)
     uf_picture_free(&picture);
 }
 
+/*
+ * A Huffman table with two codes for a symbol: libjpeg reads it and does not write it. Found by the fuzz
+ * target `splice`. The standard table for AC coefficients (T.81 table K.5) ends with these three symbols.
+ */
+Test(jpeg_splice, a_symbol_with_two_codes_is_no_damage)
+{
+    static const char end_of_table[] = "\xF8\xF9\xFA";
+    make_pnm(3, 7, 1);
+    make_jpeg("2x2", codings[0]);
+    Bytes file = file_read("base.jpg");
+    size_t at = bytes_find(file, 0, end_of_table, 3);
+    cr_assert_lt(at, file.size);
+    file_poke("base.jpg", at + 2, "\xF9", 1);
+    compare_ways("two codes", true);
+    bytes_free(&file);
+}
+
 static UfPicture *read_rows(const char *path, size_t first, size_t end, UfStatus *status)
 {
     UfPicture *picture = NULL;

@@ -127,6 +127,30 @@ Test(tour, a_journal_of_another_version_is_refused)
     uf_journal_clear(&journal);
 }
 
+/* Files that a record names are removed when something else takes their place. */
+Test(tour, a_journal_that_names_files_outside_the_folder_is_refused)
+{
+    static const struct {
+        const char *path;
+        UfStatus status;
+    } files[] = {{"../a", UF_ERROR_UNSUPPORTED},   {"b/../../a", UF_ERROR_UNSUPPORTED},
+                 {"/tmp/a", UF_ERROR_UNSUPPORTED}, {"b/..", UF_ERROR_UNSUPPORTED},
+                 {"", UF_ERROR_UNSUPPORTED},       {"..b/a..", UF_OK}};
+    for (size_t i = 0; i < sizeof files / sizeof files[0]; i++) {
+        UfJournalWriter writer;
+        UfJournalFile file = {files[i].path, 1, uf_digest_bytes("1", 1)};
+        UfJournalRecord record = record_of("b", &file, 1);
+        UfJournal journal = {0};
+        cr_assert_eq(uf_journal_open("elsewhere.txt", &writer, NULL), UF_OK);
+        cr_assert_eq(uf_journal_append(&writer, &record, NULL), UF_OK);
+        uf_journal_close(&writer);
+        cr_expect_eq(uf_journal_read("elsewhere.txt", &journal, NULL), files[i].status, "'%s'",
+                     files[i].path);
+        uf_journal_clear(&journal);
+        remove("elsewhere.txt");
+    }
+}
+
 Test(tour, files_run_side_by_side_and_share_cores_when_few_are_left)
 {
     UfSchedule schedule = {.jobs_max = 4, .threads_max = 8, .memory_max = 100};

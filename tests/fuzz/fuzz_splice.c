@@ -1,0 +1,199 @@
+/*
+ * JPEGs read in part and changed in their entropy-coded data, held against the whole file read and changed
+ * through libjpeg's coefficients. The first four bytes say which rows are wanted and which pixels of them
+ * change; the rest is the file. Rows of the part must be those of the whole, blocks of the spliced file those
+ * of the recoded one, and a file that the whole way refuses must not come out of the other.
+ */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <jpeglib.h>
+
+#include "fuzz/fuzz.h"
+#include "picture/jpeg_splice.h"
+
+/* A byte as a share of a length, in 255ths. */
+static size_t share(uint8_t byte, size_t all)
+{
+    return all * byte / 255;
+}
+
+/* The wanted rows; within them the changed rectangle. */
+typedef struct Change {
+    size_t first_px, end_px, x0, y0, x1, y1;
+} Change;
+
+static Change change_of(const uint8_t *data, size_t width, size_t height)
+{
+    Change change = {.first_px = share(data[0], height - 1), .x0 = share(data[2], width - 1)};
+    change.end_px = change.first_px + 1 + share(data[1], height - 1 - change.first_px);
+    change.y0 = change.first_px;
+    change.y1 = change.end_px;
+    change.x1 = change.x0 + 1 + share(data[3], width - 1 - change.x0);
+    return change;
+}
+
+static UfTouched *apply(UfPicture *picture, const Change *change)
+{
+    UfTouched *touched = NULL;
+    size_t pixel = uf_picture_stride_bytes(picture) / uf_picture_width_px(picture);
+    if (uf_touched_create(uf_picture_width_px(picture), uf_picture_height_px(picture), &touched, NULL) !=
+        UF_OK)
+        abort();
+    uf_touched_add(touched, change->x0, change->y0, change->x1, change->y1);
+    for (size_t y = change->y0; y < change->y1; y++) {
+        uint8_t *row = uf_picture_row(picture, y);
+        for (size_t i = change->x0 * pixel; i < change->x1 * pixel; i++)
+            row[i] = (uint8_t)(row[i] + 40 + (i * 37 + y * 101) % 60);
+    }
+    return touched;
+}
+
+typedef struct Blocks {
+    struct jpeg_decompress_struct jpeg;
+    struct jpeg_error_mgr errors;
+    jvirt_barray_ptr *arrays;
+    FILE *stream;
+} Blocks;
+
+/* What was written is sound: libjpeg has nothing to say about it. */
+static void complain(j_common_ptr jpeg)
+{
+    jpeg->err->output_message(jpeg);
+    abort();
+}
+
+static void blocks_open(Blocks *blocks, const char *path)
+{
+    blocks->stream = fopen(path, "rb");
+    if (blocks->stream == NULL)
+        abort();
+    blocks->jpeg.err = jpeg_std_error(&blocks->errors);
+    blocks->errors.error_exit = complain;
+    jpeg_create_decompress(&blocks->jpeg);
+    jpeg_stdio_src(&blocks->jpeg, blocks->stream);
+    jpeg_read_header(&blocks->jpeg, TRUE);
+    blocks->arrays = jpeg_read_coefficients(&blocks->jpeg);
+}
+
+static void blocks_close(Blocks *blocks)
+{
+    jpeg_destroy_decompress(&blocks->jpeg);
+    fclose(blocks->stream);
+}
+
+static void check_same_component(Blocks *a, Blocks *b, int number)
+{
+    const jpeg_component_info *one = &a->jpeg.comp_info[number], *two = &b->jpeg.comp_info[number];
+    if (one->width_in_blocks != two->width_in_blocks || one->height_in_blocks != two->height_in_blocks ||
+        memcmp(one->quant_table->quantval, two->quant_table->quantval, sizeof one->quant_table->quantval) !=
+            0)
+        abort();
+    for (JDIMENSION y = 0; y < one->height_in_blocks; y++) {
+        JBLOCKARRAY row_a =
+            a->jpeg.mem->access_virt_barray((j_common_ptr)&a->jpeg, a->arrays[number], y, 1, FALSE);
+        JBLOCKARRAY row_b =
+            b->jpeg.mem->access_virt_barray((j_common_ptr)&b->jpeg, b->arrays[number], y, 1, FALSE);
+        if (memcmp(row_a[0], row_b[0], sizeof(JBLOCK) * one->width_in_blocks) != 0)
+            abort();
+    }
+}
+
+static void check_same_blocks(const char *path_a, const char *path_b)
+{
+    Blocks a, b;
+    blocks_open(&a, path_a);
+    blocks_open(&b, path_b);
+    if (a.jpeg.num_components != b.jpeg.num_components || a.jpeg.image_width != b.jpeg.image_width ||
+        a.jpeg.image_height != b.jpeg.image_height)
+        abort();
+    for (int i = 0; i < a.jpeg.num_components; i++)
+        check_same_component(&a, &b, i);
+    blocks_close(&a);
+    blocks_close(&b);
+}
+
+static void check_same_rows(const UfPicture *part, const UfPicture *whole, const Change *change)
+{
+    size_t from, to;
+    uf_picture_held_rows(part, &from, &to);
+    if (from > change->first_px || to < change->end_px ||
+        uf_picture_stride_bytes(part) != uf_picture_stride_bytes(whole))
+        abort();
+    for (size_t y = from; y < to; y++)
+        if (memcmp(uf_picture_row_const(part, y), uf_picture_row_const(whole, y),
+                   uf_picture_stride_bytes(whole)) != 0)
+            abort();
+}
+
+/* Changed through coefficients only. */
+static UfStatus recode(const UfPicture *picture, const char *path, const UfTouched *touched, const char *out,
+                       UfReport *report)
+{
+    UfInput source;
+    UfOutput output;
+    UfStatus status = uf_input_open(path, &source, NULL);
+    if (status != UF_OK || uf_output_open(out, true, &output, NULL) != UF_OK)
+        abort();
+    status = uf_jpeg_rewrite_coefficients(picture, &source, touched, &output, report);
+    if (status == UF_OK)
+        status = uf_output_commit(&output, report);
+    else
+        uf_output_discard(&output);
+    uf_input_close(&source);
+    return status;
+}
+
+static void compare(UfPicture *part, UfPicture *whole, const char *path, const Change *change)
+{
+    char spliced[200], recoded[200];
+    const UfWriteOptions options = {.overwrite = true};
+    UfStatus by_splice = UF_ERROR_FORMAT, by_blocks = UF_ERROR_FORMAT;
+    UfTouched *touched = NULL;
+    UfReport *report = uf_report_create();
+    snprintf(spliced, sizeof spliced, "%s/spliced.jpg", fuzz_folder());
+    snprintf(recoded, sizeof recoded, "%s/recoded.jpg", fuzz_folder());
+    if (part != NULL && whole != NULL)
+        check_same_rows(part, whole, change);
+    if (part != NULL) {
+        touched = apply(part, change);
+        by_splice = uf_picture_rewrite(part, path, touched, spliced, &options, report);
+        uf_touched_free(&touched);
+    }
+    if (whole != NULL) {
+        touched = apply(whole, change);
+        by_blocks = recode(whole, path, touched, recoded, report);
+        uf_touched_free(&touched);
+    }
+    if ((by_splice == UF_OK) != (by_blocks == UF_OK)) {
+        fprintf(stderr, "read in part %d, as a whole %d; written %d and %d: %s\n", part != NULL,
+                whole != NULL, (int)by_splice, (int)by_blocks, uf_report_error(report));
+        abort();
+    }
+    if (by_splice == UF_OK)
+        check_same_blocks(spliced, recoded);
+    uf_report_free(&report);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+    UfPictureInfo info;
+    if (size < 8)
+        return 0;
+    const char *path = fuzz_file(0, "in.jpg", data + 4, size - 4);
+    if (uf_picture_probe(path, &info, NULL) != UF_OK || info.format != UF_FORMAT_JPEG ||
+        info.orientation != 1 || info.width_px * info.height_px * 3 > FUZZ_MEMORY / 16)
+        return 0;
+    Change change = change_of(data, info.width_px, info.height_px);
+    UfReadOptions options = {.first_row_px = change.first_px, .end_row_px = change.end_px};
+    UfPicture *part = NULL, *whole = NULL;
+    (void)uf_picture_read(path, &options, &part, NULL);
+    (void)uf_picture_read(path, NULL, &whole, NULL);
+    if (whole != NULL && part == NULL)
+        abort();
+    compare(part, whole, path, &change);
+    uf_picture_free(&part);
+    uf_picture_free(&whole);
+    return 0;
+}
