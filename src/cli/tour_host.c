@@ -24,7 +24,8 @@
 #define PATIENCE_MS 3000
 #define EXEC_FAILED 127
 
-static const int stop_signals[] = {SIGINT, SIGTERM, SIGHUP};
+/* SIGPIPE: nobody reads any more what the tour says. */
+static const int stop_signals[] = {SIGINT, SIGTERM, SIGHUP, SIGPIPE};
 #define STOP_SIGNALS (sizeof stop_signals / sizeof stop_signals[0])
 
 /* Those that are not ignored already (nohup). */

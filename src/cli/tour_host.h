@@ -20,7 +20,7 @@ typedef struct TourHost {
     bool shows_line; /* a progress line stands on the terminal */
 } TourHost;
 
-/* SIGINT, SIGTERM and SIGHUP ask for an end instead of ending the program at once. */
+/* SIGINT, SIGTERM, SIGHUP and SIGPIPE ask for an end instead of ending the program at once. */
 UfTourHost tour_host_start(TourHost *host, const CliLine *line);
 /* Ends the program by the signal that asked for it, if one did. */
 void tour_host_end(TourHost *host);

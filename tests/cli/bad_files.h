@@ -32,6 +32,12 @@ extern const BadFile bad_others[];
 /* Sound pictures that are no full panorama: check reads them. */
 extern const BadFile bad_shapes[];
 
+/*
+ * An XMP packet of entities that stand for ten of the one before, ten deep (XML 1.0, 4.4): expanded it would
+ * be 30 GB.
+ */
+extern const char bad_xmp_bomb[];
+
 /* Cuts the sound file of the same ending: to `a` percent, or to `b` bytes (from the end when negative). */
 void bad_cut(const BadFile *bad);
 

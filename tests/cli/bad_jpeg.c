@@ -147,6 +147,45 @@ static void with_exif_loop(const BadFile *bad)
     with_exif(bad->name, exif, sizeof exif);
 }
 
+/* Each of 2000 IFDs holds an EXIF IFD, which is the next one, and is followed by that, too: 2^2000 ways
+ * through. */
+static void with_exif_chain(const BadFile *bad)
+{
+    const size_t step = 18;
+    uint8_t exif[8 + 2000 * 18] = {'I', 'I', 42, 0, 8};
+    for (size_t at = 8; at < sizeof exif; at += step) {
+        const size_t next = at + step < sizeof exif ? at + step : 8;
+        const uint8_t ifd[] = {1,
+                               0,
+                               0x69,
+                               0x87,
+                               4,
+                               0,
+                               1,
+                               0,
+                               0,
+                               0,
+                               (uint8_t)next,
+                               (uint8_t)(next >> 8),
+                               0,
+                               0,
+                               (uint8_t)next,
+                               (uint8_t)(next >> 8),
+                               0,
+                               0};
+        memcpy(exif + at, ifd, sizeof ifd);
+    }
+    with_exif(bad->name, exif, sizeof exif);
+}
+
+/* An entry of 2^31 values. */
+static void with_exif_2_gb(const BadFile *bad)
+{
+    static const uint8_t exif[] = {'I', 'I', 42, 0, 8,    0,  0, 0, 1, 0, 0x0F, 0x01, 2,
+                                   0,   0,   0,  0, 0x80, 26, 0, 0, 0, 0, 0,    0,    0};
+    with_exif(bad->name, exif, sizeof exif);
+}
+
 /* 65535 entries are announced, none is there. */
 static void with_exif_cut(const BadFile *bad)
 {
@@ -165,6 +204,11 @@ static void with_exif_orientation(const BadFile *bad)
 static void with_xmp_garbage(const BadFile *bad)
 {
     write_sound(bad->name, &(JpegOptions){.xmp = "<x:xmpmeta><rdf:RDF><not closed"});
+}
+
+static void with_xmp_bomb(const BadFile *bad)
+{
+    write_sound(bad->name, &(JpegOptions){.xmp = bad_xmp_bomb});
 }
 
 /* Photo Sphere fields that contradict the picture and themselves. */
@@ -236,9 +280,12 @@ const BadFile bad_jpegs[] = {
     {"jpeg-profile-torn.jpg", with_torn_profile, 0, 0, "profile", BAD_WARNS},
     {"jpeg-exif-garbage.jpg", with_exif_garbage, 0, 0, "EXIF", BAD_WARNS},
     {"jpeg-exif-loop.jpg", with_exif_loop, 0, 0, "", BAD_READS},
+    {"jpeg-exif-chain.jpg", with_exif_chain, 0, 0, "", BAD_READS},
+    {"jpeg-exif-entry-of-2-gb.jpg", with_exif_2_gb, 0, 0, "", BAD_READS},
     {"jpeg-exif-cut.jpg", with_exif_cut, 0, 0, "EXIF", BAD_WARNS},
     {"jpeg-exif-orientation-77.jpg", with_exif_orientation, 0, 0, "", BAD_READS},
     {"jpeg-xmp-garbage.jpg", with_xmp_garbage, 0, 0, "XMP", BAD_WARNS},
+    {"jpeg-xmp-entity-bomb.jpg", with_xmp_bomb, 0, 0, "document type", BAD_WARNS},
     {"jpeg-xmp-nonsense.jpg", with_xmp_nonsense, 0, 0, "", BAD_READS},
     {"jpeg-with-trailer.jpg", with_trailer, 0, 0, "behind the picture", BAD_WARNS},
     {"png-named.jpg", png_in_disguise, 0, 0, "", BAD_READS},

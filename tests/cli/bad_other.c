@@ -8,6 +8,18 @@
 #include <sys/un.h>
 #include <unistd.h>
 
+#define TEN(name)                                                                                            \
+    "&" name ";&" name ";&" name ";&" name ";&" name ";&" name ";&" name ";&" name ";&" name ";&" name ";"
+#define MORE(name, of) "<!ENTITY " name " '" TEN(of) "'>"
+const char bad_xmp_bomb[] = "<!DOCTYPE x [<!ENTITY a 'ha!'>" MORE("b", "a") MORE("c", "b") MORE("d", "c")
+    MORE("e", "d") MORE("f", "e") MORE("g", "f") MORE("h", "g") MORE("i", "h") MORE("j", "i")
+        MORE("k", "j") "]>"
+                       "<x:xmpmeta xmlns:x='adobe:ns:meta/'><rdf:RDF "
+                       "xmlns:rdf='http://www.w3.org/1999/02/22-rdf-syntax-ns#'>"
+                       "<rdf:Description rdf:about='' "
+                       "xmlns:dc='http://purl.org/dc/elements/1.1/'><dc:source>&k;</dc:source>"
+                       "</rdf:Description></rdf:RDF></x:xmpmeta>";
+
 #include "cli/bad_files.h"
 #include "support/files.h"
 #include "support/pictures.h"

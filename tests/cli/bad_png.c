@@ -145,6 +145,26 @@ static void with_xmp_garbage(const BadFile *bad)
     write_sound(bad->name, &(PngOptions){.xmp = "<?xpacket begin='' id='W5M0MpCehiHzreSzNTczkc9d'?><broken"});
 }
 
+static void with_xmp_bomb(const BadFile *bad)
+{
+    write_sound(bad->name, &(PngOptions){.xmp = bad_xmp_bomb});
+}
+
+/* A first chunk of pixels that inflates to `a` million zeros, of which the picture needs some. */
+static void with_pixel_bomb(const BadFile *bad)
+{
+    uLong size = (uLong)bad->a * 1000000;
+    uLongf packed = compressBound(size);
+    uint8_t *zeros = calloc(1, size);
+    uint8_t *content = malloc(packed);
+    cr_assert(zeros != NULL && content != NULL);
+    cr_assert_eq(compress(content, &packed, zeros, size), Z_OK);
+    without_pixels(bad);
+    insert_chunk(bad->name, "IDAT", content, packed);
+    free(zeros);
+    free(content);
+}
+
 static void jpeg_in_disguise(const BadFile *bad)
 {
     Pixels panorama = panorama_make(&(PanoramaOptions){0});
@@ -181,6 +201,8 @@ const BadFile bad_pngs[] = {
     {"png-profile-bomb.png", with_profile_bomb, 40, 0, "", BAD_WARNS},
     {"png-exif-garbage.png", with_exif_garbage, 0, 0, "EXIF", BAD_WARNS},
     {"png-xmp-garbage.png", with_xmp_garbage, 0, 0, "XMP", BAD_WARNS},
+    {"png-xmp-entity-bomb.png", with_xmp_bomb, 0, 0, "document type", BAD_WARNS},
+    {"png-pixel-bomb.png", with_pixel_bomb, 60, 0, "", BAD_WARNS},
     {"jpeg-named.png", jpeg_in_disguise, 0, 0, "", BAD_READS},
     {0},
 };

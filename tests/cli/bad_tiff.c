@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include <tiff.h>
+#include <zlib.h>
 
 #include "cli/bad_files.h"
 #include "support/files.h"
@@ -110,6 +111,60 @@ static void loop_directory(const BadFile *bad)
     bytes_free(&file);
 }
 
+/* The directory is followed by `a` others of one entry. */
+static void chain_of_directories(const BadFile *bad)
+{
+    write_sound(bad->name, NULL);
+    Bytes file = file_read(bad->name);
+    size_t start = file.size + file.size % 2, size = start + 18 * (size_t)bad->a;
+    uint8_t *longer = calloc(1, size);
+    cr_assert_not_null(longer);
+    memcpy(longer, file.data, file.size);
+    put_u32(longer + directory_of(file) + 2 + 12 * entry_count(file), (uint32_t)start);
+    for (size_t at = start; at < size; at += 18) {
+        static const uint8_t width[] = {1, 0, 0, 1, 3, 0, 1, 0, 0, 0, 64};
+        memcpy(longer + at, width, sizeof width);
+        put_u32(longer + at + 14, at + 18 < size ? (uint32_t)(at + 18) : 0);
+    }
+    file_write(bad->name, longer, size);
+    free(longer);
+    bytes_free(&file);
+}
+
+/* Tag `a` becomes a list of `b` values. */
+static void set_count(const BadFile *bad)
+{
+    write_sound(bad->name, &(TiffOptions){.rows_per_strip = 128});
+    Bytes file = file_read(bad->name);
+    put_u32(find_entry(file, (unsigned)bad->a) + 4, (uint32_t)bad->b);
+    file_write(bad->name, file.data, file.size);
+    bytes_free(&file);
+}
+
+/* The one strip inflates to `a` million zeros, of which the picture needs some. */
+static void with_strip_bomb(const BadFile *bad)
+{
+    uLong size = (uLong)bad->a * 1000000;
+    uLongf packed = compressBound(size);
+    uint8_t *zeros = calloc(1, size);
+    uint8_t *strip = malloc(packed);
+    cr_assert(zeros != NULL && strip != NULL);
+    cr_assert_eq(compress(strip, &packed, zeros, size), Z_OK);
+    write_sound(bad->name, &(TiffOptions){.compression = COMPRESSION_ADOBE_DEFLATE, .rows_per_strip = 128});
+    Bytes file = file_read(bad->name);
+    uint8_t *longer = malloc(file.size + packed);
+    cr_assert_not_null(longer);
+    put_u32(find_entry(file, TIFFTAG_STRIPOFFSETS) + 8, (uint32_t)file.size);
+    put_u32(find_entry(file, TIFFTAG_STRIPBYTECOUNTS) + 8, (uint32_t)packed);
+    memcpy(longer, file.data, file.size);
+    memcpy(longer + file.size, strip, packed);
+    file_write(bad->name, longer, file.size + packed);
+    free(longer);
+    free(strip);
+    free(zeros);
+    bytes_free(&file);
+}
+
 static void count_65535(const BadFile *bad)
 {
     write_sound(bad->name, NULL);
@@ -164,6 +219,11 @@ static void with_xmp_garbage(const BadFile *bad)
     write_sound(bad->name, &(TiffOptions){.xmp = "<x:xmpmeta but then no more"});
 }
 
+static void with_xmp_bomb(const BadFile *bad)
+{
+    write_sound(bad->name, &(TiffOptions){.xmp = bad_xmp_bomb});
+}
+
 const BadFile bad_tiffs[] = {
     {"tiff-cut-to-4-bytes.tif", bad_cut, 0, 4, "", BAD_FAILS},
     {"tiff-cut-to-8-bytes.tif", bad_cut, 0, 8, "", BAD_FAILS},
@@ -174,6 +234,12 @@ const BadFile bad_tiffs[] = {
     {"tiff-directory-in-pixels.tif", set_directory, 0, 1000, "", BAD_FAILS},
     {"tiff-directory-of-65535-entries.tif", count_65535, 0, 0, "", BAD_FAILS},
     {"tiff-directory-loop.tif", loop_directory, 0, 0, "loop", BAD_WARNS},
+    {"tiff-chain-of-60000-directories.tif", chain_of_directories, 60000, 0, "", BAD_READS},
+    {"tiff-2-billion-wide.tif", set_tag, TIFFTAG_IMAGEWIDTH, 2147483648, "", BAD_FAILS},
+    {"tiff-2-billion-high.tif", set_tag, TIFFTAG_IMAGELENGTH, 2147483648, "", BAD_FAILS},
+    {"tiff-2-billion-rows-a-strip.tif", set_tag, TIFFTAG_ROWSPERSTRIP, 2147483648, "", BAD_READS},
+    {"tiff-2-billion-strips.tif", set_count, TIFFTAG_STRIPOFFSETS, 2147483648, "", BAD_FAILS},
+    {"tiff-strip-bomb.tif", with_strip_bomb, 60, 0, "", BAD_READS},
     {"tiff-width-0.tif", set_tag, TIFFTAG_IMAGEWIDTH, 0, "", BAD_FAILS},
     {"tiff-height-0.tif", set_tag, TIFFTAG_IMAGELENGTH, 0, "", BAD_FAILS},
     {"tiff-4-billion-wide.tif", set_tag, TIFFTAG_IMAGEWIDTH, 4294967295, "", BAD_FAILS},
@@ -198,6 +264,7 @@ const BadFile bad_tiffs[] = {
     {"tiff-big-directory-outside.tif", big_tiff_directory, 0, 0, "", BAD_FAILS},
     {"tiff-big-cut-to-60-percent.tif", big_tiff_cut, 60, 0, "", BAD_FAILS},
     {"tiff-profile-garbage.tif", with_profile, 0, 0, "profile", BAD_WARNS},
+    {"tiff-xmp-entity-bomb.tif", with_xmp_bomb, 0, 0, "document type", BAD_WARNS},
     {"tiff-xmp-garbage.tif", with_xmp_garbage, 0, 0, "XMP", BAD_WARNS},
     {0},
 };

@@ -248,12 +248,10 @@ static bool is_writing(void)
 
 /* A view large enough that its PNG takes a while to deflate; the signal comes when the temporary file is
  * there. */
-static void assert_dies_clean(int number)
+static void assert_dies_clean(int number, const char *const *arguments)
 {
     FileState before = file_state("in.png");
-    Started *started = run_start((const char *const[]){underfoot_path(), "view", "in.png", "-o", "out.png",
-                                                       "--size", "6000x4000", "--sampling", "bilinear", NULL},
-                                 NULL);
+    Started *started = run_start(arguments, NULL);
     int process = run_process_id(started);
     while (!is_writing() && !has_ended(process))
         nanosleep(&(struct timespec){.tv_nsec = 1000000}, NULL);
@@ -265,14 +263,31 @@ static void assert_dies_clean(int number)
     run_free(&run);
 }
 
+#define VIEW                                                                                                 \
+    ((const char *const[]){underfoot_path(), "view", "in.png", "-o", "out.png", "--size", "6000x4000",       \
+                           "--sampling", "bilinear", NULL})
+
 Test(cli_output, dies_by_sigterm_and_leaves_nothing)
 {
-    assert_dies_clean(SIGTERM);
+    assert_dies_clean(SIGTERM, VIEW);
 }
 
 Test(cli_output, dies_by_sigint_and_leaves_nothing)
 {
-    assert_dies_clean(SIGINT);
+    assert_dies_clean(SIGINT, VIEW);
+}
+
+/* Patching in place: the picture stays what it was. */
+Test(cli_output, a_patch_that_is_ended_leaves_its_picture_alone)
+{
+    static const int numbers[] = {SIGINT, SIGTERM, SIGPIPE};
+    Pixels panorama = panorama_make(&(PanoramaOptions){.width = 4096, .height = 2048});
+    png_write("in.png", &panorama, NULL);
+    pixels_free(&panorama);
+    for (size_t i = 0; i < 3; i++)
+        assert_dies_clean(numbers[i],
+                          (const char *const[]){underfoot_path(), "patch", "in.png", "-o", "in.png",
+                                                "--overwrite", "--cap", "20", "--fill", "smooth", NULL});
 }
 
 /* What nohup asks for stays so. */

@@ -251,6 +251,50 @@ Test(cli_tour, ends_in_order_when_it_is_interrupted)
     free(run_tour(0, NULL, NULL));
 }
 
+Test(cli_tour, ends_in_order_when_it_is_told_to)
+{
+    Run run = kill_tour("out/.underfoot/work", SIGTERM);
+    cr_expect_eq(run.signal, SIGTERM);
+    expect_tidy();
+    run_free(&run);
+    free(run_tour(0, NULL, NULL));
+}
+
+/* Whoever read its messages has gone away. */
+Test(cli_tour, ends_in_order_when_nobody_listens)
+{
+    Run run = run_program(
+        (const char *const[]){"sh", "-c", "exec \"$0\" tour tour.ini 2>&1", underfoot_path(), NULL},
+        &(RunOptions){.stdout_unread = true});
+    cr_expect_eq(run.signal, SIGPIPE, "status %d", run.status);
+    expect_tidy();
+    run_free(&run);
+    free(run_tour(0, NULL, NULL));
+}
+
+/* Names that a shell, a sheet, JSON, CSV or HTML may stumble over, in a folder that is a link. */
+Test(cli_tour, takes_names_of_every_sort)
+{
+    static const char *const names[] = {"with space.jpg", "new\nline.jpg",         "quote\"and\\.jpg",
+                                        "-o.jpg",         "\xc3\xa9t\xc3\xa9.jpg", "tab\t.jpg",
+                                        "=cmd(),.jpg",    "\xff\xfe.jpg",          "<script>.jpg"};
+    char path[100];
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        snprintf(path, sizeof path, "in/%s", names[i]);
+        file_copy("in/a.jpg", path);
+    }
+    cr_assert(mkdir("store", 0777) == 0 && symlink("store", "out") == 0);
+    expect_text(run_tour(0, "--review", "page.html"), "\"panoramas\": 12, \"done\": 12");
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        snprintf(path, sizeof path, "store/%s", names[i]);
+        cr_expect(file_exists(path), "%s", path);
+        snprintf(path, sizeof path, "store/small/%s", names[i]);
+        cr_expect(file_exists(path), "%s", path);
+    }
+    expect_made(NULL, "\"made\": 0");
+    expect_tidy();
+}
+
 /* What was on its way when the power went: a torn record, and results that no record knows any more. */
 Test(cli_tour, takes_a_torn_journal_for_what_it_still_says)
 {
