@@ -12,21 +12,25 @@
 #include <fftw3.h>
 #include <math.h>
 
+#include "base/cpu.h"
 #include "base/memory.h"
 #include "base/report.h"
 #include "patch/grain_cubic.h"
 #include "patch/grain_spectrum.h"
+#include "patch/grain_tile.h"
 #include "patch/region.h"
 #include "patch/rows.h"
 
-#define TILE         ((size_t)512) /* samples a side */
-#define FINE         2             /* samples a pixel */
+#define FINE         2 /* samples a pixel */
 #define TILES        2
 #define HALVES       (TILE / 2 + 1)
 #define LEAST_WEIGHT 0.02
+#define TILE         UF_GRAIN_TILE
+#define SIDE         UF_GRAIN_SIDE
+#define CHUNK        UF_GRAIN_CHUNK
 
 struct UfGrain {
-    float *tiles;  /* TILES x TILE x TILE x 4 */
+    float *tiles;  /* TILES x SIDE x SIDE x 4 */
     float *around; /* width x 2: cosine and sine of each column's longitude */
     size_t channels;
     double variance[3];
@@ -155,8 +159,8 @@ static UfStatus make_tile(const UfGrainSpectrum *s, size_t channels, uint64_t st
         colour_waves(s, channels, waves);
     for (size_t c = 0; good && c < channels; c++) {
         fftw_execute_dft_c2r(back, waves[c], samples);
-        for (size_t i = 0; i < TILE * TILE; i++)
-            out[4 * i + c] = (float)samples[i];
+        for (size_t i = 0; i < SIDE * SIDE; i++)
+            out[4 * i + c] = (float)samples[i / SIDE % TILE * TILE + i % SIDE % TILE];
     }
     fftw_destroy_plan(there);
     fftw_destroy_plan(back);
@@ -175,14 +179,14 @@ static UfStatus make(const UfGrainSpectrum *s, const UfCap *cap, size_t channels
     UfStatus status = UF_OK;
     grain->channels = channels;
     grain->pixel_rad = 2 * UF_PI / (double)cap->width_px;
-    grain->tiles = uf_alloc_zero(TILES * TILE * TILE, 4 * sizeof *grain->tiles);
+    grain->tiles = uf_alloc_zero(TILES * SIDE * SIDE, 4 * sizeof *grain->tiles);
     grain->around = uf_alloc(cap->width_px, 2 * sizeof *grain->around);
     if (grain->tiles == NULL || grain->around == NULL) {
         uf_grain_free(&grain);
         return uf_fail_memory(report);
     }
     for (size_t t = 0; status == UF_OK && t < TILES; t++)
-        status = make_tile(s, channels, ((uint64_t)seed * TILES + t) * 3, grain->tiles + t * 4 * TILE * TILE,
+        status = make_tile(s, channels, ((uint64_t)seed * TILES + t) * 3, grain->tiles + t * 4 * SIDE * SIDE,
                            report);
     if (status != UF_OK) {
         uf_grain_free(&grain);
@@ -210,26 +214,37 @@ UfStatus uf_grain_measure(const UfPicture *panorama, const UfCap *cap, unsigned 
     return status;
 }
 
+static void read_plainly(const float *tile, const float turn[4], const float *x_px, const float *y_px,
+                         float (*out)[4])
+{
+    uf_grain_read_inline(tile, turn, x_px, y_px, out);
+}
+
+static UfGrainRead *reader(void)
+{
+#if defined(__x86_64__)
+    if (uf_cpu_flags() & UF_CPU_AVX2)
+        return uf_grain_read_avx2;
+#endif
+    return read_plainly;
+}
+
+/* Adds what all tiles have at CHUNK places. */
+static void add_tiles(const UfGrain *grain, const float *x_px, const float *y_px, float (*out)[4])
+{
+    UfGrainRead *read = reader();
+    for (size_t t = 0; t < TILES; t++) {
+        const float turn[4] = {(float)(FINE * lie[t][0]), (float)(FINE * lie[t][1]), (float)lie[t][2],
+                               (float)lie[t][3]};
+        read(grain->tiles + t * 4 * SIDE * SIDE, turn, x_px, y_px, out);
+    }
+}
+
 void uf_grain_at(const UfGrain *grain, double x_px, double y_px, float out[4])
 {
-    memset(out, 0, 4 * sizeof *out);
-    for (size_t t = 0; t < TILES; t++) {
-        double u = FINE * (lie[t][0] * x_px - lie[t][1] * y_px) + lie[t][2];
-        double v = FINE * (lie[t][1] * x_px + lie[t][0] * y_px) + lie[t][3];
-        double left = floor(u), top = floor(v), across[4], down[4];
-        uf_keys_weights(u - left, across);
-        uf_keys_weights(v - top, down);
-        size_t x0 = (size_t)((long long)left - 1), y0 = (size_t)((long long)top - 1);
-        for (size_t j = 0; j < 4; j++) {
-            const float *row = grain->tiles + 4 * TILE * (t * TILE + (y0 + j) % TILE);
-            for (size_t i = 0; i < 4; i++) {
-                const float *sample = row + 4 * ((x0 + i) % TILE);
-                float weight = (float)(across[i] * down[j]);
-                for (size_t c = 0; c < 4; c++)
-                    out[c] += weight * sample[c];
-            }
-        }
-    }
+    float x[CHUNK] = {(float)x_px}, y[CHUNK] = {(float)y_px}, values[CHUNK][4] = {{0}};
+    add_tiles(grain, x, y, values);
+    memcpy(out, values[0], sizeof values[0]);
 }
 
 /* Of a fill of weight w; near 0, where nothing of it will be seen, not without bounds. */
@@ -238,19 +253,33 @@ static float strength_of(double w)
     return w >= 1 ? 1 : (float)sqrt((2 - w) / fmax(w, LEAST_WEIGHT));
 }
 
+/* `count` pixels of a row of the fill from column `x0` on, up to CHUNK. */
+static void add_chunk(const UfGrain *grain, const UfCap *cap, size_t y_px, size_t x0, size_t count,
+                      float *fill)
+{
+    float across_px[CHUNK] = {0}, down_px[CHUNK] = {0}, weights[CHUNK], values[CHUNK][4] = {{0}};
+    float radius_px = (float)(uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y_px)) / grain->pixel_rad);
+    const float *around = grain->around + 2 * x0;
+    for (size_t i = 0; i < count; i++) {
+        across_px[i] = radius_px * around[2 * i];
+        down_px[i] = radius_px * around[2 * i + 1];
+    }
+    add_tiles(grain, across_px, down_px, values);
+    uf_cap_weights(cap, y_px, x0, count, weights);
+    for (size_t i = 0; i < count; i++) {
+        float strength = strength_of((double)weights[i]);
+        for (size_t c = 0; c < grain->channels; c++)
+            fill[i * grain->channels + c] += strength * values[i][c];
+    }
+}
+
+/* Chunk after chunk from top to bottom: what they need of the tiles lies close together. */
 void uf_grain_add(const UfGrain *grain, const UfCap *cap, size_t y0, size_t count, float *fill)
 {
-    size_t width = cap->width_px, channels = grain->channels;
+    size_t width = cap->width_px;
 #pragma omp parallel for schedule(static) num_threads(cap->threads)
-    for (size_t r = 0; r < count; r++) {
-        double radius_px = uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y0 + r)) / grain->pixel_rad;
-        for (size_t x = 0; x < width; x++) {
-            float value[4], *pixel = fill + (r * width + x) * channels;
-            float strength = strength_of(uf_cap_weight_at(cap, x, y0 + r));
-            uf_grain_at(grain, radius_px * (double)grain->around[2 * x],
-                        radius_px * (double)grain->around[2 * x + 1], value);
-            for (size_t c = 0; c < channels; c++)
-                pixel[c] += strength * value[c];
-        }
-    }
+    for (size_t x = 0; x < width; x += CHUNK)
+        for (size_t i = 0; i < count; i++)
+            add_chunk(grain, cap, y0 + i, x, width - x < CHUNK ? width - x : CHUNK,
+                      fill + (i * width + x) * grain->channels);
 }

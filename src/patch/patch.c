@@ -199,40 +199,67 @@ static UfStatus fill_rows(const Filler *filler, const UfCap *cap, size_t y0, siz
     return UF_OK;
 }
 
-static void blend_row(UfPicture *panorama, size_t y, const float *fill, double weight,
-                      const UfTransfer *transfer, float *colour, float *alpha)
+/* What a thread blends a row in. */
+typedef struct Desk {
+    float *weights, *colour, *alpha;
+    uint8_t *before;
+} Desk;
+
+static void desk_clear(Desk *desk)
 {
-    size_t width = uf_picture_width_px(panorama);
-    size_t channels = uf_colour_channels(panorama);
-    uf_row_load(panorama, y, colour, alpha);
-    for (size_t x = 0; x < width; x++)
-        uf_over(transfer, fill + x * channels, (float)weight, colour + x * channels, alpha + x, channels);
-    uf_row_store(panorama, y, colour, alpha);
+    free(desk->weights);
+    free(desk->colour);
+    free(desk->alpha);
+    free(desk->before);
 }
 
-/* A row of which only parts are covered: where the weight is 0 not even rounding touches it. */
-static void blend_parts(UfPicture *panorama, const UfCap *cap, size_t y, const float *fill,
-                        const UfTransfer *transfer, float *colour, float *alpha, uint8_t *before)
+static bool desk_create(const UfPicture *panorama, Desk *out)
 {
-    size_t channels = uf_colour_channels(panorama), stride = uf_picture_stride_bytes(panorama);
-    size_t pixel_bytes = stride / cap->width_px;
+    size_t width = uf_picture_width_px(panorama);
+    *out = (Desk){.weights = uf_alloc(width, sizeof *out->weights),
+                  .colour = uf_alloc(width * uf_colour_channels(panorama), sizeof *out->colour),
+                  .alpha = uf_alloc(width, sizeof *out->alpha),
+                  .before = uf_alloc(uf_picture_stride_bytes(panorama), 1)};
+    return out->weights != NULL && out->colour != NULL && out->alpha != NULL && out->before != NULL;
+}
+
+static bool covers_all(const float *weights, size_t count)
+{
+    for (size_t x = 0; x < count; x++)
+        if (!(weights[x] >= 1))
+            return false;
+    return true;
+}
+
+/* A row that is covered gets the fill; of another the pixels of weight 0 are not touched, not even by
+ * rounding. */
+static void blend_row(UfPicture *panorama, size_t y, const float *fill, const UfTransfer *transfer,
+                      const Desk *desk)
+{
+    size_t width = uf_picture_width_px(panorama), stride = uf_picture_stride_bytes(panorama);
+    size_t channels = uf_colour_channels(panorama), pixel_bytes = stride / width;
+    const float *weights = desk->weights;
+    if (covers_all(weights, width)) { /* then they are its alpha, too */
+        uf_row_store(panorama, y, fill, weights);
+        return;
+    }
     uint8_t *row = uf_picture_row(panorama, y);
-    memcpy(before, row, stride);
-    uf_row_load(panorama, y, colour, alpha);
-    for (size_t x = 0; x < cap->width_px; x++)
-        uf_over(transfer, fill + x * channels, (float)uf_cap_weight_at(cap, x, y), colour + x * channels,
-                alpha + x, channels);
-    uf_row_store(panorama, y, colour, alpha);
-    for (size_t x = 0; x < cap->width_px; x++)
-        if (!(uf_cap_weight_at(cap, x, y) > 0))
-            memcpy(row + x * pixel_bytes, before + x * pixel_bytes, pixel_bytes);
+    memcpy(desk->before, row, stride);
+    uf_row_load(panorama, y, desk->colour, desk->alpha);
+    for (size_t x = 0; x < width; x++)
+        uf_over(transfer, fill + x * channels, weights[x], desk->colour + x * channels, desk->alpha + x,
+                channels);
+    uf_row_store(panorama, y, desk->colour, desk->alpha);
+    for (size_t x = 0; x < width; x++)
+        if (!(weights[x] > 0))
+            memcpy(row + x * pixel_bytes, desk->before + x * pixel_bytes, pixel_bytes);
 }
 
 /* Marks the runs of a row that were covered. */
-static void touch_parts(const UfCap *cap, size_t y, UfTouched *touched)
+static void touch_parts(const float *weights, size_t width, size_t y, UfTouched *touched)
 {
-    for (size_t x = 0, from = 0; x <= cap->width_px; x++) {
-        if (x < cap->width_px && uf_cap_weight_at(cap, x, y) > 0)
+    for (size_t x = 0, from = 0; x <= width; x++) {
+        if (x < width && weights[x] > 0)
             continue;
         if (x > from)
             uf_touched_add(touched, from, y, x, y + 1);
@@ -240,37 +267,62 @@ static void touch_parts(const UfCap *cap, size_t y, UfTouched *touched)
     }
 }
 
+static UfStatus touch_rows(const UfCap *cap, size_t y0, size_t y1, UfTouched *touched, UfReport *report)
+{
+    if (cap->region == NULL) {
+        uf_touched_add(touched, 0, y0, cap->width_px, y1);
+        return UF_OK;
+    }
+    float *weights = uf_alloc(cap->width_px, sizeof *weights);
+    if (weights == NULL)
+        return uf_fail_memory(report);
+    for (size_t y = y0; y < y1; y++) {
+        uf_cap_weights(cap, y, 0, cap->width_px, weights);
+        touch_parts(weights, cap->width_px, y, touched);
+    }
+    free(weights);
+    return UF_OK;
+}
+
+/* Lays `count` rows of the fill over the picture's. */
+static void lay_rows(UfPicture *panorama, const UfCap *cap, size_t y0, size_t count,
+                     const UfTransfer *transfer, const Desk *desks, const float *fill)
+{
+    size_t values = cap->width_px * uf_colour_channels(panorama);
+#pragma omp parallel for schedule(static) num_threads(cap->threads)
+    for (size_t i = 0; i < count; i++) {
+        const Desk *desk = &desks[omp_get_thread_num()];
+        uf_cap_weights(cap, y0 + i, 0, cap->width_px, desk->weights);
+        blend_row(panorama, y0 + i, fill + i * values, transfer, desk);
+    }
+}
+
 /* Fills and feathers rows [y0, y1), band by band. */
 static UfStatus cover(UfPicture *panorama, const Filler *filler, const UfCap *cap, size_t y0, size_t y1,
                       UfReport *report)
 {
-    size_t channels = uf_colour_channels(panorama);
+    size_t channels = uf_colour_channels(panorama), threads = (size_t)cap->threads;
     UfTransfer *transfer = NULL;
     UfStatus status = uf_transfer_create(panorama, &transfer, report);
     float *fill = uf_alloc(BAND_ROWS * cap->width_px * channels, sizeof *fill);
-    float *colour = uf_alloc(cap->width_px * channels, sizeof *colour);
-    float *alpha = uf_alloc(cap->width_px, sizeof *alpha);
-    uint8_t *before = uf_alloc(uf_picture_stride_bytes(panorama), 1);
-    if (status == UF_OK && (fill == NULL || colour == NULL || alpha == NULL || before == NULL))
+    Desk *desks = uf_alloc_zero(threads, sizeof *desks);
+    bool has_room = fill != NULL && desks != NULL;
+    for (size_t t = 0; has_room && t < threads; t++)
+        has_room = desk_create(panorama, &desks[t]);
+    if (status == UF_OK && !has_room)
         status = uf_fail_memory(report);
     for (size_t y = y0; status == UF_OK && y < y1; y += BAND_ROWS) {
         size_t count = y1 - y < BAND_ROWS ? y1 - y : BAND_ROWS;
         status = fill_rows(filler, cap, y, count, channels, fill, report);
         if (status == UF_OK && filler->grain != NULL)
             uf_grain_add(filler->grain, cap, y, count, fill);
-        for (size_t i = 0; status == UF_OK && i < count; i++) {
-            const float *row = fill + i * cap->width_px * channels;
-            double weight = uf_cap_weight(cap, uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y + i)));
-            if (cap->region != NULL)
-                blend_parts(panorama, cap, y + i, row, transfer, colour, alpha, before);
-            else
-                blend_row(panorama, y + i, row, weight, transfer, colour, alpha);
-        }
+        if (status == UF_OK)
+            lay_rows(panorama, cap, y, count, transfer, desks, fill);
     }
     free(fill);
-    free(colour);
-    free(alpha);
-    free(before);
+    for (size_t t = 0; desks != NULL && t < threads; t++)
+        desk_clear(&desks[t]);
+    free(desks);
     uf_transfer_free(&transfer);
     return status;
 }
@@ -319,11 +371,8 @@ static UfStatus lay_fill(UfPicture *panorama, const UfCap *cap, const UfPatchOpt
     UfStatus status = prepare(panorama, cap, options, &filler, report);
     if (status == UF_OK)
         status = cover(panorama, &filler, cap, first, first + count, report);
-    if (status == UF_OK && touched != NULL && cap->region == NULL)
-        uf_touched_add(touched, 0, first, cap->width_px, first + count);
-    for (size_t y = first; status == UF_OK && touched != NULL && cap->region != NULL && y < first + count;
-         y++)
-        touch_parts(cap, y, touched);
+    if (status == UF_OK && touched != NULL)
+        status = touch_rows(cap, first, first + count, touched, report);
     result->fill_used = filler.fill;
     result->plate = filler.plate;
     *rings = count;

@@ -3,6 +3,7 @@
  * frames are, so that their grain is as even on the sphere as a real one, and looked at straight up, one
  * pixel of the view for one of the panorama's equator.
  */
+#include "base/cpu.h"
 #include "test_patch_support.h"
 
 #include <stdlib.h>
@@ -271,16 +272,22 @@ Test(grain, is_measured_where_it_is_quiet)
     uf_picture_free(&picture);
 }
 
-Test(grain, follows_the_seed_and_not_the_threads)
+Test(grain, follows_the_seed_not_the_threads_nor_the_processor)
 {
     const Noise noise = {{4, 4, 4}, 0, 0, 0.5, 0.4};
-    UfPicture *one = noisy_sky(&noise, UF_SAMPLE_U8), *two = copy_picture(one), *three = copy_picture(one);
+    UfPicture *one = noisy_sky(&noise, UF_SAMPLE_U8), *two = copy_picture(one), *three = copy_picture(one),
+              *plain = copy_picture(one);
     UfPatchOptions options = options_of(UF_FILL_SMOOTH, 15, 2);
     options.threads = 1;
     patch(one, &options);
     options.threads = 3;
     patch(two, &options);
     cr_expect_eq(largest_difference(one, two), 0);
+    uf_cpu_set_mask(0);
+    patch(plain, &options);
+    uf_cpu_set_mask(UF_CPU_ALL);
+    cr_expect_eq(largest_difference(one, plain), 0);
+    uf_picture_free(&plain);
     options.seed++;
     patch(three, &options);
     cr_expect_gt(largest_difference(one, three), 4 / 255.0);
