@@ -25,6 +25,7 @@ typedef struct RowsReader {
     size_t first_mcu_row, end_mcu_row;
     size_t first_px, height_px; /* the same in pixels */
     uint8_t *unwanted;
+    UfJpegNote *note;
 } RowsReader;
 
 /* The segments that a decoder needs, with the smaller height in the frame header (B.2.2). No restart
@@ -60,6 +61,8 @@ static bool put_rows(RowsReader *reader)
     size_t count = (reader->end_mcu_row - reader->first_mcu_row) * walk->columns;
     if (!uf_jpeg_walk_skip(walk, reader->first_mcu_row * walk->columns))
         return false;
+    reader->note->mcu_row = reader->first_mcu_row;
+    reader->note->mark = uf_jpeg_walk_mark(walk);
     for (size_t i = 0; i < count; i++) {
         if (uf_jpeg_walk_restart_is_due(walk) && !uf_jpeg_walk_restart(walk))
             return false;
@@ -126,8 +129,15 @@ bool uf_jpeg_read_rows(const struct jpeg_decompress_struct *jpeg, UfInput *input
         return false;
     reader->jpeg.err = uf_jpeg_errors_init(&reader->errors, input->path, NULL);
     reader->unwanted = uf_alloc(picture->stride_bytes, 1);
-    bool done = reader->unwanted != NULL && put_together(reader, jpeg, input, picture) &&
-                decode(reader, jpeg, picture);
+    reader->note = uf_alloc_zero(1, sizeof *reader->note);
+    bool done = reader->unwanted != NULL && reader->note != NULL &&
+                fstat(fileno(input->stream), &reader->note->file) == 0 &&
+                put_together(reader, jpeg, input, picture) && decode(reader, jpeg, picture);
+    if (done) {
+        picture->note = reader->note;
+        reader->note = NULL;
+    }
+    free(reader->note);
     jpeg_destroy_decompress(&reader->jpeg);
     uf_jpeg_bits_clear(&reader->bits);
     uf_jpeg_walk_clear(&reader->walk);

@@ -189,6 +189,33 @@ static void warn_of_trailer(const Splicer *splicer, uint64_t end, UfReport *repo
         uf_jpeg_warn_of_trailer(splicer->source, end, report);
 }
 
+/* The very file, unchanged since? */
+static bool is_same_file(const struct stat *noted, const UfInput *source)
+{
+    struct stat now;
+    return fstat(fileno(source->stream), &now) == 0 && now.st_dev == noted->st_dev &&
+           now.st_ino == noted->st_ino && now.st_size == noted->st_size &&
+           now.st_mtim.tv_sec == noted->st_mtim.tv_sec && now.st_mtim.tv_nsec == noted->st_mtim.tv_nsec &&
+           now.st_ctim.tv_sec == noted->st_ctim.tv_sec && now.st_ctim.tv_nsec == noted->st_ctim.tv_nsec;
+}
+
+/* Goes where the rows that were read begin, if nothing above them was touched; returns that row, or 0. */
+static size_t go_to_note(Splicer *splicer)
+{
+    const UfJpegNote *note = splicer->picture->note;
+    UfJpegWalk *walk = &splicer->walk;
+    if (note == NULL || splicer->picture->format != UF_FORMAT_JPEG || note->mcu_row == 0 ||
+        !is_same_file(&note->file, splicer->source) ||
+        uf_touched_any_stored(splicer->touched, splicer->picture, splicer->picture->orientation, 0, 0,
+                              splicer->jpeg.image_width, note->mcu_row * walk->mcu_height_px))
+        return 0;
+    UfJpegPlace from = uf_jpeg_walk_place(walk);
+    uf_jpeg_walk_resume(walk, &note->mark);
+    uf_jpeg_bits_range(&splicer->bits, from, note->mark.place);
+    memcpy(splicer->predictors, walk->predictors, sizeof walk->predictors);
+    return note->mcu_row;
+}
+
 /* The scan: its header as it is, then the data. */
 static UfStatus splice_scan(Splicer *splicer, uint64_t scan_start, UfOutput *output, UfReport *report)
 {
@@ -201,7 +228,7 @@ static UfStatus splice_scan(Splicer *splicer, uint64_t scan_start, UfOutput *out
     if (status != UF_OK)
         return status;
     uf_jpeg_bits_range(bits, uf_jpeg_walk_place(walk), uf_jpeg_walk_place(walk));
-    for (size_t row = 0; row < walk->rows && status == UF_OK; row++) {
+    for (size_t row = go_to_note(splicer); row < walk->rows && status == UF_OK; row++) {
         status = splice_row(splicer, row, report);
         if (status == UF_OK)
             status = bits->status;

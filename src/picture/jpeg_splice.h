@@ -4,6 +4,18 @@
 
 #include "picture/jpeg_bits.h"
 
+#include <sys/stat.h>
+
+/*
+ * Where a row of MCUs begins, noted by who read rows from there on (UfPicture.note), so that a splice of the
+ * same file need not walk there again.
+ */
+typedef struct UfJpegNote {
+    struct stat file;
+    size_t mcu_row;
+    UfJpegMark mark;
+} UfJpegNote;
+
 /*
  * As uf_jpeg_rewrite, for files of one sequential Huffman scan. *served is false when that is not possible:
  * another kind of file, missing codes, damage; the output may then be partly written, and nothing was

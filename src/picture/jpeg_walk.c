@@ -62,6 +62,30 @@ static uint32_t entry_of(unsigned length, unsigned symbol)
     return (length + (symbol & 15u)) | symbol << 8 | advance_of(symbol) << 16;
 }
 
+/*
+ * For the next bits of AC data, all the symbols that are whole in them, with their values: bits taken | 1 <<
+ * 8 when the last one ends the block | coefficients that the others stand for << 16. 0: not even one is
+ * whole.
+ */
+static void make_runs(UfJpegCodes *codes)
+{
+    for (uint32_t bits = 0; bits < 1u << UF_JPEG_RUN_BITS; bits++) {
+        unsigned taken = 0, coefficients = 0, done = 0;
+        while (done == 0 && taken < UF_JPEG_RUN_BITS) {
+            /* what lies beyond the bits is 0 here; a symbol that needs it is not whole */
+            uint32_t next = bits << taken & ((1u << UF_JPEG_RUN_BITS) - 1);
+            uint32_t entry = codes->look[next >> (UF_JPEG_RUN_BITS - UF_JPEG_LOOK_BITS)];
+            unsigned advance = entry >> 16;
+            if (entry == 0 || (entry & 255u) > UF_JPEG_RUN_BITS - taken || advance == NO_SYMBOL)
+                break;
+            taken += entry & 255u;
+            done = advance == BLOCK_DONE;
+            coefficients += done ? 0 : advance;
+        }
+        codes->run[bits] = taken | done << 8 | coefficients << 16;
+    }
+}
+
 /* T.81 annex C. False for a table that is none. */
 static bool make_codes(const JHUFF_TBL *table, UfJpegCodes *out)
 {
@@ -86,6 +110,7 @@ static bool make_codes(const JHUFF_TBL *table, UfJpegCodes *out)
         }
         out->largest[length] = count > 0 ? (int32_t)code - 1 : -1;
     }
+    make_runs(out);
     return index > 0;
 }
 
@@ -270,6 +295,14 @@ static inline void skip_ac(UfJpegWalk *walk, const UfJpegCodes *codes)
     do {
         if (walk->count < 32)
             refill(walk);
+        uint32_t run = codes->run[walk->bits >> (64 - UF_JPEG_RUN_BITS)];
+        if (run != 0 && k + (run >> 16) < DCTSIZE2) {
+            drop(walk, run & 255u);
+            k += run >> 16;
+            if ((run & 256u) != 0)
+                return;
+            continue;
+        }
         uint32_t entry = next_symbol(walk, codes);
         drop(walk, entry & 255u);
         k += entry >> 16;
@@ -309,6 +342,29 @@ UfJpegPlace uf_jpeg_walk_place(const UfJpegWalk *walk)
     for (unsigned i = 0; i < whole; i++)
         at -= at[-1] == 0 && at - walk->buffer >= 2 && at[-2] == 0xFF ? 2 : 1;
     return (UfJpegPlace){walk->base + (uint64_t)(at - walk->buffer), whole * 8 - ahead};
+}
+
+UfJpegMark uf_jpeg_walk_mark(const UfJpegWalk *walk)
+{
+    UfJpegMark mark = {.place = uf_jpeg_walk_place(walk),
+                       .mcus_to_restart = walk->mcus_to_restart,
+                       .next_restart = walk->next_restart};
+    memcpy(mark.predictors, walk->predictors, sizeof mark.predictors);
+    return mark;
+}
+
+void uf_jpeg_walk_resume(UfJpegWalk *walk, const UfJpegMark *mark)
+{
+    walk->base = mark->place.byte;
+    walk->filled = 0;
+    walk->next = walk->buffer;
+    begin_at(walk, walk->buffer);
+    fill(walk);
+    refill(walk);
+    drop(walk, mark->place.bit);
+    memcpy(walk->predictors, mark->predictors, sizeof walk->predictors);
+    walk->mcus_to_restart = mark->mcus_to_restart;
+    walk->next_restart = mark->next_restart;
 }
 
 bool uf_jpeg_walk_restart_is_due(const UfJpegWalk *walk)

@@ -12,6 +12,7 @@
 #include "picture/jpeg_internal.h"
 
 #define UF_JPEG_LOOK_BITS      10u
+#define UF_JPEG_RUN_BITS       11u
 #define UF_JPEG_MAX_MCU_BLOCKS 10u                  /* T.81 B.2.3 */
 #define UF_JPEG_WALK_TABLES    (2u * NUM_HUFF_TBLS) /* DC, then AC */
 
@@ -31,11 +32,20 @@ typedef struct UfJpegPlace {
     unsigned bit;
 } UfJpegPlace;
 
+/* Where a walk was: what it needs to go on from there in the same file. */
+typedef struct UfJpegMark {
+    UfJpegPlace place;
+    int predictors[MAX_COMPS_IN_SCAN];
+    size_t mcus_to_restart;
+    unsigned next_restart;
+} UfJpegMark;
+
 /*
  * A Huffman table, for reading and for writing. look[]: the next bits of the data to
  * bits of code and value (0..7) | symbol << 8 | coefficients that it stands for << 16; 0 for longer codes.
  */
 typedef struct UfJpegCodes {
+    uint32_t run[1u << UF_JPEG_RUN_BITS]; /* of AC codes: see jpeg_walk.c */
     uint32_t look[1u << UF_JPEG_LOOK_BITS];
     int32_t largest[17];     /* code of each length; -1: none (T.81 F.2.2.3, MAXCODE) */
     int32_t first_value[17]; /* index of the value of code 0 of that length, may be negative */
@@ -87,6 +97,8 @@ bool uf_jpeg_walk_open(UfJpegWalk *walk, const struct jpeg_decompress_struct *jp
                        uint64_t start);
 void uf_jpeg_walk_clear(UfJpegWalk *walk);
 UfJpegPlace uf_jpeg_walk_place(const UfJpegWalk *walk);
+UfJpegMark uf_jpeg_walk_mark(const UfJpegWalk *walk);
+void uf_jpeg_walk_resume(UfJpegWalk *walk, const UfJpegMark *mark);
 bool uf_jpeg_walk_restart_is_due(const UfJpegWalk *walk);
 /* Steps over the marker that is due. */
 bool uf_jpeg_walk_restart(UfJpegWalk *walk);

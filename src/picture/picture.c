@@ -139,6 +139,7 @@ void uf_picture_free(UfPicture **picture)
         munmap((*picture)->data, (*picture)->reserved_bytes);
     else
         free((*picture)->data);
+    free((*picture)->note);
     free(*picture);
     *picture = NULL;
 }

@@ -22,6 +22,7 @@ struct UfPicture {
     int orientation;       /* of the stored pixels in that file, 1..8: the picture itself is upright */
     UfMetadata metadata;
     size_t described_width_px, described_height_px; /* the upright size that the metadata speak of */
+    void *note; /* from malloc, or NULL: what its codec noted while reading, for its own `rewrite` */
 };
 
 /* A picture of zeros of which only rows [first, end), which are not empty, are there. */

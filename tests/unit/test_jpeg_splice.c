@@ -231,6 +231,38 @@ Test(jpeg_splice, a_part_is_patched_like_the_whole)
     uf_picture_free(&whole);
 }
 
+/* What reading a part noted of the way saves walking it again, in the very file that was read only. */
+static void compare_with_copy(UfPicture *part, UfPicture *copy, const UfTouched *touched, const char *what)
+{
+    const UfWriteOptions over = {.overwrite = true};
+    cr_assert_eq(uf_picture_rewrite(part, "base.jpg", touched, "noted.jpg", &over, NULL), UF_OK, "%s", what);
+    cr_assert_eq(uf_picture_rewrite(copy, "base.jpg", touched, "walked.jpg", &over, NULL), UF_OK, "%s", what);
+    cr_expect(file_same("noted.jpg", "walked.jpg"), "%s", what);
+}
+
+Test(jpeg_splice, goes_on_where_reading_began)
+{
+    for (size_t s = 0; s < sizeof samplings / sizeof *samplings; s++)
+        for (size_t c = 0; c < CODINGS; c++) {
+            UfStatus status;
+            UfPicture *copy = NULL;
+            make_pnm(strcmp(samplings[s], "grey") == 0 ? 1 : 3, 5, 1);
+            make_jpeg(samplings[s], codings[c]);
+            UfPicture *part = read_rows("base.jpg", 107, HEIGHT, &status);
+            cr_assert_eq(status, UF_OK);
+            UfTouched *touched = touched_of(part);
+            change(part, touched, 0);
+            cr_assert_eq(uf_picture_copy(part, &copy, NULL), UF_OK);
+            compare_with_copy(part, copy, touched, samplings[s]);
+            make_pnm(strcmp(samplings[s], "grey") == 0 ? 1 : 3, 6, 1);
+            make_jpeg(samplings[s], codings[c]);
+            compare_with_copy(part, copy, touched, "another file");
+            uf_touched_free(&touched);
+            uf_picture_free(&copy);
+            uf_picture_free(&part);
+        }
+}
+
 /*
  * Damage: what libjpeg refuses when it reads everything is refused here, too, at the latest in writing; what
  * it takes (a changed bit may be another valid code) comes out with the same blocks.
