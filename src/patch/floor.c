@@ -64,7 +64,7 @@ UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned 
     UfFloor *floor = uf_alloc_zero(1, sizeof *floor);
     if (floor == NULL)
         return uf_fail_memory(report);
-    UfStatus status = uf_floor_plane_read(panorama, cap, &plane, report);
+    UfStatus status = uf_floor_plane_read(panorama, cap, plate != NULL, &plane, report);
     if (status == UF_OK && plate != NULL)
         status = uf_plate_lay(panorama, cap, plate, &plane, fit, report);
     if (status == UF_OK)

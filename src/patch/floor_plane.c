@@ -15,6 +15,14 @@
  */
 #define RING_FACTOR 2.2
 #define MOST_REACH  2.475
+/*
+ * The panorama's rows lie 1 + r^2 times as far apart in the plane as below the camera, and what is copied
+ * from far out is a smear there. So a wide cap's ring ends where they lie this many times as far apart as at
+ * its rim; the plane is no finer than this many times what the rim shows, the mean of both directions. A
+ * plate shows more than that: with one, the plane keeps the scale of the panorama straight below.
+ */
+#define MOST_STRETCH 1.85
+#define FINENESS     1.25
 /* Less ring than this is too little to rebuild a floor from. */
 #define LEAST_FACTOR 1.35
 /* Largest side of the plane: memory and time stay bounded. */
@@ -26,6 +34,8 @@
 #define SOFT_EDGE_PX 4.0
 /* Share of the ring that must be picture. */
 #define LEAST_SEEN 0.25
+/* The soft edge is not followed beyond this. */
+#define MOST_EDGE 4.0
 
 /* What is covered, in the plane: half-open intervals of x and y, in camera heights. */
 typedef struct Extent {
@@ -54,16 +64,32 @@ static Extent extent_of(const UfCap *cap)
     return e;
 }
 
+/* How far the soft edge of the cap reaches: so far at least the plane must, as it is seen up to there. */
+static UfStatus find_edge(const UfCap *cap, double *out, UfReport *report)
+{
+    double edge = tan(uf_cap_outer_rad(cap));
+    if (edge > MOST_EDGE)
+        return uf_fail(report, UF_ERROR_UNCLEAR, "the soft edge reaches to where the floor is a smear");
+    *out = edge;
+    return UF_OK;
+}
+
 /* A rectangle about cap and region, the ring as wide as the narrower side asks for. */
 static UfStatus choose_rectangle(const UfCap *cap, UfView *out, UfReport *report)
 {
     Extent e = extent_of(cap);
     double narrow = fmin(e.x1 - e.x0, e.y1 - e.y0), margin = fmax((RING_FACTOR - 1) * narrow / 2, 0.25);
+    double edge = 0;
+    UfStatus status = find_edge(cap, &edge, report);
+    if (status != UF_OK)
+        return status;
     if (fmax(fmax(e.x1, -e.x0), fmax(e.y1, -e.y0)) > MOST_REACH / 1.1)
         return uf_fail(report, UF_ERROR_UNCLEAR,
                        "what is to be covered reaches to where the floor is a smear");
     e = (Extent){fmax(e.x0 - margin, -MOST_REACH), fmax(e.y0 - margin, -MOST_REACH),
                  fmin(e.x1 + margin, MOST_REACH), fmin(e.y1 + margin, MOST_REACH)};
+    if (cap->cap_rad > 0)
+        e = (Extent){fmin(e.x0, -edge), fmin(e.y0, -edge), fmax(e.x1, edge), fmax(e.y1, edge)};
     double scale = (double)cap->width_px / (2 * UF_PI);
     scale = fmin(scale, MOST_SIDE_PX / fmax(e.x1 - e.x0, e.y1 - e.y0));
     if (narrow * scale < LEAST_CAP_PX)
@@ -78,24 +104,37 @@ static UfStatus choose_rectangle(const UfCap *cap, UfView *out, UfReport *report
     return UF_OK;
 }
 
+/* How far the ring about the cap reaches. */
+static double ring_reach(double rim, bool has_plate)
+{
+    double reach = fmin(fmax(RING_FACTOR * rim, rim + 0.25), MOST_REACH);
+    if (!has_plate)
+        reach = fmin(reach, fmax(sqrt(MOST_STRETCH * (1 + rim * rim) - 1), 1.03 * LEAST_FACTOR * rim));
+    return reach;
+}
+
 /* How far the ring reaches and how fine it is taken. */
-static UfStatus choose_view(const UfCap *cap, UfView *out, UfReport *report)
+static UfStatus choose_view(const UfCap *cap, bool has_plate, UfView *out, UfReport *report)
 {
     if (cap->region != NULL)
         return choose_rectangle(cap, out, report);
-    double rim = tan(cap->cap_rad);
-    double reach = fmin(fmax(RING_FACTOR * rim, rim + 0.25), MOST_REACH);
+    double rim = tan(cap->cap_rad), reach = ring_reach(rim, has_plate), edge = 0;
+    UfStatus status = find_edge(cap, &edge, report);
+    if (status != UF_OK)
+        return status;
     if (reach < LEAST_FACTOR * rim)
         return uf_fail(report, UF_ERROR_UNCLEAR,
                        "a cap of %.1f degrees leaves too little floor around it to rebuild it from",
                        uf_degrees(cap->cap_rad));
     double scale = (double)cap->width_px / (2 * UF_PI);
-    scale = fmin(scale, MOST_SIDE_PX / (2 * reach));
+    if (!has_plate)
+        scale *= fmin(1, FINENESS * pow(1 + rim * rim, -0.75));
+    scale = fmin(scale, MOST_SIDE_PX / (2 * fmax(reach, edge)));
     if (2 * rim * scale < LEAST_CAP_PX)
         return uf_fail(report, UF_ERROR_UNCLEAR,
                        "the cap of %.1f degrees is too few pixels to hold a texture",
                        uf_degrees(cap->cap_rad));
-    size_t side = 2 * (size_t)ceil(reach * scale);
+    size_t side = 2 * (size_t)ceil(fmax(reach * scale, edge * scale + SOFT_EDGE_PX));
     *out = (UfView){.projection = UF_PROJECTION_RECTILINEAR,
                     .rotation = uf_cap_rotation(cap, 0),
                     .scale_px = scale,
@@ -109,7 +148,7 @@ static UfStatus choose_view(const UfCap *cap, UfView *out, UfReport *report)
 double uf_floor_plane_farthest_rad(const UfCap *cap)
 {
     UfView view = {0};
-    if (choose_view(cap, &view, NULL) != UF_OK)
+    if (choose_view(cap, false, &view, NULL) != UF_OK)
         return 0;
     /* the corners, and what interpolation and averaging reach beyond them */
     double corner = sqrt(2) * ((double)view.width_px / 2 + SOFT_EDGE_PX);
@@ -150,10 +189,10 @@ static void read_row(const UfPicture *window, size_t x0, size_t y, bool is_root,
 }
 
 /* Cap, ring, and what lies beyond; the share of the ring that is picture. */
-static double divide(const UfCap *cap, const UfView *view, UfCanvas *canvas)
+static double divide(const UfCap *cap, const UfView *view, bool has_plate, UfCanvas *canvas)
 {
-    double hole = tan(cap->cap_rad) * view->scale_px + SOFT_EDGE_PX;
-    double reach = view->centre_x_px, ring = 0, seen = 0;
+    double rim = tan(cap->cap_rad), hole = rim * view->scale_px + SOFT_EDGE_PX;
+    double reach = ring_reach(rim, has_plate) * view->scale_px, ring = 0, seen = 0;
     for (size_t y = 0; y < canvas->height; y++)
         for (size_t x = 0; x < canvas->width; x++) {
             double r = hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px);
@@ -263,17 +302,18 @@ static UfStatus load(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *
     return status;
 }
 
-UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *out, UfReport *report)
+UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, bool has_plate, UfFloorPlane *out,
+                             UfReport *report)
 {
     UfFloorPlane plane = {0};
-    UfStatus status = choose_view(cap, &plane.view, report);
+    UfStatus status = choose_view(cap, has_plate, &plane.view, report);
     if (status == UF_OK)
         status = is_linear_float(panorama, &plane.is_root, report);
     if (status == UF_OK)
         status = load(panorama, cap, &plane, report);
     double seen = 0;
     if (status == UF_OK && cap->region == NULL)
-        seen = divide(cap, &plane.view, &plane.canvas);
+        seen = divide(cap, &plane.view, has_plate, &plane.canvas);
     else if (status == UF_OK)
         status = divide_region(cap, &plane.view, &plane.canvas, &seen, report);
     if (status == UF_OK && seen < LEAST_SEEN)

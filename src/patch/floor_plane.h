@@ -20,14 +20,15 @@ typedef struct UfFloorPlane {
  * UF_ERROR_UNCLEAR when the cap leaves no ring where the floor is still seen well, when it is smaller than a
  * patch, or when too little of the ring is picture. Zero-initialise *out before; clear it after.
  */
-UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *out,
+UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, bool has_plate, UfFloorPlane *out,
                              UfReport *report);
 /*
  * How far from the middle the fill must be sound: what is seen of it, and somewhat more. 0 where a region
  * says itself what is to be covered.
  */
 double uf_floor_plane_reach(const UfFloorPlane *plane, const UfCap *cap);
-/* How far from the pole uf_floor_plane_read looks at the panorama; 0 where it refuses the cap. */
+/* How far from the pole uf_floor_plane_read looks at the panorama, without a plate; 0 where it refuses the
+ * cap. */
 double uf_floor_plane_farthest_rad(const UfCap *cap);
 void uf_floor_plane_clear(UfFloorPlane *plane);
 /* The canvas as a picture with the panorama's profile, opaque, 16-bit or float. The caller owns *out. */

@@ -301,3 +301,44 @@ Test(truth_floor, sample_scenes)
         uf_picture_free(&truth);
     }
 }
+
+/* Root mean square of the second difference across the panorama's rows, between two angles from the nadir. */
+static double across_rows(const UfPicture *p, double from_deg, double to_deg)
+{
+    size_t width = uf_picture_width_px(p), height = uf_picture_height_px(p);
+    size_t y0 = height - (size_t)(to_deg / 180 * (double)height);
+    size_t y1 = height - (size_t)(from_deg / 180 * (double)height);
+    double sum = 0;
+    for (size_t y = y0; y < y1; y++)
+        for (size_t x = 0; x < width; x++) {
+            double d = get(p, x, y - 1, 1) - 2 * get(p, x, y, 1) + get(p, x, y + 1, 1);
+            sum += d * d;
+        }
+    return sqrt(sum / (double)((y1 - y0) * width));
+}
+
+/*
+ * A wide cap's ring lies where the panorama's rows are far apart on the floor: what is copied from further
+ * out is smeared. Just inside the cap's border the fill must be nearly as fine as the floor there.
+ */
+static void fill_wide(const Floor *floor)
+{
+    UfPicture *truth = floor_panorama(floor, WIDTH), *shot = floor_with_tripod(truth, 44.5);
+    UfPatchOptions options = options_of(UF_FILL_FLOOR, 45, 1);
+    cr_assert_eq(patch(shot, &options).fill_used, UF_FILL_FLOOR);
+    double rim = across_rows(shot, 38, 44) / across_rows(truth, 38, 44);
+    double middle = across_rows(shot, 5, 30) / across_rows(truth, 5, 30);
+    printf("%-12s cap 45: detail across rows %.2f of truth's at 38 to 44 degrees, %.2f at 5 to 30\n",
+           floor->name, rim, middle);
+    cr_expect(rim >= 0.7 && rim <= 1.25, "%s: %g", floor->name, rim);
+    cr_expect(middle >= 0.45, "%s: %g", floor->name, middle);
+    uf_picture_free(&truth);
+    uf_picture_free(&shot);
+}
+
+Test(truth_floor, wide_caps_are_nearly_as_fine_as_their_rim)
+{
+    for (size_t i = 0; i < FLOOR_COUNT; i++)
+        if (strcmp(floors[i].name, "gravel") == 0 || strcmp(floors[i].name, "asphalt") == 0)
+            fill_wide(&floors[i]);
+}

@@ -204,6 +204,31 @@ Test(fill_floor, falls_back_with_a_warning_where_no_ring_is_left)
     uf_picture_free(&picture);
 }
 
+/* A soft edge that reaches beyond the ring shows floor, not the emptiness beyond the plane. */
+Test(fill_floor, wide_soft_edges_do_not_darken)
+{
+    const double caps[][2] = {{5, 14}, {60, 14}};
+    UfPicture *truth = room(gravel, 1, UF_SAMPLE_U8);
+    for (size_t i = 0; i < 2; i++) {
+        UfPicture *picture = copy_picture(truth);
+        UfPatchOptions options = options_of(UF_FILL_FLOOR, caps[i][0], caps[i][1]);
+        cr_assert_eq(patch(picture, &options).fill_used, UF_FILL_FLOOR);
+        double from = caps[i][0] + 0.7 * caps[i][1], to = caps[i][0] + caps[i][1];
+        for (double angle = from; angle < to; angle += 0.5) {
+            size_t y = WIDTH / 2 - 1 - (size_t)(angle / 180 * (WIDTH / 2));
+            double sum = 0, wanted = 0;
+            for (size_t x = 0; x < WIDTH; x++) {
+                sum += get(picture, x, y, 0);
+                wanted += get(truth, x, y, 0);
+            }
+            cr_assert(fabs(sum - wanted) < 0.02 * wanted, "%g degrees: %g instead of %g", angle, sum / WIDTH,
+                      wanted / WIDTH);
+        }
+        uf_picture_free(&picture);
+    }
+    uf_picture_free(&truth);
+}
+
 /* The pole is one point in any fill; and the whole row band joins at the seam. */
 Test(fill_floor, pole_and_seam_are_right_on_real_pictures)
 {
