@@ -17,6 +17,7 @@
 
 #include <fftw3.h>
 #include <math.h>
+#include <omp.h>
 
 #include "base/memory.h"
 #include "base/report.h"
@@ -50,6 +51,7 @@ typedef struct Belt {
 
 /* What one block gave. */
 typedef struct Block {
+    bool is_sound;
     double power; /* of all channels, grain's frequencies only */
     double mean[3];
     double density[UF_GRAIN_BINS][3][3];
@@ -64,20 +66,26 @@ typedef struct Measuring {
     size_t count, room;
 } Measuring;
 
-/* Room for the transforms of a block of SIDE x width. */
+/* What all blocks of SIDE x width have in common. */
+typedef struct Shape {
+    size_t width;
+    double *kept;   /* of the power at each column of the waves */
+    double *across; /* 3 x width: 1, u, u^2 - 1/3 with u = -1..1 */
+    double *window; /* width */
+    uint8_t *bins;  /* of the waves, SIDE x (width/2 + 1); 0: not counted */
+    double down[3][SIDE], window_down[SIDE], weight[UF_GRAIN_BINS];
+    fftw_plan plan;
+} Shape;
+
+/* What a thread transforms a block in. */
 typedef struct Room {
     double *samples;
     fftw_complex *waves[3];
-    double *kept; /* of the power at each column of `waves` */
-    fftw_plan plan;
 } Room;
 
 static void room_clear(Room *room)
 {
-    if (room->plan != NULL)
-        fftw_destroy_plan(room->plan);
     fftw_free(room->samples);
-    fftw_free(room->kept);
     for (size_t c = 0; c < 3; c++)
         fftw_free(room->waves[c]);
     *room = (Room){0};
@@ -86,46 +94,12 @@ static void room_clear(Room *room)
 static bool room_create(Room *room, size_t width)
 {
     room->samples = fftw_alloc_real(SIDE * width);
-    room->kept = fftw_alloc_real(width / 2 + 1);
-    bool good = room->samples != NULL && room->kept != NULL;
-    for (size_t kx = 0; good && kx <= width / 2; kx++)
-        room->kept[kx] = uf_cubic_kept_power((double)kx / (double)width);
+    bool good = room->samples != NULL;
     for (size_t c = 0; c < 3; c++) {
         room->waves[c] = fftw_alloc_complex(SIDE * (width / 2 + 1));
         good = good && room->waves[c] != NULL;
     }
-    if (good)
-        room->plan = fftw_plan_dft_r2c_2d(SIDE, (int)width, room->samples, room->waves[0], FFTW_ESTIMATE);
-    return good && room->plan != NULL;
-}
-
-/* Legendre's polynomials are orthogonal enough on the samples' middle points: three passes settle it. */
-static double remove_surface(double *samples, size_t width)
-{
-    double mean = 0;
-    for (size_t i = 0; i < SIDE * width; i++)
-        mean += samples[i] / (double)(SIDE * width);
-    for (int pass = 0; pass < 3; pass++)
-        for (int term = 0; term < 6; term++) {
-            static const int powers[6][2] = {{0, 0}, {1, 0}, {0, 1}, {2, 0}, {1, 1}, {0, 2}};
-            double dot = 0, norm = 0;
-            for (int apply = 0; apply <= 1; apply++)
-                for (size_t y = 0; y < SIDE; y++)
-                    for (size_t x = 0; x < width; x++) {
-                        double u = (2 * (double)x + 1) / (double)width - 1,
-                               v = (2 * (double)y + 1) / SIDE - 1;
-                        double p = powers[term][0] == 2 ? u * u - 1.0 / 3 : powers[term][0] == 1 ? u : 1;
-                        p *= powers[term][1] == 2 ? v * v - 1.0 / 3 : powers[term][1] == 1 ? v : 1;
-                        double *sample = &samples[y * width + x];
-                        if (apply) {
-                            *sample -= dot / norm * p;
-                        } else {
-                            dot += *sample * p;
-                            norm += p * p;
-                        }
-                    }
-        }
-    return mean;
+    return good;
 }
 
 static double hann(size_t i, size_t count)
@@ -134,13 +108,107 @@ static double hann(size_t i, size_t count)
     return s * s;
 }
 
+static void fill_axis(double *polynomials, double *window, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        double u = (2 * (double)i + 1) / (double)count - 1;
+        polynomials[i] = 1;
+        polynomials[count + i] = u;
+        polynomials[2 * count + i] = u * u - 1.0 / 3;
+        window[i] = hann(i, count);
+    }
+}
+
+static void shape_clear(Shape *shape)
+{
+    if (shape->plan != NULL)
+        fftw_destroy_plan(shape->plan);
+    free(shape->kept);
+    free(shape->across);
+    free(shape->window);
+    free(shape->bins);
+    *shape = (Shape){0};
+}
+
+/* Cells of the half plane that a transform of real samples gives, the other half being its mirror. */
+static void fill_bins(Shape *shape, double level)
+{
+    size_t columns = shape->width / 2 + 1;
+    for (size_t ky = 0; ky < SIDE; ky++)
+        for (size_t kx = FIRST_COLUMN; kx < columns; kx++) {
+            double fy = ky <= SIDE / 2 ? (double)ky : (double)ky - SIDE;
+            double fx = (double)kx * SIDE / ((double)shape->width * level);
+            size_t bin = (size_t)(hypot(fx, fy) + 0.5);
+            if (bin < FIRST_BIN || bin >= UF_GRAIN_BINS)
+                continue;
+            shape->bins[ky * columns + kx] = (uint8_t)bin;
+            shape->weight[bin]++;
+        }
+}
+
+static bool shape_create(Shape *shape, size_t width, double level, const Room *room)
+{
+    *shape = (Shape){.width = width,
+                     .kept = uf_alloc(width / 2 + 1, sizeof *shape->kept),
+                     .across = uf_alloc(3 * width, sizeof *shape->across),
+                     .window = uf_alloc(width, sizeof *shape->window),
+                     .bins = uf_alloc_zero(SIDE * (width / 2 + 1), 1)};
+    if (shape->kept == NULL || shape->across == NULL || shape->window == NULL || shape->bins == NULL)
+        return false;
+    for (size_t kx = 0; kx <= width / 2; kx++)
+        shape->kept[kx] = uf_cubic_kept_power((double)kx / (double)width);
+    fill_axis(shape->across, shape->window, width);
+    fill_axis(shape->down[0], shape->window_down, SIDE);
+    fill_bins(shape, level);
+    shape->plan = fftw_plan_dft_r2c_2d(SIDE, (int)width, room->samples, room->waves[0], FFTW_ESTIMATE);
+    return shape->plan != NULL;
+}
+
+/* Takes the product of two polynomials out of the samples. */
+static void remove_term(double *samples, size_t width, const double *across, const double *down)
+{
+    double dot = 0, norm_across = 0, norm_down = 0;
+    for (size_t x = 0; x < width; x++)
+        norm_across += across[x] * across[x];
+    for (size_t y = 0; y < SIDE; y++) {
+        double sum = 0;
+#pragma omp simd reduction(+ : sum)
+        for (size_t x = 0; x < width; x++)
+            sum += samples[y * width + x] * across[x];
+        dot += sum * down[y];
+        norm_down += down[y] * down[y];
+    }
+    for (size_t y = 0; y < SIDE; y++) {
+        double part = dot / (norm_across * norm_down) * down[y];
+#pragma omp simd
+        for (size_t x = 0; x < width; x++)
+            samples[y * width + x] -= part * across[x];
+    }
+}
+
+/* Legendre's polynomials are orthogonal enough on the samples' middle points: three passes settle it. */
+static double remove_surface(double *samples, const Shape *shape)
+{
+    static const size_t powers[6][2] = {{0, 0}, {1, 0}, {0, 1}, {2, 0}, {1, 1}, {0, 2}};
+    size_t width = shape->width;
+    double mean = 0;
+    for (size_t i = 0; i < SIDE * width; i++)
+        mean += samples[i] / (double)(SIDE * width);
+    for (int pass = 0; pass < 3; pass++)
+        for (int term = 0; term < 6; term++)
+            remove_term(samples, width, shape->across + powers[term][0] * width,
+                        shape->down[powers[term][1]]);
+    return mean;
+}
+
 /*
  * Channel c of the block about column x0 + width/2, ready for the transform; its mean. The columns of the
  * rows nearer to the pole lie closer together on the sphere: samples are taken at equal distances on it.
  */
-static double load_block(const Measuring *m, const Belt *belt, size_t x0, size_t width, size_t c,
+static double load_block(const Measuring *m, const Belt *belt, size_t x0, const Shape *shape, size_t c,
                          double *samples)
 {
+    size_t width = shape->width;
     double middle = (double)x0 + (double)width / 2;
     for (size_t y = 0; y < SIDE; y++) {
         double ratio = sin(belt->angle_rad) / sin(uf_cap_ring_angle_rad(m->cap, belt->ring0 + y));
@@ -156,10 +224,10 @@ static double load_block(const Measuring *m, const Belt *belt, size_t x0, size_t
             samples[y * width + x] = sum;
         }
     }
-    double mean = remove_surface(samples, width);
+    double mean = remove_surface(samples, shape);
     for (size_t y = 0; y < SIDE; y++)
         for (size_t x = 0; x < width; x++)
-            samples[y * width + x] *= hann(y, SIDE) * hann(x, width);
+            samples[y * width + x] *= shape->window_down[y] * shape->window[x];
     return mean;
 }
 
@@ -183,32 +251,25 @@ static bool is_sound(const Measuring *m, const Belt *belt, size_t x0, size_t wid
     return (double)clipped <= CLIPPED * (double)(SIDE * width * m->channels);
 }
 
-/* Adds the cells of the half plane that a transform of real samples gives, the other half being its mirror.
- */
-static void gather(const Measuring *m, const Room *room, size_t width, double level, Block *out)
+static void gather(const Measuring *m, const Room *room, const Shape *shape, double level, Block *out)
 {
-    double weight[UF_GRAIN_BINS] = {0};
+    size_t columns = shape->width / 2 + 1;
     /* sum of the window's squares is (3/8)^2 of the samples; a sample is `level` pixels */
-    double scale = level / (9.0 / 64 * (double)(SIDE * width));
-    for (size_t ky = 0; ky < SIDE; ky++)
-        for (size_t kx = FIRST_COLUMN; kx <= width / 2; kx++) {
-            double fy = ky <= SIDE / 2 ? (double)ky : (double)ky - SIDE;
-            double fx = (double)kx * SIDE / ((double)width * level);
-            size_t bin = (size_t)(hypot(fx, fy) + 0.5);
-            if (bin < FIRST_BIN || bin >= UF_GRAIN_BINS)
-                continue;
-            weight[bin]++;
-            size_t cell = ky * (width / 2 + 1) + kx;
-            for (size_t i = 0; i < m->channels; i++)
-                for (size_t j = 0; j < m->channels; j++)
-                    out->density[bin][i][j] += scale / room->kept[kx] *
-                                               (room->waves[i][cell][0] * room->waves[j][cell][0] +
-                                                room->waves[i][cell][1] * room->waves[j][cell][1]);
-        }
+    double scale = level / (9.0 / 64 * (double)(SIDE * shape->width));
+    for (size_t cell = 0; cell < SIDE * columns; cell++) {
+        size_t bin = shape->bins[cell];
+        if (bin == 0)
+            continue;
+        for (size_t i = 0; i < m->channels; i++)
+            for (size_t j = 0; j < m->channels; j++)
+                out->density[bin][i][j] += scale / shape->kept[cell % columns] *
+                                           (room->waves[i][cell][0] * room->waves[j][cell][0] +
+                                            room->waves[i][cell][1] * room->waves[j][cell][1]);
+    }
     for (size_t bin = FIRST_BIN; bin < UF_GRAIN_BINS; bin++)
         for (size_t i = 0; i < m->channels; i++)
             for (size_t j = 0; j < m->channels; j++)
-                out->density[bin][i][j] /= fmax(weight[bin], 1);
+                out->density[bin][i][j] /= fmax(shape->weight[bin], 1);
 }
 
 /* Area of a bin's ring in the plane of frequencies, (waves a pixel)^2. */
@@ -218,43 +279,61 @@ static double area_of(size_t bin)
            (SIDE * SIDE);
 }
 
-static void measure_block(const Measuring *m, const Belt *belt, size_t x0, size_t width, Room *room,
+static void measure_block(const Measuring *m, const Belt *belt, size_t x0, const Shape *shape, Room *room,
                           Block *out)
 {
     *out = (Block){0};
     for (size_t c = 0; c < m->channels; c++) {
-        out->mean[c] = load_block(m, belt, x0, width, c, room->samples);
-        fftw_execute_dft_r2c(room->plan, room->samples, room->waves[c]);
+        out->mean[c] = load_block(m, belt, x0, shape, c, room->samples);
+        fftw_execute_dft_r2c(shape->plan, room->samples, room->waves[c]);
     }
-    gather(m, room, width, sin(belt->angle_rad), out);
+    gather(m, room, shape, sin(belt->angle_rad), out);
     for (size_t bin = FIRST_BIN; bin < UF_GRAIN_BINS; bin++)
         for (size_t c = 0; c < m->channels; c++)
             out->power += area_of(bin) * out->density[bin][c][c];
+    out->is_sound = true;
+}
+
+/* Blocks side by side around the belt; those that are sound come behind the others of `m`. */
+static void measure_blocks(Measuring *m, const Belt *belt, size_t count, const Shape *shape, Room *rooms)
+{
+    Block *blocks = m->blocks + m->count;
+#pragma omp parallel for schedule(dynamic, 4) num_threads(m->cap->threads)
+    for (size_t i = 0; i < count; i++) {
+        size_t x0 = i * belt->width / count;
+        blocks[i].is_sound = false;
+        if (is_sound(m, belt, x0, shape->width))
+            measure_block(m, belt, x0, shape, &rooms[omp_get_thread_num()], &blocks[i]);
+    }
+    for (size_t i = 0; i < count; i++)
+        if (blocks[i].is_sound)
+            m->blocks[m->count++] = blocks[i];
 }
 
 static UfStatus measure_belt(Measuring *m, const Belt *belt, UfReport *report)
 {
-    Room room = {0};
+    Shape shape = {0};
     double level = sin(belt->angle_rad);
     size_t width = (size_t)fmin(ceil(SIDE / level), (double)belt->width);
-    size_t blocks = belt->width / width;
+    size_t blocks = belt->width / width, threads = (size_t)m->cap->threads;
     size_t room_needed = m->count + blocks;
     Block *more = room_needed > m->room ? uf_realloc(m->blocks, room_needed, sizeof *more) : m->blocks;
     if (more == NULL)
         return uf_fail_memory(report);
     m->blocks = more;
     m->room = room_needed > m->room ? room_needed : m->room;
-    if (!room_create(&room, width)) {
-        room_clear(&room);
-        return uf_fail_memory(report);
-    }
-    for (size_t i = 0; i < blocks; i++) {
-        size_t x0 = i * belt->width / blocks;
-        if (is_sound(m, belt, x0, width))
-            measure_block(m, belt, x0, width, &room, &m->blocks[m->count++]);
-    }
-    room_clear(&room);
-    return UF_OK;
+    Room *rooms = uf_alloc_zero(threads, sizeof *rooms);
+    bool good = rooms != NULL;
+    for (size_t t = 0; good && t < threads; t++)
+        good = room_create(&rooms[t], width);
+    good = good && shape_create(&shape, width, level, &rooms[0]);
+    if (good)
+        measure_blocks(m, belt, blocks, &shape, rooms);
+    shape_clear(&shape);
+    for (size_t t = 0; rooms != NULL && t < threads; t++)
+        room_clear(&rooms[t]);
+    free(rooms);
+    return good ? UF_OK : uf_fail_memory(report);
 }
 
 /* As far as the horizon where a region covers more than the cap. */

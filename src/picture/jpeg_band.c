@@ -21,11 +21,14 @@ void uf_jpeg_band_clear(UfJpegBand *band)
     band->pixels = NULL;
 }
 
+/* Of a picture that is stored as it is shown, the rows are taken where they are. */
 static UfStatus take_pixels(UfJpegBand *band, const UfPicture *picture, int orientation, UfReport *report)
 {
     size_t stride;
     free(band->pixels);
     band->pixels = NULL;
+    if (orientation == 1)
+        return UF_OK;
     if (!uf_product(band->width_px, picture->channels, &stride) ||
         (band->pixels = uf_alloc(stride, band->height_px)) == NULL)
         return uf_fail_memory(report);
@@ -34,7 +37,7 @@ static UfStatus take_pixels(UfJpegBand *band, const UfPicture *picture, int orie
     return UF_OK;
 }
 
-static UfStatus compress(UfJpegBand *band, struct jpeg_decompress_struct *like)
+static UfStatus compress(UfJpegBand *band, struct jpeg_decompress_struct *like, const UfPicture *picture)
 {
     struct jpeg_compress_struct *writer = &band->writer;
     if (setjmp(band->writer_errors.jump))
@@ -52,7 +55,12 @@ static UfStatus compress(UfJpegBand *band, struct jpeg_decompress_struct *like)
     jpeg_start_compress(writer, TRUE);
     size_t stride = band->width_px * (size_t)writer->input_components;
     while (writer->next_scanline < writer->image_height) {
-        JSAMPROW row = band->pixels + writer->next_scanline * stride;
+        const uint8_t *pixels =
+            band->pixels != NULL
+                ? band->pixels + writer->next_scanline * stride
+                : (const uint8_t *)uf_picture_row_const(picture, band->top_px + writer->next_scanline) +
+                      band->left_px * picture->channels;
+        JSAMPROW row = (JSAMPROW)(uintptr_t)pixels; /* libjpeg does not change it */
         jpeg_write_scanlines(writer, &row, 1);
     }
     jpeg_finish_compress(writer);
@@ -78,7 +86,7 @@ UfStatus uf_jpeg_band_make(UfJpegBand *band, struct jpeg_decompress_struct *like
 {
     UfStatus status = take_pixels(band, picture, orientation, report);
     if (status == UF_OK)
-        status = compress(band, like);
+        status = compress(band, like, picture);
     if (status == UF_OK)
         status = read_back(band);
     return status;

@@ -15,6 +15,7 @@
 #include "picture/jpeg_recode.h"
 #include "picture/jpeg_splice.h"
 
+#include <omp.h>
 #include <unistd.h>
 
 typedef struct Rewriter {
@@ -149,11 +150,11 @@ UfStatus uf_jpeg_rewrite_coefficients(const UfPicture *picture, UfInput *source,
 UfStatus uf_jpeg_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
                          const UfWriteOptions *options, UfOutput *output, UfReport *report)
 {
-    (void)options;
     bool served = false;
+    int threads = options->threads > 0 ? options->threads : omp_get_max_threads();
     if (!uf_touched_any(touched, 0, 0, picture->width_px, picture->height_px))
         return uf_jpeg_copy_with_metadata(source, &picture->metadata, output, report);
-    UfStatus status = uf_jpeg_splice(picture, source, touched, output, &served, report);
+    UfStatus status = uf_jpeg_splice(picture, source, touched, output, threads, &served, report);
     if (served || status != UF_OK)
         return status;
     rewind(output->stream);

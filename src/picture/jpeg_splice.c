@@ -11,19 +11,28 @@
 
 #include "picture/jpeg_band.h"
 
+/* The new coefficients of a row of MCUs, from the first touched one to the last. */
+typedef struct NewRow {
+    UfJpegBand band;
+    size_t first, end; /* empty: nothing of the row was touched */
+    UfStatus status;
+} NewRow;
+
 typedef struct Splicer {
     struct jpeg_decompress_struct jpeg;
     UfJpegErrors errors;
     UfMetadata metadata;
     UfJpegWalk walk;
     UfJpegBits bits;
-    UfJpegBand band;
-    JBLOCKARRAY rows[MAX_COMPS_IN_SCAN]; /* of the band's MCU row */
-    size_t band_column;                  /* its first MCU */
+    NewRow *ahead; /* `ahead_room` rows from `ahead_row` on, coded side by side; `ahead_count` are there */
+    size_t ahead_row, ahead_count, ahead_room;
+    const NewRow *now;                   /* the one that is being spliced in */
+    JBLOCKARRAY rows[MAX_COMPS_IN_SCAN]; /* its blocks */
     int predictors[MAX_COMPS_IN_SCAN];   /* of the output */
     const UfPicture *picture;
     const UfTouched *touched;
     UfInput *source;
+    int threads;
     bool damaged;
 } Splicer;
 
@@ -64,25 +73,59 @@ static bool mcu_is_touched(const Splicer *splicer, size_t column, size_t row)
                                  x + splicer->walk.mcu_width_px, y + splicer->walk.mcu_height_px);
 }
 
-/* The coefficients of the new pixels, from the first touched MCU of the row to the last. */
-static UfStatus make_band(Splicer *splicer, size_t row, size_t first, size_t end, UfReport *report)
+static void find_touched(const Splicer *splicer, size_t row, NewRow *out)
+{
+    out->first = splicer->walk.columns;
+    out->end = 0;
+    for (size_t column = 0; column < splicer->walk.columns; column++)
+        if (mcu_is_touched(splicer, column, row)) {
+            out->first = smaller(out->first, column);
+            out->end = column + 1;
+        }
+}
+
+static void make_new_row(Splicer *splicer, size_t row, NewRow *out)
 {
     const UfJpegWalk *walk = &splicer->walk;
-    UfJpegBand *band = &splicer->band;
-    band->left_px = first * walk->mcu_width_px;
+    UfJpegBand *band = &out->band;
+    find_touched(splicer, row, out);
+    out->status = UF_OK;
+    if (out->first >= out->end)
+        return;
+    band->left_px = out->first * walk->mcu_width_px;
     band->top_px = row * walk->mcu_height_px;
-    band->width_px = smaller(end * walk->mcu_width_px, splicer->jpeg.image_width) - band->left_px;
+    band->width_px = smaller(out->end * walk->mcu_width_px, splicer->jpeg.image_width) - band->left_px;
     band->height_px = smaller(walk->mcu_height_px, splicer->jpeg.image_height - band->top_px);
-    splicer->band_column = first;
-    UfStatus status =
-        uf_jpeg_band_make(band, &splicer->jpeg, splicer->picture, splicer->picture->orientation, report);
-    if (status != UF_OK)
-        return status;
-    for (unsigned c = 0; c < walk->components; c++) {
+    out->status =
+        uf_jpeg_band_make(band, &splicer->jpeg, splicer->picture, splicer->picture->orientation, NULL);
+}
+
+/* Row `row` and those behind it. */
+static void make_ahead(Splicer *splicer, size_t row)
+{
+    splicer->ahead_row = row;
+    splicer->ahead_count = smaller(splicer->ahead_room, splicer->walk.rows - row);
+#pragma omp parallel for schedule(dynamic, 1) num_threads(splicer->threads)
+    for (size_t i = 0; i < splicer->ahead_count; i++)
+        make_new_row(splicer, row + i, &splicer->ahead[i]);
+}
+
+/* Makes `row` the one that is spliced in. */
+static UfStatus take_new_row(Splicer *splicer, size_t row, UfReport *report)
+{
+    if (row < splicer->ahead_row || row - splicer->ahead_row >= splicer->ahead_count)
+        make_ahead(splicer, row);
+    NewRow *now = &splicer->ahead[row - splicer->ahead_row];
+    splicer->now = now;
+    if (now->status != UF_OK)
+        return now->status == UF_ERROR_MEMORY
+                   ? uf_fail_memory(report)
+                   : uf_fail(report, now->status, "the new pixels cannot be coded with this file's tables");
+    for (unsigned c = 0; now->first < now->end && c < splicer->walk.components; c++) {
         int index = splicer->jpeg.cur_comp_info[c]->component_index;
-        int height = walk->components == 1 ? 1 : splicer->jpeg.cur_comp_info[c]->v_samp_factor;
-        splicer->rows[c] = band->reader.mem->access_virt_barray(
-            (j_common_ptr)&band->reader, band->blocks[index], 0, (JDIMENSION)height, FALSE);
+        int height = splicer->walk.components == 1 ? 1 : splicer->jpeg.cur_comp_info[c]->v_samp_factor;
+        splicer->rows[c] = now->band.reader.mem->access_virt_barray(
+            (j_common_ptr)&now->band.reader, now->band.blocks[index], 0, (JDIMENSION)height, FALSE);
     }
     return UF_OK;
 }
@@ -91,7 +134,7 @@ static UfStatus make_band(Splicer *splicer, size_t row, size_t first, size_t end
 static void code_block(Splicer *splicer, const UfJpegWalkBlock *block, size_t x, size_t y)
 {
     int index = splicer->jpeg.cur_comp_info[block->component]->component_index;
-    const jpeg_component_info *stored = &splicer->band.reader.comp_info[index];
+    const jpeg_component_info *stored = &splicer->now->band.reader.comp_info[index];
     if (x >= stored->width_in_blocks || y >= stored->height_in_blocks) {
         uf_jpeg_bits_dc(&splicer->bits, block->dc, 0);
         uf_jpeg_bits_no_ac(&splicer->bits, block->ac);
@@ -115,7 +158,7 @@ static bool code_mcu(Splicer *splicer, size_t column)
         const jpeg_component_info *component = splicer->jpeg.cur_comp_info[block->component];
         size_t across = walk->components == 1 ? 1 : (size_t)component->h_samp_factor;
         number = block->first ? 0 : number + 1;
-        code_block(splicer, block, (column - splicer->band_column) * across + number % across,
+        code_block(splicer, block, (column - splicer->now->first) * across + number % across,
                    number / across);
     }
     return true;
@@ -131,6 +174,13 @@ static bool restart(Splicer *splicer)
     uf_jpeg_bits_restart(&splicer->bits, end, uf_jpeg_walk_place(walk), number);
     memset(splicer->predictors, 0, sizeof splicer->predictors);
     return true;
+}
+
+static bool row_is_touched(const Splicer *splicer, size_t row)
+{
+    size_t height_px = splicer->walk.mcu_height_px;
+    return uf_touched_any_stored(splicer->touched, splicer->picture, splicer->picture->orientation, 0,
+                                 row * height_px, splicer->jpeg.image_width, (row + 1) * height_px);
 }
 
 /* A row of MCUs that stays: in one step where nothing stands in the way. */
@@ -159,17 +209,14 @@ static bool keep_row(Splicer *splicer)
 static UfStatus splice_row(Splicer *splicer, size_t row, UfReport *report)
 {
     UfJpegWalk *walk = &splicer->walk;
-    size_t first = walk->columns, end = 0;
-    for (size_t column = 0; column < walk->columns; column++)
-        if (mcu_is_touched(splicer, column, row)) {
-            first = smaller(first, column);
-            end = column + 1;
-        }
-    if (first >= end) {
+    if (!row_is_touched(splicer, row)) {
         splicer->damaged = !keep_row(splicer);
         return UF_OK;
     }
-    UfStatus status = make_band(splicer, row, first, end, report);
+    UfStatus status = take_new_row(splicer, row, report);
+    if (status != UF_OK)
+        return status;
+    size_t first = splicer->now->first, end = splicer->now->end;
     for (size_t column = 0; column < walk->columns && status == UF_OK && !splicer->damaged; column++) {
         if (uf_jpeg_walk_restart_is_due(walk) && !restart(splicer))
             splicer->damaged = true;
@@ -282,7 +329,7 @@ static bool open_source(Splicer *splicer)
 }
 
 UfStatus uf_jpeg_splice(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
-                        bool *served, UfReport *report)
+                        int threads, bool *served, UfReport *report)
 {
     uint64_t scan_start = 0;
     UfStatus status = UF_OK;
@@ -290,11 +337,19 @@ UfStatus uf_jpeg_splice(const UfPicture *picture, UfInput *source, const UfTouch
     Splicer *splicer = uf_alloc_zero(1, sizeof *splicer);
     if (splicer == NULL)
         return uf_fail_memory(report);
+    splicer->threads = threads;
+    splicer->ahead_room = threads > 1 ? 4 * (size_t)threads : 1;
+    splicer->ahead = uf_alloc_zero(splicer->ahead_room, sizeof *splicer->ahead);
+    if (splicer->ahead == NULL) {
+        free(splicer);
+        return uf_fail_memory(report);
+    }
     splicer->picture = picture;
     splicer->touched = touched;
     splicer->source = source;
     splicer->jpeg.err = uf_jpeg_errors_init(&splicer->errors, source->path, NULL);
-    uf_jpeg_band_init(&splicer->band, source->path, report);
+    for (size_t i = 0; i < splicer->ahead_room; i++) /* side by side they must not share a report */
+        uf_jpeg_band_init(&splicer->ahead[i].band, source->path, NULL);
     if (open_source(splicer) &&
         uf_jpeg_copy_head_with_metadata(source, &picture->metadata, output, &scan_start, NULL) == UF_OK &&
         scan_start < splicer->walk.start) {
@@ -303,7 +358,9 @@ UfStatus uf_jpeg_splice(const UfPicture *picture, UfInput *source, const UfTouch
     }
     uf_jpeg_bits_clear(&splicer->bits);
     uf_jpeg_walk_clear(&splicer->walk);
-    uf_jpeg_band_clear(&splicer->band);
+    for (size_t i = 0; i < splicer->ahead_room; i++)
+        uf_jpeg_band_clear(&splicer->ahead[i].band);
+    free(splicer->ahead);
     jpeg_destroy_decompress(&splicer->jpeg);
     uf_metadata_clear(&splicer->metadata);
     free(splicer);

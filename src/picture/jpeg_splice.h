@@ -19,10 +19,10 @@ typedef struct UfJpegNote {
 /*
  * As uf_jpeg_rewrite, for files of one sequential Huffman scan. *served is false when that is not possible:
  * another kind of file, missing codes, damage; the output may then be partly written, and nothing was
- * reported.
+ * reported. threads: at least 1; they never change the bytes.
  */
 UfStatus uf_jpeg_splice(const UfPicture *picture, UfInput *source, const UfTouched *touched, UfOutput *output,
-                        bool *served, UfReport *report);
+                        int threads, bool *served, UfReport *report);
 
 /* Steps over one MCU of the source, which comes into the output; `predictors` are the output's, and follow.
  */

@@ -72,7 +72,7 @@ static UfStatus spliced_only(const UfPicture *picture, UfInput *source, const Uf
                              UfOutput *output, UfReport *report)
 {
     bool served = false;
-    UfStatus status = uf_jpeg_splice(picture, source, touched, output, &served, report);
+    UfStatus status = uf_jpeg_splice(picture, source, touched, output, 2, &served, report);
     return status == UF_OK && !served ? UF_ERROR_UNSUPPORTED : status;
 }
 
