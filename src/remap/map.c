@@ -284,3 +284,22 @@ UfJacobian uf_map_jacobian(const UfMap *map, const UfMapRow *above, const UfMapR
     out.vy = upwards * (level * down[1] - at[1] * (at[0] * down[0] + at[2] * down[2]));
     return out;
 }
+
+/* Lengths on the sphere of steps in the plane: along a parallel by cos(phi); Snyder (22-3) differentiated. */
+UfJacobian uf_map_angular_of(const UfMap *map, UfPixelPoint place, const UfJacobian *j)
+{
+    double x = plane_x(&map->source, place.x_px), y = plane_y(&map->source, place.y_px);
+    if (map->source.projection == UF_PROJECTION_EQUIRECTANGULAR) {
+        double level = cos(y);
+        return (UfJacobian){j->ux * level, j->vx, j->uy * level, j->vy};
+    }
+    /* pixels count y downwards */
+    double squared = 1 + x * x + y * y, across = x * j->ux - y * j->vx, down = x * j->uy - y * j->vy;
+    double e = ((j->ux * j->ux + j->vx * j->vx) * squared - across * across) / (squared * squared);
+    double g = ((j->uy * j->uy + j->vy * j->vy) * squared - down * down) / (squared * squared);
+    double f = ((j->ux * j->uy + j->vx * j->vy) * squared - across * down) / (squared * squared);
+    UfJacobian out = {.ux = sqrt(e > 0 ? e : 0)};
+    out.uy = out.ux > 0 ? f / out.ux : 0;
+    out.vy = sqrt(g > out.uy * out.uy ? g - out.uy * out.uy : 0);
+    return out;
+}

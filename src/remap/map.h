@@ -81,5 +81,8 @@ UfJacobian uf_map_jacobian(const UfMap *map, const UfMapRow *above, const UfMapR
  */
 UfJacobian uf_map_angular(const UfMap *map, const UfMapRow *above, const UfMapRow *here,
                           const UfMapRow *below, size_t i);
+/* The same from the Jacobian at a place, for equirectangular and rectilinear sources away from their poles.
+ */
+UfJacobian uf_map_angular_of(const UfMap *map, UfPixelPoint place, const UfJacobian *jacobian);
 
 #endif

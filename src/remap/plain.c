@@ -3,36 +3,37 @@
 
 #include "base/cpu.h"
 #include "remap/plain_taps.h"
+#include "remap/sharp.h"
 
 /* Whole vectors are read: up to 64 bytes from a row's first tap, which must not leave the picture below. */
 #define ROW_BYTES_LEAST 64
 
+/* The spline's taps in floats, and those of a vector beyond them. */
+#define SPLINE_ROW_BYTES_LEAST 128
+
+static bool stride_holds(size_t stride_bytes, const UfTile *tile, size_t least)
+{
+    return stride_bytes >= least && stride_bytes < (size_t)INT32_MAX / (size_t)(tile->reach_v + 4);
+}
+
+/* The pixels around a place may be looked at far apart. */
+static bool spread_holds(const UfSource *source, const UfTile *tile)
+{
+    ptrdiff_t top = uf_spread_at(source, tile->base_v),
+              bottom = uf_spread_at(source, tile->base_v + tile->reach_v);
+    ptrdiff_t apart = top > bottom ? top : bottom;
+    return tile->base_u >= apart && tile->base_u + tile->reach_u + 2 * apart + 2 <= source->width_px;
+}
+
 bool uf_plain_holds(const UfSource *source, const UfTile *tile)
 {
-    return tile->base_u >= 1 && tile->base_v >= 1 && tile->base_u + tile->reach_u + 3 <= source->width_px &&
-           tile->base_v + tile->reach_v + 4 <= source->height_px && source->stride_bytes >= ROW_BYTES_LEAST &&
-           source->stride_bytes < (size_t)INT32_MAX / (size_t)(tile->reach_v + 4);
-}
-
-UF_INLINE float sample_at(const uint8_t *at, size_t i, UfSample sample)
-{
-    return sample == UF_SAMPLE_F32 ? (float)uf_sample_load(at + 4 * i, sample)
-                                   : (float)uf_code_load(at + (size_t)sample * i, sample);
-}
-
-UF_INLINE void store_sample(uint8_t *at, float value, UfSample sample)
-{
-    const int32_t max = sample == UF_SAMPLE_U8 ? 255 : 65535;
-    if (sample == UF_SAMPLE_F32) {
-        memcpy(at, &value, sizeof value);
-        return;
-    }
-    int32_t code = (int32_t)(value + 0.5f);
-    code = code < 0 ? 0 : code > max ? max : code;
-    if (sample == UF_SAMPLE_U8)
-        *at = (uint8_t)code;
-    else
-        memcpy(at, &(uint16_t){(uint16_t)code}, 2);
+    if (tile->base_u < 1 || tile->base_v < 1 || tile->base_u + tile->reach_u + 3 > source->width_px ||
+        tile->base_v + tile->reach_v + 4 > source->height_px ||
+        !stride_holds(source->stride_bytes, tile, ROW_BYTES_LEAST))
+        return false;
+    return source->spline == NULL ||
+           (stride_holds(source->spline->stride_bytes, tile, SPLINE_ROW_BYTES_LEAST) &&
+            spread_holds(source, tile));
 }
 
 UF_INLINE bool is_opaque(const uint8_t *at, size_t stride_bytes, int taps, size_t channels, UfSample sample)
@@ -40,7 +41,7 @@ UF_INLINE bool is_opaque(const uint8_t *at, size_t stride_bytes, int taps, size_
     bool opaque = true;
     for (size_t r = 0; r < (size_t)taps; r++)
         for (size_t k = 0; k < (size_t)taps; k++)
-            opaque = opaque && sample_at(at + r * stride_bytes, k * channels + channels - 1, sample) ==
+            opaque = opaque && uf_plain_load(at + r * stride_bytes, k * channels + channels - 1, sample) ==
                                    (float)uf_sample_max(sample);
     return opaque;
 }
@@ -51,10 +52,11 @@ UF_INLINE void fill_pixel(const uint8_t *at, size_t stride, const UfTaps *w, siz
     float columns[4 * UF_CHANNELS_MAX];
     const size_t count = (size_t)taps * channels;
     for (size_t k = 0; k < count; k++) {
-        columns[k] = w->wy[0][i] * sample_at(at, k, sample) + w->wy[1][i] * sample_at(at + stride, k, sample);
+        columns[k] =
+            w->wy[0][i] * uf_plain_load(at, k, sample) + w->wy[1][i] * uf_plain_load(at + stride, k, sample);
         if (taps == 4) {
-            columns[k] += w->wy[2][i] * sample_at(at + 2 * stride, k, sample);
-            columns[k] += w->wy[3][i] * sample_at(at + 3 * stride, k, sample);
+            columns[k] += w->wy[2][i] * uf_plain_load(at + 2 * stride, k, sample);
+            columns[k] += w->wy[3][i] * uf_plain_load(at + 3 * stride, k, sample);
         }
     }
     for (size_t c = 0; c < colours; c++) {
@@ -64,7 +66,7 @@ UF_INLINE void fill_pixel(const uint8_t *at, size_t stride, const UfTaps *w, siz
             first += w->wx[2][i] * columns[2 * channels + c];
             second += w->wx[3][i] * columns[3 * channels + c];
         }
-        store_sample(out + c * (size_t)sample, first + second, sample);
+        uf_plain_store(out + c * (size_t)sample, first + second, sample);
     }
 }
 
@@ -89,7 +91,7 @@ UF_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width,
             }
             fill_pixel(at, stride, &w, i, taps, channels, channels - has_alpha, sample, to);
             if (has_alpha || adds_alpha)
-                store_sample(to + out_bytes - (size_t)sample, (float)uf_sample_max(sample), sample);
+                uf_plain_store(to + out_bytes - (size_t)sample, (float)uf_sample_max(sample), sample);
         }
     }
 }
@@ -101,22 +103,22 @@ static const UfPlainTable bicubic = UF_PLAIN_TABLE(4);
 
 static const UfPlainTable *table_of(UfSampling sampling, unsigned cpu_flags)
 {
-    const bool cubic = sampling == UF_SAMPLING_BICUBIC;
+    const bool cubic = sampling == UF_SAMPLING_BICUBIC, sharp = sampling == UF_SAMPLING_SHARP;
 #if defined(__x86_64__)
     if (cubic && cpu_flags & UF_CPU_AVX512)
         return &uf_plain_bicubic_avx512;
     if (cpu_flags & UF_CPU_AVX2)
-        return cubic ? &uf_plain_bicubic_avx2 : &uf_plain_bilinear_avx2;
+        return sharp ? &uf_plain_sharp_avx2 : cubic ? &uf_plain_bicubic_avx2 : &uf_plain_bilinear_avx2;
 #else
     (void)cpu_flags;
 #endif
-    return cubic ? &bicubic : &bilinear;
+    return sharp ? &uf_plain_sharp : cubic ? &bicubic : &bilinear;
 }
 
 UfPlainTile *uf_plain_tile(UfSampling sampling, UfSample sample, size_t channels, bool adds_alpha,
                            unsigned cpu_flags)
 {
-    if (sampling != UF_SAMPLING_BILINEAR && sampling != UF_SAMPLING_BICUBIC)
+    if (sampling == UF_SAMPLING_NEAREST)
         return NULL;
     const size_t type = sample == UF_SAMPLE_U8 ? 0 : sample == UF_SAMPLE_U16 ? 1 : 2;
     return (*table_of(sampling, cpu_flags))[type][channels - 1][adds_alpha];

@@ -28,9 +28,15 @@ typedef struct UfPlain {
 typedef void UfPlainTile(const UfPlain *plain, const UfTile *tile, size_t width, size_t height, uint8_t *out,
                          size_t stride_bytes);
 
-/* Whether all taps of the tile lie inside the source, with room for reading whole vectors. */
+/*
+ * Whether all taps of the tile lie inside the source, with room for reading whole vectors. With
+ * source->spline they are those of sharp sampling.
+ */
 bool uf_plain_holds(const UfSource *source, const UfTile *tile);
-/* For bilinear and bicubic sampling; NULL for others. Variants are chosen by `cpu_flags` (base/cpu.h). */
+/*
+ * NULL for UF_SAMPLING_NEAREST, and for sharp sampling where there is alpha. Variants are chosen by
+ * `cpu_flags` (base/cpu.h).
+ */
 UfPlainTile *uf_plain_tile(UfSampling sampling, UfSample sample, size_t channels, bool adds_alpha,
                            unsigned cpu_flags);
 
@@ -38,5 +44,6 @@ UfPlainTile *uf_plain_tile(UfSampling sampling, UfSample sample, size_t channels
 typedef UfPlainTile *UfPlainTable[3][UF_CHANNELS_MAX][2];
 /* Two taps an axis fill no vector of AVX-512: there AVX2 is the quicker one. */
 extern const UfPlainTable uf_plain_bilinear_avx2, uf_plain_bicubic_avx2, uf_plain_bicubic_avx512;
+extern const UfPlainTable uf_plain_sharp, uf_plain_sharp_avx2; /* remap/plain_sharp.h */
 
 #endif

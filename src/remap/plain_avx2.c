@@ -6,38 +6,23 @@
 #include "remap/plain.h"
 
 #if defined(__x86_64__)
-#include <immintrin.h>
-
 #include "remap/plain_taps.h"
+#include "remap/plain_vector.h"
 
-#define AVX2        __attribute__((target("avx2")))
-#define AVX2_INLINE static inline __attribute__((always_inline, target("avx2")))
-
-/* 8 samples from number `first` on. */
-AVX2_INLINE __m256 load(const uint8_t *at, size_t first, UfSample sample)
-{
-    const void *from = at + first * (size_t)sample;
-    if (sample == UF_SAMPLE_U8)
-        return _mm256_cvtepi32_ps(_mm256_cvtepu8_epi32(_mm_loadl_epi64(from)));
-    if (sample == UF_SAMPLE_U16)
-        return _mm256_cvtepi32_ps(_mm256_cvtepu16_epi32(_mm_loadu_si128(from)));
-    return _mm256_loadu_ps(from);
-}
-
-AVX2_INLINE __m256 weighed_down(const uint8_t *at, size_t stride, size_t first, const __m256 *wy, int taps,
+UF_AVX2_INLINE __m256 weighed_down(const uint8_t *at, size_t stride, size_t first, const __m256 *wy, int taps,
                                 UfSample sample)
 {
-    __m256 sum = _mm256_add_ps(_mm256_mul_ps(wy[0], load(at, first, sample)),
-                               _mm256_mul_ps(wy[1], load(at + stride, first, sample)));
+    __m256 sum = _mm256_add_ps(_mm256_mul_ps(wy[0], uf_load_8(at, first, sample)),
+                               _mm256_mul_ps(wy[1], uf_load_8(at + stride, first, sample)));
     if (taps == 4) {
-        sum = _mm256_add_ps(sum, _mm256_mul_ps(wy[2], load(at + 2 * stride, first, sample)));
-        sum = _mm256_add_ps(sum, _mm256_mul_ps(wy[3], load(at + 3 * stride, first, sample)));
+        sum = _mm256_add_ps(sum, _mm256_mul_ps(wy[2], uf_load_8(at + 2 * stride, first, sample)));
+        sum = _mm256_add_ps(sum, _mm256_mul_ps(wy[3], uf_load_8(at + 3 * stride, first, sample)));
     }
     return sum;
 }
 
 /* Each tap's weight over its channels; lanes beyond the taps do not matter. `first` is 0 or 8. */
-AVX2_INLINE __m256 weights_across(const UfTaps *w, size_t i, size_t first, int taps, size_t channels)
+UF_AVX2_INLINE __m256 weights_across(const UfTaps *w, size_t i, size_t first, int taps, size_t channels)
 {
     __m256 out = _mm256_broadcast_ss(&w->wx[first / channels][i]);
     for (size_t k = first / channels + 1; k < (size_t)taps && k * channels < first + 8; k++) {
@@ -69,37 +54,30 @@ AVX2_INLINE __m256 weights_across(const UfTaps *w, size_t i, size_t first, int t
     return out;
 }
 
-/* Lanes from number `by` on, in front. */
-AVX2_INLINE __m256 moved(__m256 v, int by)
-{
-    const __m256i lanes = _mm256_setr_epi32(by, by + 1, by + 2, by + 3, by + 4, by + 5, by + 6, by + 7);
-    return _mm256_permutevar8x32_ps(v, lanes);
-}
-
 /* Taps 0 + 2 and 1 + 3, then the two. */
-AVX2_INLINE __m128 folded(__m256 low, __m256 high, int taps, size_t channels)
+UF_AVX2_INLINE __m128 folded(__m256 low, __m256 high, int taps, size_t channels)
 {
     if (taps == 4 && channels == 4)
         low = _mm256_add_ps(low, high);
     else if (taps == 4 && channels == 3)
-        low = _mm256_add_ps(low, _mm256_blend_ps(moved(low, 6), moved(high, 6), 0xfc));
+        low = _mm256_add_ps(low, _mm256_blend_ps(uf_moved_8(low, 6), uf_moved_8(high, 6), 0xfc));
     else if (taps == 4)
-        low = _mm256_add_ps(low, moved(low, (int)(2 * channels)));
+        low = _mm256_add_ps(low, uf_moved_8(low, (int)(2 * channels)));
     if (channels == 4)
         return _mm_add_ps(_mm256_castps256_ps128(low), _mm256_extractf128_ps(low, 1));
-    return _mm256_castps256_ps128(_mm256_add_ps(low, moved(low, (int)channels)));
+    return _mm256_castps256_ps128(_mm256_add_ps(low, uf_moved_8(low, (int)channels)));
 }
 
 /* The alpha lanes of all taps hold the largest value. */
-AVX2_INLINE bool is_opaque(const uint8_t *at, size_t stride, int taps, size_t channels, UfSample sample)
+UF_AVX2_INLINE bool is_opaque(const uint8_t *at, size_t stride, int taps, size_t channels, UfSample sample)
 {
     const __m256 full = _mm256_set1_ps((float)uf_sample_max(sample));
     const size_t count = (size_t)taps * channels;
     const int lanes = channels == 2 ? 0xaa : 0x88;
     for (size_t first = 0; first < count; first += 8) {
-        __m256 same = _mm256_cmp_ps(load(at, first, sample), full, _CMP_EQ_OQ);
+        __m256 same = _mm256_cmp_ps(uf_load_8(at, first, sample), full, _CMP_EQ_OQ);
         for (size_t r = 1; r < (size_t)taps; r++)
-            same = _mm256_and_ps(same, _mm256_cmp_ps(load(at + r * stride, first, sample), full, _CMP_EQ_OQ));
+            same = _mm256_and_ps(same, _mm256_cmp_ps(uf_load_8(at + r * stride, first, sample), full, _CMP_EQ_OQ));
         const int wanted = count - first >= 8 ? lanes : lanes & ((1 << (count - first)) - 1);
         if ((_mm256_movemask_ps(same) & wanted) != wanted)
             return false;
@@ -107,24 +85,7 @@ AVX2_INLINE bool is_opaque(const uint8_t *at, size_t stride, int taps, size_t ch
     return true;
 }
 
-/* Writes four samples, of which those beyond the pixel will be overwritten or lie in scratch room. */
-AVX2_INLINE void store(uint8_t *out, __m128 value, UfSample sample)
-{
-    if (sample == UF_SAMPLE_F32) {
-        _mm_storeu_ps((float *)(void *)out, value);
-        return;
-    }
-    const __m128i codes = _mm_cvttps_epi32(_mm_add_ps(value, _mm_set1_ps(0.5f)));
-    const __m128i words = _mm_packus_epi32(codes, codes);
-    if (sample == UF_SAMPLE_U16) {
-        _mm_storel_epi64((__m128i *)(void *)out, words);
-        return;
-    }
-    const int bytes = _mm_cvtsi128_si32(_mm_packus_epi16(words, words));
-    memcpy(out, &bytes, sizeof bytes);
-}
-
-AVX2_INLINE __m128 pixel_at(const uint8_t *at, size_t stride, const UfTaps *w, size_t i, int taps,
+UF_AVX2_INLINE __m128 pixel_at(const uint8_t *at, size_t stride, const UfTaps *w, size_t i, int taps,
                             size_t channels, UfSample sample)
 {
     __m256 wy[4];
@@ -139,13 +100,7 @@ AVX2_INLINE __m128 pixel_at(const uint8_t *at, size_t stride, const UfTaps *w, s
     return folded(low, high, taps, channels);
 }
 
-AVX2_INLINE __m128 with_alpha(__m128 value, size_t colours, UfSample sample)
-{
-    const __m128 full = _mm_set1_ps((float)uf_sample_max(sample));
-    return colours == 1 ? _mm_blend_ps(value, full, 0xe) : _mm_blend_ps(value, full, 0x8);
-}
-
-AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width, size_t height,
+UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width, size_t height,
                            uint8_t *out, size_t stride_bytes, int taps, size_t channels, UfSample sample,
                            bool adds_alpha)
 {
@@ -168,15 +123,15 @@ AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t widt
             }
             __m128 value = pixel_at(at, stride, &w, i, taps, channels, sample);
             if (has_alpha || adds_alpha)
-                value = with_alpha(value, channels - has_alpha, sample);
-            store(to, value, sample);
+                value = uf_with_alpha(value, channels - has_alpha, sample);
+            uf_store_4(to, value, sample);
         }
         memcpy(out + y * stride_bytes, scratch, width * out_bytes);
     }
 }
 
-UF_PLAIN_DEFINE_ALL(AVX2, 2)
-UF_PLAIN_DEFINE_ALL(AVX2, 4)
+UF_PLAIN_DEFINE_ALL(UF_AVX2, 2)
+UF_PLAIN_DEFINE_ALL(UF_AVX2, 4)
 const UfPlainTable uf_plain_bilinear_avx2 = UF_PLAIN_TABLE(2);
 const UfPlainTable uf_plain_bicubic_avx2 = UF_PLAIN_TABLE(4);
 #else

@@ -6,9 +6,8 @@
 #include "remap/plain.h"
 
 #if defined(__x86_64__)
-#include <immintrin.h>
-
 #include "remap/plain_taps.h"
+#include "remap/plain_vector.h"
 
 #define TAPS   4u
 #define AVX512 __attribute__((target("avx512f,avx512bw,avx512dq,avx512vl")))
@@ -70,29 +69,6 @@ AVX512_INLINE bool is_opaque(const uint8_t *at, size_t stride, size_t channels, 
     return same == wanted;
 }
 
-/* Writes four samples, of which those beyond the pixel will be overwritten or lie in scratch room. */
-AVX512_INLINE void store(uint8_t *out, __m128 value, UfSample sample)
-{
-    if (sample == UF_SAMPLE_F32) {
-        _mm_storeu_ps((float *)(void *)out, value);
-        return;
-    }
-    const __m128i codes = _mm_cvttps_epi32(_mm_add_ps(value, _mm_set1_ps(0.5f)));
-    const __m128i words = _mm_packus_epi32(codes, codes);
-    if (sample == UF_SAMPLE_U16) {
-        _mm_storel_epi64((__m128i *)(void *)out, words);
-        return;
-    }
-    const int bytes = _mm_cvtsi128_si32(_mm_packus_epi16(words, words));
-    memcpy(out, &bytes, sizeof bytes);
-}
-
-AVX512_INLINE __m128 with_alpha(__m128 value, size_t colours, UfSample sample)
-{
-    const __m128 full = _mm_set1_ps((float)uf_sample_max(sample));
-    return colours == 1 ? _mm_blend_ps(value, full, 0xe) : _mm_blend_ps(value, full, 0x8);
-}
-
 AVX512_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width, size_t height,
                              uint8_t *out, size_t stride_bytes, int taps, size_t channels, UfSample sample,
                              bool adds_alpha)
@@ -117,8 +93,8 @@ AVX512_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t wi
             const __m512 down = weighed_down(at, stride, &w, i, sample);
             __m128 value = folded(_mm512_mul_ps(down, weights_across(&w, i, channels)), channels);
             if (has_alpha || adds_alpha)
-                value = with_alpha(value, channels - has_alpha, sample);
-            store(to, value, sample);
+                value = uf_with_alpha(value, channels - has_alpha, sample);
+            uf_store_4(to, value, sample);
         }
         memcpy(out + y * stride_bytes, scratch, width * out_bytes);
     }

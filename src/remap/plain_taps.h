@@ -15,6 +15,28 @@ typedef struct UfTaps {
     int32_t offset[UF_TILE_PX];         /* bytes from the pixel at the tile's base to the first tap */
 } UfTaps;
 
+/* For the scalar kernels: sample number i as a float, and a value as a sample. */
+UF_INLINE float uf_plain_load(const uint8_t *at, size_t i, UfSample sample)
+{
+    return sample == UF_SAMPLE_F32 ? (float)uf_sample_load(at + 4 * i, sample)
+                                   : (float)uf_code_load(at + (size_t)sample * i, sample);
+}
+
+UF_INLINE void uf_plain_store(uint8_t *at, float value, UfSample sample)
+{
+    const int32_t max = sample == UF_SAMPLE_U8 ? 255 : 65535;
+    if (sample == UF_SAMPLE_F32) {
+        memcpy(at, &value, sizeof value);
+        return;
+    }
+    int32_t code = (int32_t)(value + 0.5f);
+    code = code < 0 ? 0 : code > max ? max : code;
+    if (sample == UF_SAMPLE_U8)
+        *at = (uint8_t)code;
+    else
+        memcpy(at, &(uint16_t){(uint16_t)code}, 2);
+}
+
 /* Coefficients of a row's parabola in s. */
 typedef struct UfTileRow {
     float u[3], v[3];

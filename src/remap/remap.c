@@ -7,6 +7,7 @@
 #include <underfoot/remap.h>
 
 #include <math.h>
+#include <stdlib.h>
 
 #include "base/cpu.h"
 #include "base/report.h"
@@ -15,9 +16,12 @@
 #include "remap/map.h"
 #include "remap/options.h"
 #include "remap/plain.h"
+#include "remap/ready.h"
+#include "remap/sharp.h"
 #include "remap/spline.h"
 #include "remap/stretch.h"
 #include "picture/colour.h"
+#include "remap/window.h"
 
 /* A block is square enough that its part of the source stays in the cache. */
 _Static_assert(UF_BLOCK_PX + 2 <= UF_MAP_RUN, "a block's row and its neighbours fit into a run");
@@ -76,6 +80,11 @@ static bool is_outside(const Job *job, double u_px, double v_px)
              v_px <= (double)job->source.height_px);
 }
 
+static double ready_px_at(const Job *job, double v_px)
+{
+    return (double)uf_ready_px_at(&job->source, isnan(v_px) ? 0 : uf_floor_index(v_px));
+}
+
 static void fill_row(const Job *job, Exact *exact, const UfMapRow *rows[3], size_t x_px, size_t y_px,
                      size_t count)
 {
@@ -84,8 +93,9 @@ static void fill_row(const Job *job, Exact *exact, const UfMapRow *rows[3], size
     choose_shares(job, exact, rows, count);
     job->sample_run(&job->source, exact->u_px, exact->v_px, count, out);
     for (size_t i = 0; i < count; i++) {
-        if (exact->stretched[i] && uf_stretch_places(&job->map, &exact->jacobian[i], (double)(x_px + i) + 0.5,
-                                                     (double)y_px + 0.5, &places))
+        if (exact->stretched[i] &&
+            uf_stretch_places(&job->map, &exact->jacobian[i], (double)(x_px + i) + 0.5, (double)y_px + 0.5,
+                              ready_px_at(job, rows[1]->v_px[i + 1]), &places))
             job->blend(&job->source, &places, out + i * job->pixel_bytes);
         if (!(exact->share[i] > 0))
             continue;
@@ -112,13 +122,21 @@ static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width,
     }
 }
 
-/* Nothing is averaged: told at the corners and in the middle, between which the footprint hardly changes. */
-static bool is_fine(const UfTile *tile)
+/* Nothing is averaged, and no footprint longer than the source is ready for: told at the corners and in the
+ * middle, between which the footprint hardly changes. */
+static bool is_fine(const Job *job, const UfTile *tile)
 {
     static const double at[5][2] = {{0, 0}, {-1, -1}, {1, -1}, {-1, 1}, {1, 1}};
     for (size_t i = 0; i < 5; i++) {
         UfJacobian jacobian = uf_tile_jacobian(tile, at[i][0], at[i][1]);
-        if (uf_average_share(&jacobian) > 0)
+        if (!(uf_average_share(&jacobian) > 0))
+            continue;
+        if (!job->trusts_angles)
+            return false;
+        UfPixelPoint place = uf_tile_place(tile, at[i][0], at[i][1]);
+        UfJacobian angular = uf_map_angular_of(&job->map, place, &jacobian);
+        if (uf_average_share(&angular) > 0 ||
+            (job->blend != NULL && uf_stretch_sets_in(&jacobian, ready_px_at(job, place.y_px))))
             return false;
     }
     return true;
@@ -128,7 +146,8 @@ static bool fill_plainly(const Job *job, const UfLattice *lattice, size_t across
                          size_t y_px, size_t width, size_t height)
 {
     UfTile tile;
-    if (!uf_tile_fit(lattice, across, down, &tile) || !uf_plain_holds(&job->source, &tile) || !is_fine(&tile))
+    if (!uf_tile_fit(lattice, across, down, &tile) || !uf_plain_holds(&job->source, &tile) ||
+        !is_fine(job, &tile))
         return false;
     uint8_t *out = (uint8_t *)uf_picture_row(job->target, y_px) + x_px * job->pixel_bytes;
     job->plain_tile(&job->plain, &tile, width, height, out, uf_picture_stride_bytes(job->target));
@@ -257,6 +276,7 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     Job job = {0};
     UfTransfer *transfer = NULL;
     UfSpline spline = {0};
+    float *ready = NULL;
     options = options == NULL ? &defaults : options;
     UfStatus status = check(source, source_view, target_view, options, report);
     if (status != UF_OK)
@@ -272,6 +292,13 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     if (status != UF_OK)
         goto cleanup;
     prepare(&job, source, source_view, target_view, options, transfer);
+    /* a turned panorama's own pixels are short and long on every row near a pole */
+    if (job.blend != NULL && target_view->projection != UF_PROJECTION_EQUIRECTANGULAR) {
+        job.source.ready_px = ready = uf_ready_find(&job.map);
+        status = ready == NULL ? uf_fail_memory(report) : UF_OK;
+        if (status != UF_OK)
+            goto cleanup;
+    }
     if (options->sampling == UF_SAMPLING_SHARP)
         status = uf_spline_create(&job.source, uf_picture_sample(source), uf_picture_channels(source),
                                   uf_remap_threads(options), &spline, report);
@@ -282,6 +309,7 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     job.target = NULL;
 cleanup:
     uf_spline_free(&spline);
+    free(ready);
     uf_transfer_free(&transfer);
     uf_picture_free(&job.target);
     return status;

@@ -6,11 +6,6 @@
 #include "remap/pixel.h"
 #include "remap/spline.h"
 
-/* How far the result may leave the range of the pixels around it, as a part of that range. */
-#define SLACK 0.125f
-/* The pixels around: this many an axis. */
-#define NEAR 4
-
 /* The spline's value in every channel, in the source's units, colours premultiplied. */
 UF_INLINE void spline_at(const UfSource *source, ptrdiff_t x, ptrdiff_t y, double tx, double ty,
                          size_t channels, UfSample kept, float *values)
@@ -53,19 +48,19 @@ UF_INLINE void range_at(const UfSource *source, ptrdiff_t x, ptrdiff_t y, size_t
                         float *lowest, float *highest)
 {
     const bool has_alpha = channels % 2 == 0;
-    UfWindowRoom room;
-    UfWindow window =
-        uf_window_at(source, x - (NEAR / 2 - 1), y - (NEAR / 2 - 1), NEAR, channels, sample, &room);
+    const ptrdiff_t apart = uf_spread_at(source, y);
     for (size_t c = 0; c < channels; c++) {
         lowest[c] = INFINITY;
         highest[c] = -INFINITY;
     }
-    for (size_t r = 0; r < NEAR; r++)
-        for (size_t k = 0; k < NEAR; k++) {
-            const uint8_t *pixel = window.base + r * window.stride_bytes + k * channels * (size_t)sample;
-            bool seen = !has_alpha || uf_sample_load(pixel + (channels - 1) * (size_t)sample, sample) > 0;
+    for (int r = -1; r < UF_SHARP_NEAR - 1; r++)
+        for (int k = -1; k < UF_SHARP_NEAR - 1; k++) {
+            UfWindowRoom room;
+            UfWindow pixel = uf_window_at(source, x + k * apart, y + r, 1, channels, sample, &room);
+            bool seen =
+                !has_alpha || uf_sample_load(pixel.base + (channels - 1) * (size_t)sample, sample) > 0;
             for (size_t c = seen ? 0 : channels - 1; c < channels; c++) {
-                float value = (float)uf_sample_load(pixel + c * (size_t)sample, sample);
+                float value = (float)uf_sample_load(pixel.base + c * (size_t)sample, sample);
                 lowest[c] = value < lowest[c] ? value : lowest[c];
                 highest[c] = value > highest[c] ? value : highest[c];
             }
@@ -74,7 +69,7 @@ UF_INLINE void range_at(const UfSource *source, ptrdiff_t x, ptrdiff_t y, size_t
 
 UF_INLINE float held(float value, float lowest, float highest)
 {
-    float slack = SLACK * (highest - lowest);
+    float slack = UF_SHARP_SLACK * (highest - lowest);
     lowest -= slack;
     highest += slack;
     return value > lowest ? (value < highest ? value : highest) : lowest;

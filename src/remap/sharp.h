@@ -11,6 +11,26 @@
 
 #include "remap/kernels.h"
 
+/* How far the result may leave the range of the pixels around it, as a part of that range. */
+#define UF_SHARP_SLACK 0.125f
+/* The pixels around: this many an axis, from one before the place's own on. */
+#define UF_SHARP_NEAR 4
+
+/* What the spline's row is ready for; rows beyond a pole are those before it. */
+static inline float uf_ready_px_at(const UfSource *source, ptrdiff_t y)
+{
+    if (source->ready_px == NULL)
+        return 1;
+    y = y < 0 ? 0 : y < source->height_px ? y : source->height_px - 1;
+    return source->ready_px[y];
+}
+
+/* The pixels around are this many apart along the row: those that were taken together count as one. */
+static inline ptrdiff_t uf_spread_at(const UfSource *source, ptrdiff_t y)
+{
+    return (ptrdiff_t)(uf_ready_px_at(source, y) + 0.5f);
+}
+
 typedef struct UfSharpKernels {
     UfSampleRun *sharp;
     UfBlendPlaces *blend;

@@ -28,6 +28,8 @@ typedef struct UfSource {
     const float *linear; /* from stored code (U8, U16) to linear light, or NULL when they are the same */
     const UfTransfer *transfer;    /* the same for F32, or NULL */
     const struct UfSource *spline; /* coefficients for the sharp kernel, or NULL */
+    const float
+        *ready_px; /* for each row the length of footprints to which the spline is low-passed; NULL: 1 */
 } UfSource;
 
 /* `transfer` may be NULL when no average will be taken. Both are borrowed. */

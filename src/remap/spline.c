@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "base/memory.h"
+#include "remap/polar.h"
 #include "remap/window.h"
 
 /* -0.43057 and -0.04310: the roots inside the unit circle of z^4 + 26 z^3 + 66 z^2 + 26 z + 1. */
@@ -63,12 +64,19 @@ typedef struct Job {
     size_t channels, row_samples;
     uint8_t *ends[2]; /* the first and the last rows before their columns are filtered */
     size_t end_rows;
+    const UfPolar *polar; /* NULL: rows stay as they are */
 } Job;
+
+/* What a thread works in. */
+typedef struct Room {
+    float *lines, *line;
+    UfPolarRoom polar;
+} Room;
 
 /* Codes are finer between the passes, when values are smaller: the filter's gain is 7.5 an axis. */
 #define HALFWAY_STEPS 32.0f
 
-static inline float load(const uint8_t *at, UfSample kept, float steps)
+UF_INLINE float load(const uint8_t *at, UfSample kept, float steps)
 {
     if (kept == UF_SAMPLE_F32) {
         float value;
@@ -80,13 +88,15 @@ static inline float load(const uint8_t *at, UfSample kept, float steps)
     return ((float)code - UF_SPLINE_CODE_ZERO) / steps;
 }
 
-static inline void keep(uint8_t *at, float value, UfSample kept, float steps)
+UF_INLINE void keep(uint8_t *at, float value, UfSample kept, float steps)
 {
     if (kept == UF_SAMPLE_F32) {
         memcpy(at, &value, sizeof value);
         return;
     }
-    uint16_t code = (uint16_t)(int)(value * steps + UF_SPLINE_CODE_ZERO + 0.5f);
+    float stepped = value * steps + (UF_SPLINE_CODE_ZERO + 0.5f);
+    stepped = stepped > 0 ? stepped : 0;
+    uint16_t code = (uint16_t)(int)(stepped < 65535.0f ? stepped : 65535.0f);
     memcpy(at, &code, sizeof code);
 }
 
@@ -104,42 +114,110 @@ static ptrdiff_t wrapped(ptrdiff_t at, ptrdiff_t count)
     return rest < 0 ? rest + count : rest;
 }
 
-/* One pixel of the source into its lanes: premultiplied, about the middle grey where it will be a code. */
-static inline void load_pixel(const Job *job, const uint8_t *pixel, float *lanes)
+/* A row of the source as floats: premultiplied, about the middle grey where it will be codes. */
+UF_INLINE void load_line_as(const Job *job, const uint8_t *row, UfSample sample, float *line)
 {
-    const size_t channels = job->channels, bytes = (size_t)job->sample;
-    const bool has_alpha = channels % 2 == 0;
+    const size_t channels = job->channels, width = (size_t)job->source->width_px;
     const float grey = job->kept == UF_SAMPLE_F32 ? 0 : UF_SPLINE_CODE_GREY;
-    float factor = 1;
-    if (has_alpha) {
-        lanes[channels - 1] = (float)uf_sample_load(pixel + (channels - 1) * bytes, job->sample);
-        factor = lanes[channels - 1] / (float)uf_sample_max(job->sample);
-    }
-    for (size_t c = 0; c < channels - has_alpha; c++)
-        lanes[c] = (float)uf_sample_load(pixel + c * bytes, job->sample) * factor - grey;
+#pragma omp simd
+    for (size_t i = 0; i < job->row_samples; i++)
+        line[i] = (float)uf_sample_load(row + i * (size_t)sample, sample) - grey;
+    if (channels % 2 == 1)
+        return;
+    const float most = (float)uf_sample_max(sample);
+    for (size_t x = 0; x < width; x++)
+        for (size_t c = 0; c < channels - 1; c++)
+            line[x * channels + c] *= line[x * channels + channels - 1] / most;
 }
 
-static void filter_rows(const Job *job, size_t first, size_t count, float *lines)
+static void load_line(const Job *job, size_t y, float *line)
+{
+    const uint8_t *row = job->source->data + y * job->source->stride_bytes;
+    if (job->sample == UF_SAMPLE_U8)
+        load_line_as(job, row, UF_SAMPLE_U8, line);
+    else if (job->sample == UF_SAMPLE_U16)
+        load_line_as(job, row, UF_SAMPLE_U16, line);
+    else
+        load_line_as(job, row, UF_SAMPLE_F32, line);
+}
+
+UF_INLINE void keep_line_as(const float *line, size_t count, UfSample kept, float steps, uint8_t *out)
+{
+#pragma omp simd
+    for (size_t i = 0; i < count; i++)
+        keep(out + i * (size_t)kept, line[i], kept, steps);
+}
+
+static void keep_line(const Job *job, const float *line, size_t count, float steps, uint8_t *out)
+{
+    if (job->kept == UF_SAMPLE_F32)
+        keep_line_as(line, count, UF_SAMPLE_F32, steps, out);
+    else
+        keep_line_as(line, count, UF_SAMPLE_U16, steps, out);
+}
+
+UF_INLINE void to_lanes(const float *line, size_t width, size_t channels, float *lanes)
+{
+    for (size_t x = 0; x < width; x++, line += channels, lanes += LANES)
+        for (size_t c = 0; c < channels; c++)
+            lanes[c] = line[c];
+}
+
+UF_INLINE void from_lanes(const float *lanes, size_t width, size_t channels, float *line)
+{
+    for (size_t x = 0; x < width; x++, line += channels, lanes += LANES)
+        for (size_t c = 0; c < channels; c++)
+            line[c] = lanes[c];
+}
+
+/* One row among its lanes, or out of them. */
+static void move_lanes(const Job *job, float *line, float *lanes, bool in)
+{
+    const size_t width = (size_t)job->source->width_px;
+    switch (job->channels) {
+    case 1:
+        in ? to_lanes(line, width, 1, lanes) : from_lanes(lanes, width, 1, line);
+        break;
+    case 2:
+        in ? to_lanes(line, width, 2, lanes) : from_lanes(lanes, width, 2, line);
+        break;
+    case 3:
+        in ? to_lanes(line, width, 3, lanes) : from_lanes(lanes, width, 3, line);
+        break;
+    default:
+        in ? to_lanes(line, width, 4, lanes) : from_lanes(lanes, width, 4, line);
+        break;
+    }
+}
+
+/* Beyond both ends of the lines. */
+static void add_margins(const Job *job, float *lines)
 {
     const ptrdiff_t width = job->source->width_px;
-    const size_t channels = job->channels, kept_bytes = (size_t)job->kept;
-    for (size_t r = 0; r < count; r++) {
-        const uint8_t *row = job->source->data + (first + r) * job->source->stride_bytes;
-        for (ptrdiff_t x = -MARGIN; x < width + MARGIN; x++) {
-            ptrdiff_t inside = x;
-            if (x < 0 || x >= width)
-                inside = job->source->wraps ? wrapped(x, width) : mirrored(x, width);
-            load_pixel(job, row + (size_t)inside * channels * (size_t)job->sample,
-                       lines + (size_t)(x + MARGIN) * LANES + r * channels);
-        }
+    for (ptrdiff_t i = 0; i < MARGIN; i++) {
+        ptrdiff_t before = job->source->wraps ? wrapped(i - MARGIN, width) : mirrored(i - MARGIN, width);
+        ptrdiff_t after = job->source->wraps ? wrapped(width + i, width) : mirrored(width + i, width);
+        memcpy(lines + i * (ptrdiff_t)LANES, lines + (MARGIN + before) * (ptrdiff_t)LANES,
+               LANES * sizeof *lines);
+        memcpy(lines + (MARGIN + width + i) * (ptrdiff_t)LANES, lines + (MARGIN + after) * (ptrdiff_t)LANES,
+               LANES * sizeof *lines);
     }
-    filter_lines(lines, (size_t)width + (size_t)2 * MARGIN);
+}
+
+static void filter_rows(const Job *job, size_t first, size_t count, Room *room)
+{
     for (size_t r = 0; r < count; r++) {
-        uint8_t *row = job->data + (first + r) * job->out.stride_bytes;
-        const float *lane = lines + (size_t)MARGIN * LANES + r * channels;
-        for (ptrdiff_t x = 0; x < width; x++, lane += LANES)
-            for (size_t c = 0; c < channels; c++, row += kept_bytes)
-                keep(row, lane[c], job->kept, HALFWAY_STEPS);
+        load_line(job, first + r, room->line);
+        if (job->polar != NULL)
+            uf_polar_filter(job->polar, job->source->ready_px[first + r], &room->polar, room->line);
+        move_lanes(job, room->line, room->lines + (size_t)MARGIN * LANES + r * job->channels, true);
+    }
+    add_margins(job, room->lines);
+    filter_lines(room->lines, (size_t)job->source->width_px + (size_t)2 * MARGIN);
+    for (size_t r = 0; r < count; r++) {
+        move_lanes(job, room->line, room->lines + (size_t)MARGIN * LANES + r * job->channels, false);
+        keep_line(job, room->line, job->row_samples, HALFWAY_STEPS,
+                  job->data + (first + r) * job->out.stride_bytes);
     }
 }
 
@@ -172,80 +250,126 @@ static void load_beyond(const Job *job, ptrdiff_t y, size_t first, size_t count,
                           : load(at + (first + k) * (size_t)job->kept, job->kept, HALFWAY_STEPS);
 }
 
+UF_INLINE void load_lanes_as(const uint8_t *at, size_t count, UfSample kept, float *lanes)
+{
+#pragma omp simd
+    for (size_t k = 0; k < count; k++)
+        lanes[k] = load(at + k * (size_t)kept, kept, HALFWAY_STEPS);
+}
+
+static void load_lanes(const Job *job, const uint8_t *at, size_t count, float *lanes)
+{
+    if (job->kept == UF_SAMPLE_F32)
+        load_lanes_as(at, count, UF_SAMPLE_F32, lanes);
+    else
+        load_lanes_as(at, count, UF_SAMPLE_U16, lanes);
+}
+
 static void filter_columns(const Job *job, size_t first, size_t count, float *lines)
 {
     const ptrdiff_t height = job->source->height_px;
-    const size_t bytes = (size_t)job->kept;
+    uint8_t *column = job->data + first * (size_t)job->kept;
     for (ptrdiff_t y = -MARGIN; y < height + MARGIN; y++) {
         float *lanes = lines + (size_t)(y + MARGIN) * LANES;
-        if (y < 0 || y >= height) {
+        if (y < 0 || y >= height)
             load_beyond(job, y, first, count, lanes);
-            continue;
-        }
-        const uint8_t *at = job->data + (size_t)y * job->out.stride_bytes + first * bytes;
-        for (size_t k = 0; k < count; k++)
-            lanes[k] = load(at + k * bytes, job->kept, HALFWAY_STEPS);
+        else
+            load_lanes(job, column + (size_t)y * job->out.stride_bytes, count, lanes);
     }
     filter_lines(lines, (size_t)height + (size_t)2 * MARGIN);
-    for (ptrdiff_t y = 0; y < height; y++) {
-        uint8_t *at = job->data + (size_t)y * job->out.stride_bytes + first * bytes;
-        for (size_t k = 0; k < count; k++)
-            keep(at + k * bytes, lines[(size_t)(y + MARGIN) * LANES + k], job->kept, UF_SPLINE_CODE_STEPS);
-    }
+    for (ptrdiff_t y = 0; y < height; y++)
+        keep_line(job, lines + (size_t)(y + MARGIN) * LANES, count, UF_SPLINE_CODE_STEPS,
+                  column + (size_t)y * job->out.stride_bytes);
 }
 
-/* Every thread has lines of its own; what they hold where no line is loaded is never kept. */
-static void run(Job *job, float *lines, size_t line_samples, int threads)
+/* Every thread has a room of its own; what its lines hold where no line is loaded is never kept. */
+static void run(Job *job, Room *rooms, int threads)
 {
     const size_t height = (size_t)job->source->height_px, stride = job->out.stride_bytes;
     const size_t abreast = LANES / job->channels;
 #pragma omp parallel for schedule(dynamic) num_threads(threads)
     for (size_t y = 0; y < height; y += abreast)
-        filter_rows(job, y, height - y < abreast ? height - y : abreast,
-                    lines + (size_t)omp_get_thread_num() * line_samples);
+        filter_rows(job, y, height - y < abreast ? height - y : abreast, &rooms[omp_get_thread_num()]);
     memcpy(job->ends[0], job->data, job->end_rows * stride);
     memcpy(job->ends[1], job->data + (height - job->end_rows) * stride, job->end_rows * stride);
 #pragma omp parallel for schedule(dynamic) num_threads(threads)
     for (size_t s = 0; s < job->row_samples; s += LANES)
         filter_columns(job, s, job->row_samples - s < LANES ? job->row_samples - s : LANES,
-                       lines + (size_t)omp_get_thread_num() * line_samples);
+                       rooms[omp_get_thread_num()].lines);
+}
+
+static void rooms_free(Room *rooms, int threads)
+{
+    for (int i = 0; rooms != NULL && i < threads; i++) {
+        free(rooms[i].lines);
+        free(rooms[i].line);
+        uf_polar_room_free(&rooms[i].polar);
+    }
+    free(rooms);
+}
+
+static UfStatus rooms_create(const Job *job, int threads, Room **out, UfReport *report)
+{
+    const size_t width = (size_t)job->source->width_px, height = (size_t)job->source->height_px;
+    const size_t longest = width > height ? width : height;
+    UfStatus status = UF_OK;
+    Room *rooms = uf_alloc_zero((size_t)threads, sizeof *rooms);
+    if (rooms == NULL)
+        return uf_fail_memory(report);
+    for (int i = 0; i < threads && status == UF_OK; i++) {
+        rooms[i].lines = uf_alloc_zero(longest + (size_t)2 * MARGIN, LANES * sizeof *rooms[i].lines);
+        rooms[i].line = uf_alloc(job->row_samples, sizeof *rooms[i].line);
+        if (rooms[i].lines == NULL || rooms[i].line == NULL)
+            status = uf_fail_memory(report);
+        else if (job->polar != NULL)
+            status = uf_polar_room_create(job->polar, &rooms[i].polar, report);
+    }
+    if (status == UF_OK)
+        *out = rooms;
+    else
+        rooms_free(rooms, threads);
+    return status;
 }
 
 UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, int threads, UfSpline *out,
                           UfReport *report)
 {
     Job job = {.source = source, .sample = sample, .channels = channels, .out = *source};
-    size_t longest = (size_t)(source->width_px > source->height_px ? source->width_px : source->height_px);
-    size_t line_samples, all_lines;
+    const size_t height = (size_t)source->height_px;
+    UfPolar polar = {0};
+    Room *rooms = NULL;
     UfStatus status = UF_OK;
     job.kept = uf_spline_sample(sample, channels);
-    job.end_rows = source->height_px < MARGIN ? (size_t)source->height_px : MARGIN;
-    float *lines = NULL;
+    job.end_rows = height < MARGIN ? height : MARGIN;
     if (!uf_product((size_t)source->width_px, channels, &job.row_samples) ||
-        !uf_product(job.row_samples, (size_t)job.kept, &job.out.stride_bytes) ||
-        !uf_product(longest + (size_t)2 * MARGIN, LANES, &line_samples) ||
-        !uf_product(line_samples, (size_t)threads, &all_lines))
+        !uf_product(job.row_samples, (size_t)job.kept, &job.out.stride_bytes))
         return uf_fail_memory(report);
-    job.data = uf_alloc((size_t)source->height_px, job.out.stride_bytes);
+    if (source->ready_px != NULL)
+        status = uf_polar_create((size_t)source->width_px, channels, &polar, report);
+    job.polar = source->ready_px != NULL ? &polar : NULL;
+    if (status == UF_OK)
+        status = rooms_create(&job, threads, &rooms, report);
+    if (status != UF_OK)
+        goto cleanup;
+    job.data = uf_alloc(height, job.out.stride_bytes);
     job.ends[0] = uf_alloc(job.end_rows, job.out.stride_bytes);
     job.ends[1] = uf_alloc(job.end_rows, job.out.stride_bytes);
-    lines = uf_alloc_zero(all_lines, sizeof *lines);
-    if (job.data == NULL || job.ends[0] == NULL || job.ends[1] == NULL || lines == NULL) {
+    if (job.data == NULL || job.ends[0] == NULL || job.ends[1] == NULL) {
         status = uf_fail_memory(report);
         goto cleanup;
     }
-    run(&job, lines, line_samples, threads);
+    run(&job, rooms, threads);
     job.out.data = job.data;
     job.out.mirrors = true;
-    out->data = job.data;
-    out->coefficients = job.out;
+    *out = (UfSpline){.data = job.data, .coefficients = job.out};
     source->spline = &out->coefficients;
     job.data = NULL;
 cleanup:
     free(job.data);
     free(job.ends[0]);
     free(job.ends[1]);
-    free(lines);
+    rooms_free(rooms, threads);
+    uf_polar_free(&polar);
     return status;
 }
 

@@ -39,7 +39,8 @@ typedef struct UfSpline {
     UfSource coefficients; /* edges as those of the source */
 } UfSpline;
 
-/* Sets source->spline to it; `out` is zeroed before, and outlives the source. */
+/* Sets source->spline to it; `out` is zeroed before, and outlives the source. Rows are low-passed to
+ * source->ready_px. */
 UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, int threads, UfSpline *out,
                           UfReport *report);
 void uf_spline_free(UfSpline *spline);

@@ -3,14 +3,8 @@
 
 #include <math.h>
 
-/*
- * Main lobes of the sinc on either side, and the footprint's lengths in source pixels between which the
- * filter sets in. Measured on photographs turned there and back: 2 lobes, or setting in at 1.1, lose up to
- * 0.7 dB.
- */
-#define LOBES 3
-#define LEAST 1.3
-#define FULL  2.0
+#include "remap/lobe.h"
+
 /*
  * Places for each pixel of the target, where there are more in the source: only waves of nearly that many to
  * a target pixel, and their multiples, could still pass for slower ones, and photographs have none of them up
@@ -18,21 +12,22 @@
  */
 #define DENSITY 4
 
-static double sinc(double t)
-{
-    return fabs(t) < 1e-9 ? 1 : sin(UF_PI * t) / (UF_PI * t);
-}
-
-/* The larger singular value of J, and the direction in the target's pixels that it belongs to. */
-static double longest(const UfJacobian *j, double *along_x, double *along_y)
+/* The larger singular value of J. */
+static double longest(const UfJacobian *j)
 {
     double e = j->ux * j->ux + j->vx * j->vx, g = j->uy * j->uy + j->vy * j->vy;
     double f = j->ux * j->uy + j->vx * j->vy;
-    double spread = sqrt((e - g) * (e - g) + 4 * f * f);
+    return sqrt((e + g + sqrt((e - g) * (e - g) + 4 * f * f)) / 2);
+}
+
+/* The direction in the target's pixels that it belongs to. */
+static void direction_of_longest(const UfJacobian *j, double *along_x, double *along_y)
+{
+    double e = j->ux * j->ux + j->vx * j->vx, g = j->uy * j->uy + j->vy * j->vy;
+    double f = j->ux * j->uy + j->vx * j->vy;
     double angle = atan2(2 * f, e - g) / 2;
     *along_x = cos(angle);
     *along_y = sin(angle);
-    return sqrt((e + g + spread) / 2);
 }
 
 /* Beyond a pole of an equirectangular target the picture goes on in the opposite meridian. */
@@ -50,25 +45,31 @@ static bool place_of(const UfMap *map, double x_px, double y_px, double *u_px, d
     return uf_map_point(map, x_px, y_px, u_px, v_px);
 }
 
-_Static_assert(2 * LOBES * DENSITY + 1 <= UF_PLACES_MAX, "the places of the longest footprint fit");
+_Static_assert(2 * UF_LOBES * DENSITY + 1 <= UF_PLACES_MAX, "the places of the longest footprint fit");
 
-bool uf_stretch_places(const UfMap *map, const UfJacobian *jacobian, double x_px, double y_px, UfPlaces *out)
+bool uf_stretch_sets_in(const UfJacobian *jacobian, double ready_px)
+{
+    return uf_lobe_share(longest(jacobian) / ready_px) > 0;
+}
+
+bool uf_stretch_places(const UfMap *map, const UfJacobian *jacobian, double x_px, double y_px,
+                       double ready_px, UfPlaces *out)
 {
     double along_x, along_y, sum = 0;
-    double length = longest(jacobian, &along_x, &along_y);
-    double part = fmin(1, (length - LEAST) / (FULL - LEAST));
-    if (!(part > 0))
+    double length = longest(jacobian), share = uf_lobe_share(length / ready_px);
+    if (!(share > 0))
         return false;
-    double width = 1 + part * (length - 1); /* of the filter, in source pixels */
+    direction_of_longest(jacobian, &along_x, &along_y);
+    double width = ready_px + share * (length - ready_px); /* of the filter, in source pixels */
     double step = fmax(1, width / DENSITY);
-    int reach = (int)ceil(LOBES * width / step) - 1;
+    int reach = (int)ceil(UF_LOBES * width / step) - 1;
     out->count = 0;
     for (int k = -reach; k <= reach; k++) {
         double along = k * step, t = along / length;
         double *u_px = &out->x_px[out->count], *v_px = &out->y_px[out->count];
         if (!place_of(map, x_px + along_x * t, y_px + along_y * t, u_px, v_px))
             continue;
-        out->weights[out->count] = sinc(along / width) * sinc(along / (width * LOBES));
+        out->weights[out->count] = uf_lobe_weight(along, width);
         sum += out->weights[out->count++];
     }
     if (!(sum > 0.5))

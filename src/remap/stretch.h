@@ -14,9 +14,13 @@
 #include "remap/map.h"
 
 /*
- * The places for the target's pixel at (x_px, y_px); false where its footprint is no longer than a pixel. The
- * source is a full sphere.
+ * The places for the target's pixel at (x_px, y_px), where the source's row has been low-passed to footprints
+ * of ready_px; 1 where it has not. False where this pixel's is about as long as that. The source is a full
+ * sphere.
  */
-bool uf_stretch_places(const UfMap *map, const UfJacobian *jacobian, double x_px, double y_px, UfPlaces *out);
+bool uf_stretch_places(const UfMap *map, const UfJacobian *jacobian, double x_px, double y_px,
+                       double ready_px, UfPlaces *out);
+/* The same without the places. */
+bool uf_stretch_sets_in(const UfJacobian *jacobian, double ready_px);
 
 #endif

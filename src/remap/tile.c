@@ -148,3 +148,17 @@ UfJacobian uf_tile_jacobian(const UfTile *tile, double s, double t)
     slopes(tile->v, s, t, &out.vx, &out.vy);
     return out;
 }
+
+static double value_at(const double at[3][3], double s, double t)
+{
+    double rows[3];
+    for (size_t i = 0; i < 3; i++)
+        rows[i] = at[i][0] + s * (at[i][1] + s * at[i][2]);
+    return rows[0] + t * (rows[1] + t * rows[2]);
+}
+
+UfPixelPoint uf_tile_place(const UfTile *tile, double s, double t)
+{
+    return (UfPixelPoint){(double)tile->base_u + value_at(tile->u, s, t),
+                          (double)tile->base_v + value_at(tile->v, s, t)};
+}

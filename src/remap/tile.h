@@ -42,7 +42,8 @@ typedef struct UfTile {
 
 /* The tile at (across, down) in the block, counted in tiles. False when it must be computed exactly. */
 bool uf_tile_fit(const UfLattice *lattice, size_t across, size_t down, UfTile *out);
-/* At s and t; the steps for one pixel of the target. */
+/* At s and t: the place, and the steps for one pixel of the target. */
+UfPixelPoint uf_tile_place(const UfTile *tile, double s, double t);
 UfJacobian uf_tile_jacobian(const UfTile *tile, double s, double t);
 
 #endif

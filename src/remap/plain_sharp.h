@@ -1,0 +1,105 @@
+/*
+ * Sharp sampling in plain tiles, for pictures without alpha: what its variants share.
+ *
+ * As in remap/plain.h everything is single precision in one fixed order. With the coefficients s(r, k) of
+ * rows r and taps k: column(k) = ((((wy0 s(0,k) + wy1 s(1,k)) + wy2 s(2,k)) + wy3 s(3,k)) + wy4 s(4,k)) + wy5
+ * s(5,k) and value = ((wx0 column(0) + wx2 column(2)) + wx4 column(4)) + ((wx1 column(1) + wx3 column(3)) +
+ * wx5 column(5)), which is held within the range of the pixels around (remap/sharp.h). Places on a pixel's
+ * centre give that pixel.
+ */
+#ifndef UF_REMAP_PLAIN_SHARP_H
+#define UF_REMAP_PLAIN_SHARP_H
+
+#include "remap/pixel.h"
+#include "remap/plain_taps.h"
+#include "remap/sharp.h"
+#include "remap/spline.h"
+
+typedef struct UfSharpTaps {
+    float wx[UF_SPLINE_TAPS][UF_TILE_PX], wy[UF_SPLINE_TAPS][UF_TILE_PX];
+    int32_t x[UF_TILE_PX], y[UF_TILE_PX]; /* the pixel at or before the place, from the tile's base */
+    float off[UF_TILE_PX];                /* 0 where the place is that pixel's centre */
+} UfSharpTaps;
+
+/* uf_spline_weights in single precision. */
+UF_INLINE void uf_sharp_weights(float t, float *w0, float *w1, float *w2, float *w3, float *w4, float *w5)
+{
+    const float u = 1 - t, t2 = t * t, u2 = u * u, part = 1.0f / 120;
+    *w0 = part * (u2 * u2 * u);
+    *w1 = part * (1 + u * (5 + u * (10 + u * (10 + u * (5 - 5 * u)))));
+    *w2 = part * (66 - t2 * (60 - t2 * (30 - 10 * t)));
+    *w3 = part * (66 - u2 * (60 - u2 * (30 - 10 * u)));
+    *w4 = part * (1 + t * (5 + t * (10 + t * (10 + t * (5 - 5 * t)))));
+    *w5 = part * (t2 * t2 * t);
+}
+
+UF_INLINE void uf_sharp_taps(const UfTileRow *row, UfSharpTaps *out)
+{
+    const float au = row->u[0], bu = row->u[1], cu = row->u[2];
+    const float av = row->v[0], bv = row->v[1], cv = row->v[2];
+#pragma omp simd
+    for (int i = 0; i < (int)UF_TILE_PX; i++) {
+        const float s = ((float)i + 0.5f) * (1.0f / UF_NODE_PX) - 1.0f;
+        const float x = (cu * s + bu) * s + au - 0.5f, y = (cv * s + bv) * s + av - 0.5f;
+        const int32_t ix = (int32_t)x, iy = (int32_t)y; /* both are above 0 */
+        const float tx = x - (float)ix, ty = y - (float)iy;
+        out->x[i] = ix;
+        out->y[i] = iy;
+        out->off[i] = tx + ty;
+        uf_sharp_weights(tx, &out->wx[0][i], &out->wx[1][i], &out->wx[2][i], &out->wx[3][i], &out->wx[4][i],
+                         &out->wx[5][i]);
+        uf_sharp_weights(ty, &out->wy[0][i], &out->wy[1][i], &out->wy[2][i], &out->wy[3][i], &out->wy[4][i],
+                         &out->wy[5][i]);
+    }
+}
+
+/* Where a tile's pixels and coefficients begin. */
+typedef struct UfSharpBase {
+    const uint8_t *pixels, *coefficients; /* at the tile's base */
+    ptrdiff_t stride_bytes, coefficients_stride_bytes;
+} UfSharpBase;
+
+UF_INLINE UfSharpBase uf_sharp_base(const UfSource *source, const UfTile *tile, size_t channels,
+                                    UfSample sample)
+{
+    const ptrdiff_t stride = (ptrdiff_t)source->stride_bytes, other = (ptrdiff_t)source->spline->stride_bytes;
+    const ptrdiff_t bytes = (ptrdiff_t)(channels * (size_t)sample);
+    const ptrdiff_t kept_bytes = (ptrdiff_t)(channels * (size_t)uf_spline_sample(sample, channels));
+    return (UfSharpBase){source->data + tile->base_v * stride + tile->base_u * bytes,
+                         source->spline->data + tile->base_v * other + tile->base_u * kept_bytes, stride,
+                         other};
+}
+
+/* From what the coefficients give to the picture's units. */
+#define UF_SHARP_CODE_STEP (1 / UF_SPLINE_CODE_STEPS)
+
+#define UF_SHARP_NAME(type, channels, adds) sharp_##type##_##channels##_##adds
+/* fill_sharply is always inlined, with constants for all that varies. */
+#define UF_SHARP_DEFINE(attributes, type, channels, adds)                                                    \
+    attributes static void UF_SHARP_NAME(type, channels, adds)(const UfPlain *plain, const UfTile *tile,     \
+                                                               size_t width, size_t height, uint8_t *out,    \
+                                                               size_t stride_bytes)                          \
+    {                                                                                                        \
+        fill_sharply(plain->source, tile, width, height, out, stride_bytes, channels, UF_SAMPLE_##type,      \
+                     adds);                                                                                  \
+    }
+#define UF_SHARP_DEFINE_TYPE(attributes, type)                                                               \
+    UF_SHARP_DEFINE(attributes, type, 1, 0)                                                                  \
+    UF_SHARP_DEFINE(attributes, type, 1, 1)                                                                  \
+    UF_SHARP_DEFINE(attributes, type, 3, 0)                                                                  \
+    UF_SHARP_DEFINE(attributes, type, 3, 1)
+#define UF_SHARP_DEFINE_ALL(attributes)                                                                      \
+    UF_SHARP_DEFINE_TYPE(attributes, U8)                                                                     \
+    UF_SHARP_DEFINE_TYPE(attributes, U16)                                                                    \
+    UF_SHARP_DEFINE_TYPE(attributes, F32)
+#define UF_SHARP_TYPE(type)                                                                                  \
+    {                                                                                                        \
+        {UF_SHARP_NAME(type, 1, 0), UF_SHARP_NAME(type, 1, 1)}, {NULL, NULL},                                \
+            {UF_SHARP_NAME(type, 3, 0), UF_SHARP_NAME(type, 3, 1)}, {NULL, NULL},                            \
+    }
+#define UF_SHARP_TABLE                                                                                       \
+    {                                                                                                        \
+        UF_SHARP_TYPE(U8), UF_SHARP_TYPE(U16), UF_SHARP_TYPE(F32)                                            \
+    }
+
+#endif

@@ -1,0 +1,53 @@
+/* What the kernels for x86's vectors share. Functions for AVX2 serve those with AVX-512, too. */
+#ifndef UF_REMAP_PLAIN_VECTOR_H
+#define UF_REMAP_PLAIN_VECTOR_H
+
+#include <immintrin.h>
+
+#include "remap/window.h"
+
+#define UF_AVX2        __attribute__((target("avx2")))
+#define UF_AVX2_INLINE static inline __attribute__((always_inline, target("avx2")))
+
+/* 8 samples from number `first` on. */
+UF_AVX2_INLINE __m256 uf_load_8(const uint8_t *at, size_t first, UfSample sample)
+{
+    const void *from = at + first * (size_t)sample;
+    if (sample == UF_SAMPLE_U8)
+        return _mm256_cvtepi32_ps(_mm256_cvtepu8_epi32(_mm_loadl_epi64(from)));
+    if (sample == UF_SAMPLE_U16)
+        return _mm256_cvtepi32_ps(_mm256_cvtepu16_epi32(_mm_loadu_si128(from)));
+    return _mm256_loadu_ps(from);
+}
+
+/* Lanes from number `by` on, in front. */
+UF_AVX2_INLINE __m256 uf_moved_8(__m256 v, int by)
+{
+    const __m256i lanes = _mm256_setr_epi32(by, by + 1, by + 2, by + 3, by + 4, by + 5, by + 6, by + 7);
+    return _mm256_permutevar8x32_ps(v, lanes);
+}
+
+/* Writes four samples, of which those beyond the pixel will be overwritten or lie in scratch room. */
+UF_AVX2_INLINE void uf_store_4(uint8_t *out, __m128 value, UfSample sample)
+{
+    if (sample == UF_SAMPLE_F32) {
+        _mm_storeu_ps((float *)(void *)out, value);
+        return;
+    }
+    const __m128i codes = _mm_cvttps_epi32(_mm_add_ps(value, _mm_set1_ps(0.5f)));
+    const __m128i words = _mm_packus_epi32(codes, codes);
+    if (sample == UF_SAMPLE_U16) {
+        _mm_storel_epi64((__m128i *)(void *)out, words);
+        return;
+    }
+    const int bytes = _mm_cvtsi128_si32(_mm_packus_epi16(words, words));
+    memcpy(out, &bytes, sizeof bytes);
+}
+
+UF_AVX2_INLINE __m128 uf_with_alpha(__m128 value, size_t colours, UfSample sample)
+{
+    const __m128 full = _mm_set1_ps((float)uf_sample_max(sample));
+    return colours == 1 ? _mm_blend_ps(value, full, 0xe) : _mm_blend_ps(value, full, 0x8);
+}
+
+#endif
