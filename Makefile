@@ -2,7 +2,7 @@
 #
 #   make            the program, .build/release/underfoot
 #   make demo       installs what is missing, makes the sample tour, patches it, says where to look
-#   make test       installs what is missing, runs all tests, plain and under ASan+UBSan
+#   make test       installs what is missing, runs all tests, plain and under ASan+UBSan, and a minute of fuzzing
 #   make bench lint format clean
 #   make soak       a tour of 24 panoramas killed 30 times and continued, against one left alone
 #   make fuzz       every reader of outside bytes under libFuzzer, FUZZ_SECONDS each
@@ -34,6 +34,14 @@ CC       := clang
 OPTIMISE := -O1 -g -fno-omit-frame-pointer
 SANITIZE := -fsanitize=address,undefined -fno-sanitize-recover=all
 FUZZED   := -fsanitize=fuzzer-no-link -Wno-pass-failed
+endif
+
+# clang's ThreadSanitizer, which libomp's archer tells of OpenMP's barriers: BUILD=tsan, set by `make races`.
+ifeq ($(BUILD),tsan)
+CC       := clang
+OPTIMISE := -O1 -g -fno-omit-frame-pointer
+SANITIZE := -fsanitize=thread
+FUZZED   := -Wno-pass-failed
 endif
 
 # Recursive on purpose: pkg-config is asked only when something is compiled, after the packages are there.
@@ -200,6 +208,7 @@ demo: packages-build
 test: packages-test
 	@$(MAKE) --no-print-directory tests BUILD=release
 	@$(MAKE) --no-print-directory tests BUILD=asan
+	@$(MAKE) --no-print-directory fuzzers BUILD=fuzz
 	@sh tests/run.sh
 
 lint: packages-lint

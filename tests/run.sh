@@ -1,9 +1,13 @@
 #!/bin/sh
-# Runs every test program, plain and sanitized, and closes with the count of all of them.
-# Arguments: the builds to run (default: release asan).
+# Runs every test program, plain and sanitized, a minute of fuzzing where its targets were built, and closes with the
+# count of all of them. Arguments: the builds to run (default: release asan, and the fuzz targets).
 set -u
 cd "$(dirname "$0")/.."
-[ $# -gt 0 ] || set -- release asan
+fuzz=""
+if [ $# -eq 0 ]; then
+    set -- release asan
+    fuzz=$(ls .build/fuzz/fuzz_* 2>/dev/null | sed 's/.*fuzz_//')
+fi
 passed=0
 failed=0
 log=$(mktemp)
@@ -35,6 +39,16 @@ for build in "$@"; do
         fi
     done
 done
+if [ -n "$fuzz" ]; then
+    echo "== fuzz targets, the same inputs every time"
+    # shellcheck disable=SC2086
+    sh tests/fuzz/run.sh smoke $fuzz >"$log" 2>&1
+    cat "$log"
+    count=$(sed -n 's/^\([0-9]*\) passed, \([0-9]*\) failed$/\1 \2/p' "$log" | tail -n 1)
+    [ -n "$count" ] || count="0 1"
+    passed=$((passed + ${count% *}))
+    failed=$((failed + ${count#* }))
+fi
 if [ "$((passed + failed))" -eq 0 ]; then
     failed=1
 fi

@@ -21,7 +21,7 @@ Test(lens, names_go_both_ways)
     for (int i = 0; i < UF_MAPPING_COUNT; i++) {
         UfMapping back = UF_MAPPING_COUNT;
         cr_expect(uf_mapping_from_name(uf_mapping_name((UfMapping)i), &back));
-        cr_expect_eq(back, i);
+        cr_expect_eq((int)back, i);
     }
     UfMapping untouched = UF_MAPPING_EQUISOLID;
     cr_expect_not(uf_mapping_from_name("fisheye", &untouched));
