@@ -83,7 +83,19 @@ static void blocks_close(Blocks *blocks)
     fclose(blocks->stream);
 }
 
-static void check_same_component(Blocks *a, Blocks *b, int number)
+/* Does the change meet the MCU that a block belongs to? The library's cells are 8 x 8 pixels. */
+static bool meets(const Change *change, const Blocks *blocks, int number, size_t x, size_t y)
+{
+    const jpeg_component_info *component = &blocks->jpeg.comp_info[number];
+    size_t mcu_width = (size_t)blocks->jpeg.max_h_samp_factor * 8;
+    size_t mcu_height = (size_t)blocks->jpeg.max_v_samp_factor * 8;
+    size_t left = x / (size_t)component->h_samp_factor * mcu_width;
+    size_t top = y / (size_t)component->v_samp_factor * mcu_height;
+    return left < (change->x1 + 7) / 8 * 8 && left + mcu_width > change->x0 / 8 * 8 &&
+           top < (change->y1 + 7) / 8 * 8 && top + mcu_height > change->y0 / 8 * 8;
+}
+
+static void check_same_component(Blocks *a, Blocks *b, int number, const Change *but)
 {
     const jpeg_component_info *one = &a->jpeg.comp_info[number], *two = &b->jpeg.comp_info[number];
     if (one->width_in_blocks != two->width_in_blocks || one->height_in_blocks != two->height_in_blocks ||
@@ -95,12 +107,15 @@ static void check_same_component(Blocks *a, Blocks *b, int number)
             a->jpeg.mem->access_virt_barray((j_common_ptr)&a->jpeg, a->arrays[number], y, 1, FALSE);
         JBLOCKARRAY row_b =
             b->jpeg.mem->access_virt_barray((j_common_ptr)&b->jpeg, b->arrays[number], y, 1, FALSE);
-        if (memcmp(row_a[0], row_b[0], sizeof(JBLOCK) * one->width_in_blocks) != 0)
-            abort();
+        for (JDIMENSION x = 0; x < one->width_in_blocks; x++)
+            if (memcmp(row_a[0][x], row_b[0][x], sizeof(JBLOCK)) != 0 &&
+                (but == NULL || !meets(but, a, number, x, y)))
+                abort();
     }
 }
 
-static void check_same_blocks(const char *path_a, const char *path_b)
+/* All of them, or those that a change leaves alone. */
+static void check_same_blocks(const char *path_a, const char *path_b, const Change *but)
 {
     Blocks a, b;
     blocks_open(&a, path_a);
@@ -109,7 +124,7 @@ static void check_same_blocks(const char *path_a, const char *path_b)
         a.jpeg.image_height != b.jpeg.image_height)
         abort();
     for (int i = 0; i < a.jpeg.num_components; i++)
-        check_same_component(&a, &b, i);
+        check_same_component(&a, &b, i, but);
     blocks_close(&a);
     blocks_close(&b);
 }
@@ -166,13 +181,18 @@ static void compare(UfPicture *part, UfPicture *whole, const char *path, const C
         by_blocks = recode(whole, path, touched, recoded, report);
         uf_touched_free(&touched);
     }
-    if ((by_splice == UF_OK) != (by_blocks == UF_OK)) {
+    /* libjpeg reads AC coefficients of more than the 10 bits of T.81's table F.2, and does not write them:
+     * such blocks are copied as bits, or the file is refused */
+    bool is_odd = by_splice == UF_OK && whole != NULL && by_blocks != UF_OK;
+    if ((by_splice == UF_OK) != (by_blocks == UF_OK) && !is_odd) {
         fprintf(stderr, "read in part %d, as a whole %d; written %d and %d: %s\n", part != NULL,
                 whole != NULL, (int)by_splice, (int)by_blocks, uf_report_error(report));
         abort();
     }
-    if (by_splice == UF_OK)
-        check_same_blocks(spliced, recoded);
+    if (is_odd)
+        check_same_blocks(spliced, path, change);
+    else if (by_splice == UF_OK)
+        check_same_blocks(spliced, recoded, NULL);
     uf_report_free(&report);
 }
 
