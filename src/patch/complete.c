@@ -18,6 +18,8 @@
 /* The hole's size at the coarsest level, and the canvas's side at which repeats are looked for. */
 #define COARSEST_HOLE_PX 100u
 #define REPEATS_SIDE_PX  400u
+/* From this side of the hole on a level is large. */
+#define LARGE_SIDE_PX 450u
 /* A patch's say falls with its distance from the picture that is known (Wexler et al., section 3.2). */
 #define CONFIDENCE_BASE 1.3F
 
@@ -174,12 +176,25 @@ cleanup:
     return status;
 }
 
-/* How hard a level is worked on: much where it is small. */
+/*
+ * How hard a level is worked on: much where it is small. Where it is large, what to copy has been found on
+ * the levels before, and is only made exact.
+ */
 static int turns_of_level(size_t side)
 {
     if (side <= 200)
         return 8;
-    return side <= 450 ? 3 : 1;
+    return side <= LARGE_SIDE_PX ? 3 : 1;
+}
+
+static void search(UfMatcher *m)
+{
+    if (uf_box_width(m->box) > LARGE_SIDE_PX) {
+        uf_matcher_search(m, 1, 2, false);
+        return;
+    }
+    for (int step = 4; step >= 1; step /= 2)
+        uf_matcher_search(m, step, 8, true);
 }
 
 static UfStatus work_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
@@ -188,8 +203,7 @@ static UfStatus work_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
     UfStatus status = vote(m, canvas, report);
     for (int turn = 0; status == UF_OK && turn < turns; turn++) {
         uf_matcher_measure(m);
-        for (int step = uf_box_width(m->box) <= 450 ? 4 : 2; step >= 1; step /= 2)
-            uf_matcher_search(m, step, 8);
+        search(m);
         status = vote(m, canvas, report);
     }
     return status;

@@ -20,6 +20,7 @@
 /* The band starts this far outside the cap and is this wide. */
 #define BAND_START_RAD (1.0 * UF_PI / 180)
 #define BAND_WIDTH_RAD (4.0 * UF_PI / 180)
+#define MOST_ROWS      64u /* of the band: more of them tell no more */
 #define MOST_AMOUNT    1.5
 
 /* The sharpened canvas, `amount` 1, as a new canvas. */
@@ -156,6 +157,8 @@ static void choose_band(const UfCap *cap, size_t *first, size_t *last)
     *last = uf_cap_ring_count(cap, to);
     if (*last < *first + 3)
         *last = *first + 3;
+    if (*last > *first + MOST_ROWS)
+        *last = *first + MOST_ROWS;
 }
 
 static UfStatus measure(const UfPicture *panorama, size_t y0, size_t count, size_t along,

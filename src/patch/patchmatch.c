@@ -218,7 +218,7 @@ static void consider_neighbour(const UfMatcher *m, size_t p, int ox, int oy, UfM
         consider(m, m->box.x0 + (size_t)x, m->box.y0 + (size_t)y, m->match[q].dx, m->match[q].dy, best);
 }
 
-static UfMatch search_place(const UfMatcher *m, size_t p, int step, int radius)
+static UfMatch search_place(const UfMatcher *m, size_t p, int step, int radius, bool is_wide)
 {
     size_t x = m->box.x0 + p % uf_box_width(m->box), y = m->box.y0 + p / uf_box_width(m->box);
     UfMatch best = m->match[p];
@@ -227,13 +227,15 @@ static UfMatch search_place(const UfMatcher *m, size_t p, int step, int radius)
     consider_neighbour(m, p, -step, 0, &best);
     consider_neighbour(m, p, 0, step, &best);
     consider_neighbour(m, p, 0, -step, &best);
-    for (int i = 0; i < REPEAT_TRIES && m->repeats->count > 0; i++) {
+    for (int i = 0; is_wide && i < REPEAT_TRIES && m->repeats->count > 0; i++) {
         UfShift shift = m->repeats->shift[random_below(&state, m->repeats->count)];
         consider(m, x, y, shift.dx, shift.dy, &best);
         consider(m, x, y, best.dx + shift.dx, best.dy + shift.dy, &best);
     }
-    UfMatch far = random_match(m, x, y, &state);
-    consider(m, x, y, far.dx, far.dy, &best);
+    if (is_wide) {
+        UfMatch far = random_match(m, x, y, &state);
+        consider(m, x, y, far.dx, far.dy, &best);
+    }
     for (int r = radius; r >= 1; r /= 2) {
         int dx = best.dx + (int)random_below(&state, 2 * (size_t)r + 1) - r;
         int dy = best.dy + (int)random_below(&state, 2 * (size_t)r + 1) - r;
@@ -242,14 +244,14 @@ static UfMatch search_place(const UfMatcher *m, size_t p, int step, int radius)
     return best;
 }
 
-void uf_matcher_search(UfMatcher *m, int step, int radius)
+void uf_matcher_search(UfMatcher *m, int step, int radius, bool is_wide)
 {
     size_t cells = uf_box_width(m->box) * uf_box_height(m->box);
     m->round++;
 #pragma omp parallel for schedule(dynamic, 1024) num_threads(m->threads)
     for (size_t p = 0; p < cells; p++)
         if (m->is_place[p])
-            m->next[p] = search_place(m, p, step, radius);
+            m->next[p] = search_place(m, p, step, radius, is_wide);
     UfMatch *before = m->match;
     m->match = m->next;
     m->next = before;

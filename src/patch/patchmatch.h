@@ -43,8 +43,11 @@ void uf_matcher_clear(UfMatcher *matcher);
 void uf_matcher_start(UfMatcher *matcher, const UfMatcher *coarse);
 /* Distances anew, after the canvas has changed. */
 void uf_matcher_measure(UfMatcher *matcher);
-/* One round: propagation over `step` pixels, repeats, and random tries within `radius` pixels. */
-void uf_matcher_search(UfMatcher *matcher, int step, int radius);
+/*
+ * One round: propagation over `step` pixels and random tries within `radius` pixels; when it is wide, repeats
+ * and tries anywhere, too.
+ */
+void uf_matcher_search(UfMatcher *matcher, int step, int radius, bool is_wide);
 
 size_t uf_box_width(UfBox box);
 size_t uf_box_height(UfBox box);
