@@ -16,6 +16,7 @@ static const struct {
     {"start", bench_start},
     {"remap", bench_remap},
     {"patch", bench_patch},
+    {"floor", bench_floor},
     {"plan", bench_plan},
     {"tour", bench_tour},
 };

@@ -73,6 +73,7 @@ void bench_write(const UfPicture *picture, const char *path);
 /* The topics. */
 void bench_remap(const Bench *bench);
 void bench_patch(const Bench *bench);
+void bench_floor(const Bench *bench);
 void bench_plan(const Bench *bench);
 void bench_start(const Bench *bench);
 void bench_tour(const Bench *bench);

@@ -52,15 +52,15 @@ static double light(double x)
 }
 
 /* The floor below a wall; four samples a pixel. */
-static UfPicture *room(Floor *floor_of, size_t channels, UfSample sample)
+static UfPicture *wide_room(size_t width, Floor *floor_of, size_t channels, UfSample sample)
 {
-    UfPicture *picture = make_picture(WIDTH, WIDTH / 2, channels, sample);
-    for (size_t y = 0; y < WIDTH / 2; y++)
-        for (size_t x = 0; x < WIDTH; x++) {
+    UfPicture *picture = make_picture(width, width / 2, channels, sample);
+    for (size_t y = 0; y < width / 2; y++)
+        for (size_t x = 0; x < width; x++) {
             double sum = 0;
             for (int k = 0; k < 4; k++) {
-                double lon = (((double)x + 0.25 + 0.5 * (k & 1)) / WIDTH - 0.5) * 2 * UF_PI;
-                double angle = UF_PI - ((double)y + 0.25 + 0.5 * (k >> 1)) / (WIDTH / 2) * UF_PI;
+                double lon = (((double)x + 0.25 + 0.5 * (k & 1)) / (double)width - 0.5) * 2 * UF_PI;
+                double angle = UF_PI - ((double)y + 0.25 + 0.5 * (k >> 1)) / (double)width * 2 * UF_PI;
                 double r = angle < 1.35 ? tan(angle) : 0;
                 sum += angle < 1.35 ? floor_of(r * sin(lon), r * cos(lon)) * light(r * sin(lon)) : 0.6;
             }
@@ -68,6 +68,11 @@ static UfPicture *room(Floor *floor_of, size_t channels, UfSample sample)
                 set(picture, x, y, c, sum / 4 * (c == 1 ? 0.9 : c == 2 ? 0.8 : 1));
         }
     return picture;
+}
+
+static UfPicture *room(Floor *floor_of, size_t channels, UfSample sample)
+{
+    return wide_room(WIDTH, floor_of, channels, sample);
 }
 
 /* The same with a black disc at the nadir. */
@@ -204,25 +209,118 @@ Test(fill_floor, falls_back_with_a_warning_where_no_ring_is_left)
     uf_picture_free(&picture);
 }
 
+/* Root mean square of the second difference across the rows within an angle of the nadir, and their mean. */
+static double across_rows(const UfPicture *picture, double within_deg, double *mean_out)
+{
+    size_t width = uf_picture_width_px(picture), height = uf_picture_height_px(picture);
+    size_t y0 = height - (size_t)(within_deg / 180 * (double)height);
+    double sum = 0, square = 0, count = (double)((height - 1 - y0) * width);
+    for (size_t y = y0; y + 1 < height; y++)
+        for (size_t x = 0; x < width; x++) {
+            double d = get(picture, x, y - 1, 0) - 2 * get(picture, x, y, 0) + get(picture, x, y + 1, 0);
+            square += d * d;
+            sum += get(picture, x, y, 0);
+        }
+    *mean_out = sum / count;
+    return sqrt(square / count);
+}
+
+/* Any cap in any kind of picture: the rows beyond are left alone, alpha is whole, detail and tone are sane.
+ */
+static void sweep(size_t width, double cap_deg, size_t channels, UfSample sample)
+{
+    UfPicture *truth = wide_room(width, gravel, channels, sample), *picture;
+    size_t height = width / 2, alpha = channels % 2 == 0 ? channels - 1 : channels;
+    for (size_t i = 0; alpha < channels && i < width * height; i++)
+        set(truth, i % width, i / width, alpha, 1);
+    picture = with_tripod(truth, cap_deg - 0.5);
+    UfPatchOptions options = options_of(UF_FILL_FLOOR, cap_deg, 1);
+    UfPatchResult result = patch(picture, &options);
+    cr_assert_eq(result.fill_used, UF_FILL_FLOOR);
+    for (size_t y = 0; y < result.first_row_px; y++)
+        cr_assert(same_row(picture, truth, y), "row %zu", y);
+    cr_assert_geq(result.first_row_px, height - (size_t)ceil((cap_deg + 1) / 180 * (double)height) - 1);
+    for (size_t i = 0; alpha < channels && i < width * height; i++)
+        cr_assert_eq(get(picture, i % width, i / width, alpha), 1);
+    double wanted_mean, found_mean, wanted = across_rows(truth, cap_deg, &wanted_mean);
+    double found = across_rows(picture, cap_deg, &found_mean);
+    cr_expect(found > 0.3 * wanted && found < 1.5 * wanted, "%zu, cap %g, %zu channels: detail %g", width,
+              cap_deg, channels, found / wanted);
+    cr_expect(fabs(found_mean - wanted_mean) < 10 / 255.0, "%zu, cap %g, %zu channels: tone %g", width,
+              cap_deg, channels, found_mean - wanted_mean);
+    uf_picture_free(&truth);
+    uf_picture_free(&picture);
+}
+
+Test(fill_floor, any_cap_in_any_picture)
+{
+    const double caps[] = {5, 12, 25, 40, 60};
+    const struct {
+        size_t channels;
+        UfSample sample;
+    } kinds[] = {
+        {1, UF_SAMPLE_U8}, {2, UF_SAMPLE_U8}, {3, UF_SAMPLE_U16}, {4, UF_SAMPLE_U16}, {3, UF_SAMPLE_F32}};
+    for (size_t i = 0; i < 5; i++) /* each cap and each kind once */
+        sweep(512, caps[i], kinds[i].channels, kinds[i].sample);
+    sweep(2048, 5, 4, UF_SAMPLE_U8);
+}
+
+static void falls_back(UfPicture *picture, double cap_deg, const char *because)
+{
+    UfPatchOptions options = options_of(UF_FILL_FLOOR, cap_deg, 1);
+    UfPatchResult result;
+    UfReport *report = uf_report_create();
+    cr_assert_eq(uf_patch(picture, &options, NULL, &result, report), UF_OK);
+    cr_assert_eq(result.fill_used, UF_FILL_SMOOTH);
+    cr_assert_eq(uf_report_warning_count(report), 1);
+    cr_assert(strstr(uf_report_warning(report, 0), because) != NULL, "%s", uf_report_warning(report, 0));
+    uf_report_free(&report);
+    uf_picture_free(&picture);
+}
+
+static double plain(double x, double y)
+{
+    (void)x;
+    (void)y;
+    return 0.5;
+}
+
+/* A wall stands all around, just beyond the cap: transparent, so that no floor is left. */
+static UfPicture *island(void)
+{
+    UfPicture *picture = wide_room(512, gravel, 4, UF_SAMPLE_U8);
+    for (size_t i = 0; i < 512 * 256; i++)
+        set(picture, i % 512, i / 512, 3, i / 512 > 256 - 40 ? 1 : 0);
+    return picture;
+}
+
+Test(fill_floor, falls_back_with_a_warning_where_it_has_nothing_to_copy)
+{
+    falls_back(wide_room(512, plain, 3, UF_SAMPLE_U8), 20, "too uniform");
+    falls_back(wide_room(512, gravel, 1, UF_SAMPLE_U8), 3, "too few pixels");
+    falls_back(wide_room(512, gravel, 1, UF_SAMPLE_U8), 65, "too little floor");
+    falls_back(island(), 26, "too little of the floor");
+}
+
 /* A soft edge that reaches beyond the ring shows floor, not the emptiness beyond the plane. */
 Test(fill_floor, wide_soft_edges_do_not_darken)
 {
     const double caps[][2] = {{5, 14}, {60, 14}};
-    UfPicture *truth = room(gravel, 1, UF_SAMPLE_U8);
+    UfPicture *truth = wide_room(1024, gravel, 1, UF_SAMPLE_U8);
     for (size_t i = 0; i < 2; i++) {
         UfPicture *picture = copy_picture(truth);
         UfPatchOptions options = options_of(UF_FILL_FLOOR, caps[i][0], caps[i][1]);
         cr_assert_eq(patch(picture, &options).fill_used, UF_FILL_FLOOR);
         double from = caps[i][0] + 0.7 * caps[i][1], to = caps[i][0] + caps[i][1];
         for (double angle = from; angle < to; angle += 0.5) {
-            size_t y = WIDTH / 2 - 1 - (size_t)(angle / 180 * (WIDTH / 2));
+            size_t y = 512 - 1 - (size_t)(angle / 180 * 512);
             double sum = 0, wanted = 0;
-            for (size_t x = 0; x < WIDTH; x++) {
+            for (size_t x = 0; x < 1024; x++) {
                 sum += get(picture, x, y, 0);
                 wanted += get(truth, x, y, 0);
             }
-            cr_assert(fabs(sum - wanted) < 0.02 * wanted, "%g degrees: %g instead of %g", angle, sum / WIDTH,
-                      wanted / WIDTH);
+            cr_assert(fabs(sum - wanted) < 0.02 * wanted, "%g degrees: %g instead of %g", angle, sum / 1024,
+                      wanted / 1024);
         }
         uf_picture_free(&picture);
     }
