@@ -66,7 +66,7 @@ FLAGS = -std=c11 -ffp-contract=off -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclud
 LIBRARY_SOURCES := $(wildcard src/base/*.c src/sphere/*.c src/remap/*.c src/picture/*.c src/check/*.c src/patch/*.c \
                      src/plan/*.c src/home/*.c src/wrap/*.c src/putback/*.c src/turn/*.c src/level/*.c src/deliver/*.c src/tour/*.c)
 CLI_SOURCES     := $(wildcard src/cli/*.c)
-TEST_SOURCES    := $(wildcard tests/unit/*.c tests/truth/*.c tests/cli/*.c tests/install/*.c tests/faults/test_*.c tests/page/*.c \
+TEST_SOURCES    := $(wildcard tests/unit/*.c tests/truth/*.c tests/cli/*.c tests/install/*.c tests/docs/*.c tests/faults/test_*.c tests/page/*.c \
                      tests/support/*.c)
 SCENE_SOURCES   := $(wildcard samples/scene/*.c)
 
@@ -82,10 +82,10 @@ SHARED  := $(OUT)/libunderfoot.so.$(VERSION)
 PROGRAM := $(OUT)/underfoot
 MANUAL  := $(OUT)/manual
 TESTS   := $(OUT)/tests/unit_tests $(OUT)/tests/truth_tests $(OUT)/tests/cli_tests
-# What is installed is the plain build, and only that is tested as such. The review page is opened in a browser by the
-# plain build's tests alone: it is the same file whatever build wrote it.
+# What is installed is the plain build, and only that is tested as such; the guide's lines are run with it, too. The review
+# page is opened in a browser by the plain build's tests alone: it is the same file whatever build wrote it.
 ifeq ($(BUILD),release)
-TESTS   += $(OUT)/tests/install_tests $(OUT)/tests/faults_tests $(OUT)/preload.so $(OUT)/tests/page_tests $(SHARED) $(MANUAL)
+TESTS   += $(OUT)/tests/install_tests $(OUT)/tests/docs_tests $(OUT)/tests/faults_tests $(OUT)/preload.so $(OUT)/tests/page_tests $(SHARED) $(MANUAL)
 endif
 SCENE   := $(OUT)/scene
 
@@ -121,6 +121,7 @@ $(OUT)/tests/truth_tests: $(OPENCV_OBJECTS)
 $(OUT)/tests/truth_tests: ORACLE_LINK := $(OPENCV_LINK)
 $(OUT)/tests/cli_tests:   $(filter $(OUT)/tests/cli/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
 $(OUT)/tests/page_tests:  $(filter $(OUT)/tests/page/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
+$(OUT)/tests/docs_tests: $(filter $(OUT)/tests/docs/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
 $(OUT)/tests/faults_tests: $(filter $(OUT)/tests/faults/% $(OUT)/tests/support/%,$(TEST_OBJECTS))
 $(OUT)/preload.so: tests/faults/preload.c Makefile
 	$(CC) -std=c11 -D_GNU_SOURCE -O1 -Wall -Wextra -Werror -shared -fPIC -o $@ $<
