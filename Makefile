@@ -213,7 +213,8 @@ soak: packages-build
 	@sh tests/soak/soak.sh $(PROGRAM) $(SCENE) .build/soak $(SOAK_WIDTH) $(SOAK_KILLS)
 
 demo: packages-build
-	@$(MAKE) --no-print-directory all $(SCENE)
+	@echo "compiling (about a minute)"
+	@$(MAKE) --no-print-directory --silent all $(SCENE)
 	@sh samples/demo.sh $(PROGRAM) $(SCENE)
 
 test: packages-test

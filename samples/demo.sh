@@ -21,7 +21,7 @@ run() {
 }
 down() { run view "$1" -o "$2" --pitch -90 --fov 90 --size 1024x1024; }
 
-say "The sample tour: three spots of an invented museum, as shot and without hardware"
+say "The sample tour: three spots of an invented museum, as shot and without hardware, rendered now (some minutes)"
 "$scene" --out "$shots" --width "$width" --plate
 
 say "Ticket hall (JPEG): the tiled floor is rebuilt"
@@ -49,7 +49,9 @@ status=0
 [ "$status" -eq 0 ] || [ "$status" -eq 2 ] || exit "$status"
 
 say "Done. Look at"
-echo "  $out/morning.html                        the morning's review of the tour, in a browser"
-echo "  $look/*-before.png and *-after.png     what lies under the camera, before and after"
-echo "  $done/                                    the patched panoramas"
-echo "  $shots/*-truth.*                          what was really there"
+line() { printf '  %-46s %s\n' "$1" "$2"; }
+line "$out/morning.html" "the morning's review of the tour, in a browser"
+line "$look/*-before.png, *-after.png" "what lies under the camera, before and after"
+line "$done/" "the patched panoramas"
+line "$shots/*-truth.*" "what was really there"
+line docs/first-patch.md "your own first patch"

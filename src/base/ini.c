@@ -76,8 +76,9 @@ static UfStatus take_heading(Reading *reading, char *text)
 static UfStatus take_line(Reading *reading, char *text, size_t bytes)
 {
     if (strlen(text) != bytes)
-        return uf_fail(reading->report, UF_ERROR_FORMAT, "%s:%d: has a zero byte; this is no text file",
-                       reading->input.path, reading->line);
+        return uf_fail(reading->report, UF_ERROR_FORMAT,
+                       "%s:%d: has a zero byte, so it is no text; give an INI file", reading->input.path,
+                       reading->line);
     char *start = skip_blanks(text);
     if (strlen(start) > LINE_MAX_BYTES)
         return uf_fail(reading->report, UF_ERROR_FORMAT,

@@ -173,7 +173,8 @@ static int check_usage(const CliLine *line)
     return cli_wrong_usage(
         command,
         "how large is what has to be covered? give --cap DEG (half-angle of the circle "
-        "about the pole, such as --cap 18), --cap auto where the picture has a hole, or --rig RIG.ini");
+        "about the pole, such as --cap 18), --cap auto where the picture has a hole, --rig RIG.ini, or "
+        "--mask MASK");
 }
 
 static int check_logo_size(const CliLine *line)

@@ -23,7 +23,7 @@ static const CliOption options[] = {{.name = "size",
                                      .kind = CLI_ANGLE,
                                      .argument = "DEG",
                                      .range = {-3600, 3600, false, false},
-                                     .help = "yaw that lies at the top; at the bottom with --sky-centre"},
+                                     .help = "yaw that lies at the top; --sky-centre: bottom"},
                                     {.name = "sky-centre", .help = "the zenith in the middle, not the nadir"},
                                     {0}};
 
@@ -97,15 +97,15 @@ static int run(const CliLine *line)
 const CliCommand cli_command_planet = {
     .name = "planet",
     .summary = "a little planet, or its inside-out form",
-    .example = "underfoot planet hall.jpg -o planet.jpg --size 2048 --fov 290 --heading 40",
+    .example = "underfoot planet hall.jpg -o planet.jpg --fov 290 --heading 40",
     .operands = "PANO -o OUT",
     .least_operands = 1,
     .most_operands = 1,
     .about = "Makes a square stereographic picture: the ground in the middle, the sky around.\n"
              "A wider field shows more sky and a smaller ground; 180 ends at the horizon at\n"
              "the middle of each side. Profile and EXIF go along, and where the picture came\n"
-             "from goes into its XMP and into OUT" UF_HOME_SUFFIX
-             " beside it. Sampling is bicubic unless told otherwise.\n",
+             "from goes into its XMP and into OUT" UF_HOME_SUFFIX " beside it.\n"
+             "Sampling is bicubic unless told otherwise.\n",
     .common = CLI_TAKES(CLI_OUT) | CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_SAMPLING) |
               CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) | CLI_TAKES(CLI_THREADS) |
               CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),

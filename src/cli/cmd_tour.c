@@ -64,6 +64,9 @@ static int check_usage(const CliLine *line)
 {
     const CliValue *values = line->values;
     const CliCommand *command = line->command;
+    if (line->operand_count == 0)
+        return cli_wrong_usage(command, "no job sheet and no folder is given: underfoot tour %s",
+                               command->operands);
     bool folder = is_folder(line->operands[0]);
     bool patches = values[TOUR_RIG].given || values[TOUR_CAP].given;
     if (values[TOUR_RIG].given && values[TOUR_CAP].given)
@@ -244,9 +247,9 @@ const CliCommand cli_command_tour = {
     .summary = "a whole folder overnight, by a job sheet; resumable",
     .example = "underfoot tour tour.ini --review morning.html",
     .operands = "SHEET.ini | FOLDER -o OUT --rig RIG.ini | --cap DEG",
-    .least_operands = 1,
+    .least_operands = 0,
     .most_operands = 1,
-    .about = "Runs turn, patch, tag, faces, view, planet and deliver over a folder as the sheet\n"
+    .about = "Runs turn, patch, tag, faces, view, planet and deliver over a folder as a sheet\n"
              "says (docs/tour.md). It can be killed at any instant: the same line continues it\n"
              "and makes only what is missing, or whose panorama, options, rig or logo changed.\n"
              "Originals are only read. A broken panorama is reported, and the rest goes on.\n",

@@ -13,7 +13,7 @@ static const CliOption options[] = {
      .kind = CLI_ANGLE,
      .argument = "DEG",
      .range = {-3600, 3600, false, false},
-     .help = "what lies so far to the right comes to the centre (default 0)"},
+     .help = "what lies so far right comes to the centre (default 0)"},
     {.name = "pitch",
      .kind = CLI_ANGLE,
      .argument = "DEG",
@@ -24,7 +24,7 @@ static const CliOption options[] = {
      .argument = "DEG",
      .range = {-180, 180, false, false},
      .help = "turns the horizon counter-clockwise (default 0)"},
-    {.name = "level", .help = "find pitch and roll in the picture: upright lines become upright"},
+    {.name = "level", .help = "find pitch and roll by what stands upright in it"},
     {0}};
 
 /* What is to be done, and what came of it. */
@@ -284,10 +284,11 @@ const CliCommand cli_command_turn = {
     .least_operands = 1,
     .most_operands = 1,
     .about = "What lay at (yaw, pitch) comes to the centre; a pose in the Photo Sphere fields\n"
-             "follows. A yaw by whole pixels moves samples and changes none; from JPEG to JPEG a\n"
-             "yaw by whole blocks (8 or 16 pixels) moves blocks and loses nothing, otherwise the\n"
-             "picture is encoded again. --level finds the lean by what stands upright in the\n"
-             "scene, and refuses where the picture does not show it; --yaw can go with it.\n",
+             "follows. A yaw by whole pixels moves samples and changes none; from JPEG to\n"
+             "JPEG a yaw by whole blocks (8 or 16 pixels) moves blocks and loses nothing,\n"
+             "otherwise the picture is encoded again. --level finds the lean by what stands\n"
+             "upright in the scene, and refuses where the picture does not show it; --yaw can\n"
+             "go with it.\n",
     .common = CLI_TAKES(CLI_OUT) | CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_SAMPLING) |
               CLI_TAKES(CLI_QUALITY) | CLI_TAKES(CLI_DEPTH) | CLI_TAKES(CLI_THREADS) |
               CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),

@@ -22,7 +22,7 @@ static const CliOption options[] = {
      .kind = CLI_WORD,
      .argument = "WHAT",
      .words = {"strip", "cross", "planet"},
-     .help = "strip, cross or planet, where the picture does not say it"},
+     .help = "strip, cross or planet, if the picture does not say it"},
     {.name = "fov",
      .kind = CLI_ANGLE,
      .argument = "DEG",
@@ -32,7 +32,7 @@ static const CliOption options[] = {
      .kind = CLI_ANGLE,
      .argument = "DEG",
      .range = {-3600, 3600, false, false},
-     .help = "of a planet: yaw at the top (at the bottom with --sky-centre)"},
+     .help = "of a planet: yaw at the top; --sky-centre: bottom"},
     {.name = "sky-centre", .help = "of a planet: the zenith is in the middle"},
     {0}};
 
@@ -432,7 +432,7 @@ const CliCommand cli_command_wrap = {
     .least_operands = 1,
     .most_operands = 1,
     .about = "Puts a panorama together again from a folder of faces (front, right, back, left,\n"
-             "up, down with .png, .tif or .jpg), from a strip or cross of them, or from a little\n"
+             "up, down with .png, .tif or .jpg), a strip or cross of them, or from a little\n"
              "planet. A picture that was taken out by this program says itself what it is; of\n"
              "others the shape is taken: 6:1 strip, 4:3 cross, 1:1 planet (with --fov).\n"
              "What nothing shows is left transparent, and said (exit status 2).\n"

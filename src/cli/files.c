@@ -37,7 +37,9 @@ static int check_folder(const char *path)
     int status = CLI_DONE;
     if (folder == NULL)
         return cli_failed("not enough memory");
-    if (stat(folder, &facts) != 0)
+    if (stat(folder, &facts) != 0 && errno == ENOENT)
+        status = cli_failed("%s: there is no folder '%s'; make it first", path, folder);
+    else if (stat(folder, &facts) != 0)
         status = cli_failed("%s: its folder '%s' cannot be used: %s", path, folder, strerror(errno));
     else if (!S_ISDIR(facts.st_mode))
         status = cli_failed("%s: '%s' is not a folder", path, folder);

@@ -25,7 +25,8 @@ static void print_commands(FILE *stream)
 static int unknown_command(const char *name)
 {
     if (name[0] == '-')
-        return cli_wrong_usage(NULL, "there is no option '%s' before a command", name);
+        return cli_wrong_usage(
+            NULL, "there is no option '%s' here; the command comes first, such as underfoot patch", name);
     const char *nearest = NULL;
     size_t best = cli_distance_limit(name) + 1;
     char all[200] = "";

@@ -8,8 +8,11 @@
 #include "cli/values.h"
 
 static const CliOption common_options[CLI_COMMON_COUNT] = {
-    [CLI_OUT] =
-        {.name = "out", .letter = 'o', .kind = CLI_FILE, .argument = "OUT", .help = "the file to write"},
+    [CLI_OUT] = {.name = "out",
+                 .letter = 'o',
+                 .kind = CLI_FILE,
+                 .argument = "OUT",
+                 .help = "the file or folder to write"},
     [CLI_OVERWRITE] = {.name = "overwrite", .help = "replace OUT when it is there already"},
     [CLI_SAMPLING] = {.name = "sampling",
                       .kind = CLI_WORD,
@@ -189,7 +192,8 @@ static int take_value(const CliCommand *command, const Found *found, const char 
 static int check_operands(const CliCommand *command, const CliLine *line)
 {
     if (line->operand_count < command->least_operands)
-        return cli_wrong_usage(command, "no picture is given: underfoot %s %s", command->name,
+        return cli_wrong_usage(command, "%s is given: underfoot %s %s",
+                               line->operand_count == 0 ? "no picture" : "only one picture", command->name,
                                command->operands);
     if (line->operand_count > command->most_operands)
         return cli_wrong_usage(command, "one picture at a time, but '%s' is given as well",

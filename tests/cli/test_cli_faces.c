@@ -270,7 +270,7 @@ Test(cli_faces, refuse_what_cannot_be)
     REFUSED(1, "odd.png/: cannot be used", "faces", "in.png", "-o", "odd.png/", "--overwrite");
     file_write("plain", "x", 1);
     REFUSED(1, "plain: is there already and is no folder", "faces", "in.png", "-o", "plain");
-    REFUSED(1, "its folder 'nowhere' cannot be used", "faces", "in.png", "-o", "nowhere/out");
+    REFUSED(1, "there is no folder 'nowhere'; make it first", "faces", "in.png", "-o", "nowhere/out");
     pixels_free(&square);
     pixels_free(&clear);
 }

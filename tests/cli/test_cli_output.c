@@ -84,7 +84,7 @@ Test(cli_output, refuses_what_is_no_file)
 
 Test(cli_output, refuses_a_folder_that_cannot_be_used)
 {
-    assert_refused("missing/out.png", "its folder 'missing' cannot be used: No such file or directory");
+    assert_refused("missing/out.png", "there is no folder 'missing'; make it first");
     assert_refused("in.png/out.png", "Not a directory");
     char name[300];
     memset(name, 'n', sizeof name);

@@ -76,6 +76,8 @@ Test(cli_usage, refuses_missing_and_superfluous_values)
 Test(cli_usage, refuses_missing_and_superfluous_operands)
 {
     WRONG("no picture is given", "check");
+    WRONG("only one picture is given", "putback", "a.jpg", "-o", "b.jpg");
+    WRONG("no job sheet and no folder is given", "tour");
     WRONG("no picture is given", "patch", "--cap", "10", "-o", "b.jpg");
     WRONG("'two.jpg' is given as well", "patch", "one.jpg", "two.jpg", "--cap", "10", "-o", "b.jpg");
     WRONG("no output is given", "patch", "one.jpg", "--cap", "10");
@@ -171,7 +173,8 @@ Test(cli_usage, refuses_options_that_do_not_go_together)
 /* 40 lines of 80 columns, an example first, every option of the command named. */
 Test(cli_usage, help_fits_a_screen_and_begins_with_an_example)
 {
-    static const char *const commands[] = {"check", "patch", "view", "tag"};
+    static const char *const commands[] = {"plan", "check",  "patch",   "faces", "view", "putback",
+                                           "wrap", "planet", "deliver", "turn",  "tag",  "tour"};
     for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++) {
         Run run = RUN_UNDERFOOT(commands[i], "--help");
         char example[64];
