@@ -1,8 +1,9 @@
 /*
- * Equal-area sampling, refined at borders: a quadtree on the square of square.h. Every cell of the first
- * level is looked at in its centre and its corners; a cell where they differ is split in four, down to the
- * last level. A cell of the last level counts as its centre says. Because a split never depends on how far
- * down it goes, one pass gives the areas for every last level: their difference is how stable they are.
+ * Equal-area sampling, refined at borders: a quadtree on the square of square.h. Blocks of cells that are
+ * seen in the same way all over, for sure, are taken as they are. Of the others every cell of the first level
+ * is looked at in its centre and its corners; a cell where they differ is split in four, down to the last
+ * level. A cell of the last level counts as its centre says. Because a split never depends on how far down it
+ * goes, one pass gives the areas for every last level: their difference is how stable they are.
  */
 #include "plan/cells.h"
 
@@ -14,6 +15,10 @@
 
 #define COARSE_LEVEL 9
 #define FINE_LEVEL   11
+/* Blocks go from 2^TOP_LEVEL a side down to BLOCK_CELLS first-level cells a side. */
+#define TOP_LEVEL    4
+#define BLOCK_LEVELS 3
+#define BLOCK_CELLS  (1u << BLOCK_LEVELS)
 
 typedef struct Corners {
     unsigned look[4]; /* (0,0), (1,0), (0,1), (1,1) */
@@ -45,10 +50,14 @@ static uint64_t z_order(uint32_t x, uint32_t y)
 }
 
 /* With room for two cells of the first level at the zone's border. */
+static double zone_cos(const Walk *walk)
+{
+    return cos(uf_radians(UF_PLAN_POLE_ZONE_DEG) + 16.0 / (double)(1u << walk->options.first_level));
+}
+
 static bool in_zone(const Walk *walk, UfDirection direction)
 {
-    double slack_rad = 16.0 / (double)(1u << walk->options.first_level);
-    return !walk->options.nadir_only || -direction.y >= cos(uf_radians(UF_PLAN_POLE_ZONE_DEG) + slack_rad);
+    return !walk->options.nadir_only || -direction.y >= zone_cos(walk);
 }
 
 /* At a point given in half smallest cells, so that centres are whole numbers. */
@@ -128,23 +137,73 @@ static void visit(Walk *walk, int level, uint32_t x, uint32_t y, Corners corners
     }
 }
 
-/* Corner looks of two neighbouring rows of first-level cells. */
-static void look_along_row(const Walk *walk, uint32_t row, unsigned *looks)
+/* The first-level cells of a block, whose corners are shared. */
+static void visit_block(Walk *walk, uint32_t x, uint32_t y)
 {
-    uint32_t cells = 1u << walk->options.first_level;
     uint32_t side = 1u << (walk->options.last_level - walk->options.first_level);
-    for (uint32_t i = 0; i <= cells; i++)
-        looks[i] = look_at(walk, 2 * i * side, 2 * row * side);
+    unsigned looks[BLOCK_CELLS + 1][BLOCK_CELLS + 1];
+    for (uint32_t row = 0; row <= BLOCK_CELLS; row++)
+        for (uint32_t i = 0; i <= BLOCK_CELLS; i++)
+            looks[row][i] = look_at(walk, 2 * (x + i * side), 2 * (y + row * side));
+    for (uint32_t row = 0; row < BLOCK_CELLS; row++)
+        for (uint32_t i = 0; i < BLOCK_CELLS; i++) {
+            Corners corners = {{looks[row][i], looks[row][i + 1], looks[row + 1][i], looks[row + 1][i + 1]}};
+            uint32_t cell_x = x + i * side, cell_y = y + row * side;
+            visit(walk, walk->options.first_level, cell_x, cell_y, corners,
+                  look_at(walk, 2 * cell_x + side, 2 * cell_y + side));
+        }
 }
 
-static void visit_row(Walk *walk, uint32_t row, const unsigned *above, const unsigned *below)
+/* All first-level cells of a block look the same: what `visit` would have found, one by one. */
+static void fill_block(Walk *walk, uint32_t x, uint32_t y, uint32_t block_side, unsigned look)
 {
-    uint32_t cells = 1u << walk->options.first_level;
     uint32_t side = 1u << (walk->options.last_level - walk->options.first_level);
-    for (uint32_t i = 0; i < cells; i++) {
-        Corners corners = {{above[i], above[i + 1], below[i], below[i + 1]}};
-        unsigned centre = look_at(walk, (2 * i + 1) * side, (2 * row + 1) * side);
-        visit(walk, walk->options.first_level, i * side, row * side, corners, centre);
+    const Corners corners = {{look, look, look, look}};
+    count_area(walk, walk->options.first_level, walk->options.last_level, block_side, corners, look);
+    for (uint32_t j = 0; j < block_side && (look & UF_LOOK_SEEN) == 0; j += side)
+        for (uint32_t i = 0; i < block_side; i += side)
+            keep(walk, x + i, y + j, side, look, true);
+}
+
+double uf_cells_block_radius(double u, double v, double side)
+{
+    UfDirection middle = uf_square_direction(u + side / 2, v + side / 2);
+    double most = 0;
+    for (int i = 0; i < 9; i++)
+        most = fmax(most, uf_angle_between_rad(
+                              middle, uf_square_direction(u + side * (i % 3) / 2, v + side * (i / 3) / 2)));
+    return 1.1 * most;
+}
+
+static bool look_around(const Walk *walk, uint32_t x, uint32_t y, uint32_t side, unsigned *look)
+{
+    const double smallest = 1.0 / (double)(1u << walk->options.last_level);
+    double u = x * smallest, v = y * smallest;
+    UfDirection middle = uf_square_direction(u + side * smallest / 2, v + side * smallest / 2);
+    double radius_rad = uf_cells_block_radius(u, v, side * smallest);
+    if (walk->options.nadir_only) { /* within half a block of the zone the points are asked */
+        double from_nadir = acos(fmax(-1, fmin(1, -middle.y)));
+        if (cos(fmax(0, from_nadir - radius_rad)) < zone_cos(walk) - 1e-9) {
+            *look = UF_LOOK_CONTAINED | UF_LOOK_SEEN;
+            return true;
+        }
+        if (from_nadir + radius_rad >= UF_PI || cos(from_nadir + radius_rad) < zone_cos(walk) + 1e-9)
+            return false;
+    }
+    return uf_rig_look_around(walk->rig, middle, radius_rad, look);
+}
+
+static void visit_blocks(Walk *walk, int level, uint32_t x, uint32_t y)
+{
+    uint32_t side = 1u << (walk->options.last_level - level);
+    unsigned look;
+    if (look_around(walk, x, y, side, &look)) {
+        fill_block(walk, x, y, side, look);
+    } else if (level == walk->options.first_level - BLOCK_LEVELS) {
+        visit_block(walk, x, y);
+    } else {
+        for (uint32_t i = 0; i < 4; i++)
+            visit_blocks(walk, level + 1, x + (i & 1) * side / 2, y + (i >> 1) * side / 2);
     }
 }
 
@@ -169,19 +228,18 @@ static void gather(Walk *all, const Walk *one)
     }
 }
 
-static void walk_rows(Walk *all, unsigned *looks)
+static void walk_blocks(Walk *all)
 {
-    int rows = 1 << all->options.first_level;
-    size_t stride = (size_t)rows + 1;
+    int level = all->options.first_level - BLOCK_LEVELS;
+    level = level < TOP_LEVEL ? level : TOP_LEVEL;
+    int blocks = 1 << level;
+    uint32_t side = 1u << (all->options.last_level - level);
 #pragma omp parallel num_threads(all->options.threads)
     {
         Walk one = {.rig = all->rig, .options = all->options};
-#pragma omp for schedule(dynamic, 8)
-        for (int row = 0; row <= rows; row++)
-            look_along_row(&one, (uint32_t)row, looks + (size_t)row * stride);
-#pragma omp for schedule(dynamic, 8)
-        for (int row = 0; row < rows; row++)
-            visit_row(&one, (uint32_t)row, looks + (size_t)row * stride, looks + ((size_t)row + 1) * stride);
+#pragma omp for schedule(dynamic, 1)
+        for (int i = 0; i < blocks * blocks; i++)
+            visit_blocks(&one, level, (uint32_t)(i % blocks) * side, (uint32_t)(i / blocks) * side);
 #pragma omp critical(uf_cells_gather)
         gather(all, &one);
         free(one.cells);
@@ -194,15 +252,10 @@ UfStatus uf_cells_make(const UfRig *rig, UfCellsOptions options, UfCells *out, U
     Walk all = {.rig = rig, .options = options};
     if (options.threads <= 0)
         all.options.threads = omp_get_max_threads();
-    size_t stride = ((size_t)1 << options.first_level) + 1;
-    unsigned *looks = uf_alloc(stride * stride, sizeof *looks);
-    UfStatus status = UF_OK;
-    if (looks != NULL)
-        walk_rows(&all, looks);
-    if (looks == NULL || all.no_memory) {
+    walk_blocks(&all);
+    if (all.no_memory) {
         free(all.cells);
-        status = uf_fail_memory(report);
-        goto cleanup;
+        return uf_fail_memory(report);
     }
     if (all.count > 0)
         qsort(all.cells, all.count, sizeof *all.cells, by_code);
@@ -213,9 +266,7 @@ UfStatus uf_cells_make(const UfRig *rig, UfCellsOptions options, UfCells *out, U
     }
     out->cells = all.cells;
     out->count = all.count;
-cleanup:
-    free(looks);
-    return status;
+    return UF_OK;
 }
 
 void uf_cells_clear(UfCells *cells)

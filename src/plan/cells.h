@@ -38,6 +38,9 @@ int uf_cells_first_level(const UfRig *rig);
 UfStatus uf_cells_make(const UfRig *rig, UfCellsOptions options, UfCells *out, UfReport *report);
 void uf_cells_clear(UfCells *cells);
 
+/* No direction of a block of the square, from (u, v) on, is farther from its middle. */
+double uf_cells_block_radius(double u, double v, double side);
+
 double uf_cells_side(const UfCells *cells);
 /* A point of a cell, u and v from 0 to 1 across it. */
 UfDirection uf_cell_direction(const UfCells *cells, const UfCell *cell, double u, double v);

@@ -28,4 +28,8 @@ typedef struct UfWindow {
 UfWindow uf_window_of_camera(const UfCamera *camera);
 bool uf_window_holds(const UfWindow *window, UfDirection in_camera);
 
+/* Of all the directions within an angle about one: how many does the window hold? */
+typedef enum UfShare { UF_SHARE_NONE, UF_SHARE_UNCLEAR, UF_SHARE_ALL } UfShare;
+UfShare uf_window_holds_cone(const UfWindow *window, UfDirection in_camera, double radius_rad);
+
 #endif

@@ -66,6 +66,8 @@ enum {
     UF_LOOK_BLOCKED = 4 /* by hardware, in every frame that contains it; or in every frame when none does */
 };
 unsigned uf_rig_look(const UfRig *rig, UfDirection direction);
+/* True when all directions within `radius_rad` about one are seen in the same way, for sure: then *look. */
+bool uf_rig_look_around(const UfRig *rig, UfDirection direction, double radius_rad, unsigned *look);
 /*
  * The part in the way of the first frame that contains the direction (with no such frame: of the first
  * frame), the nearest if several are; rig->part_count when there is none.

@@ -81,6 +81,50 @@ unsigned uf_rig_look(const UfRig *rig, UfDirection direction)
     return near_hardware && blocked_always(rig, direction, fixed_blocks) ? UF_LOOK_BLOCKED : 0;
 }
 
+/* Does none of them reach into the cone? Two cones are apart where their axes are by more than the sum of
+ * their half-angles. */
+static bool all_clear(const UfStanding *standing, size_t count, UfDirection direction, double cosine,
+                      double sine)
+{
+    for (size_t i = 0; i < count; i++) {
+        double cone_sin = sqrt(fmax(0, 1 - standing[i].cone_cos * standing[i].cone_cos));
+        double sum_sin = cone_sin * cosine + standing[i].cone_cos * sine;
+        double sum_cos = standing[i].cone_cos * cosine - cone_sin * sine;
+        if (standing[i].cone_cos < -1 || sum_sin <= 0 ||
+            dot(standing[i].cone_axis, direction) >= sum_cos - COSINE_SLACK)
+            return false;
+    }
+    return true;
+}
+
+bool uf_rig_look_around(const UfRig *rig, UfDirection direction, double radius_rad, unsigned *look)
+{
+    double lowest_rad = asin(fmax(-1, fmin(1, direction.y))) - radius_rad;
+    bool is_above = lowest_rad > -UF_PI / 2 && sin(lowest_rad) > rig->hardware_top + COSINE_SLACK;
+    bool is_contained = false, is_open = is_above;
+    double cosine = cos(radius_rad), sine = sin(radius_rad);
+    if (!is_above && !all_clear(rig->fixed, rig->fixed_count, direction, cosine, sine))
+        return false;
+    for (size_t i = 0; i < rig->frame_count; i++) {
+        const UfAim *aim = &rig->aims[i];
+        UfDirection in_camera = {dot(aim->right, direction), dot(aim->up, direction),
+                                 dot(aim->forward, direction)};
+        UfShare share = uf_window_holds_cone(&rig->window, in_camera, radius_rad);
+        bool is_clear = is_above || ((share == UF_SHARE_ALL || !is_open) &&
+                                     all_clear(aim->turning, rig->turning_count, direction, cosine, sine));
+        if (share == UF_SHARE_ALL && is_clear) {
+            *look = UF_LOOK_CONTAINED | UF_LOOK_SEEN;
+            return true;
+        }
+        is_contained = is_contained || share != UF_SHARE_NONE;
+        is_open = is_open || is_clear;
+    }
+    if (is_contained || !is_open)
+        return false;
+    *look = 0;
+    return true;
+}
+
 UfSight uf_rig_sight(const UfRig *rig, UfDirection direction)
 {
     bool near_hardware = direction.y <= rig->hardware_top;

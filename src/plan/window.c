@@ -39,3 +39,39 @@ bool uf_window_holds(const UfWindow *window, UfDirection in_camera)
     double scale = across > 0 ? radius_mm / across : 0;
     return fabs(in_camera.x) * scale <= window->half_x_mm && fabs(in_camera.y) * scale <= window->half_y_mm;
 }
+
+/* Smallest and largest |cos| within `spread` about an angle. */
+static void cosine_range(double angle, double spread, double *least, double *most)
+{
+    double from_axis = fabs(remainder(angle, UF_PI)), from_other = UF_PI / 2 - from_axis;
+    *most = from_axis <= spread ? 1 : cos(from_axis - spread);
+    *least = from_other <= spread ? 0 : cos(from_axis + spread);
+}
+
+/*
+ * The cone's image lies between two circles and two rays from the middle, mappings being radial and growing:
+ * within [theta - radius, theta + radius], and within asin(sin radius / sin theta) about its azimuth.
+ */
+UfShare uf_window_holds_cone(const UfWindow *window, UfDirection in_camera, double radius_rad)
+{
+    const double slack = 1e-9;
+    double theta = atan2(hypot(in_camera.x, in_camera.y), in_camera.z), radius = radius_rad + slack;
+    double near = 0, far = 0, least_x, most_x, least_y, most_y, spread = UF_PI;
+    bool has_middle = theta <= radius, has_back = theta + radius >= UF_PI;
+    if (!has_middle && cos(theta - radius) < window->never_cos)
+        return UF_SHARE_NONE;
+    if (!uf_lens_radius_within(&window->lens, window->limit_rad, has_middle ? 0 : theta - radius, &near))
+        return UF_SHARE_NONE;
+    if (!has_middle && !has_back)
+        spread = asin(fmin(1, sin(radius) / sin(theta)));
+    double azimuth = atan2(in_camera.y, in_camera.x);
+    cosine_range(azimuth, spread, &least_x, &most_x);
+    cosine_range(azimuth - UF_PI / 2, spread, &least_y, &most_y);
+    if (near * least_x > window->half_x_mm + slack || near * least_y > window->half_y_mm + slack)
+        return UF_SHARE_NONE;
+    bool is_whole =
+        !has_back && uf_lens_radius_within(&window->lens, window->limit_rad, theta + radius, &far);
+    return is_whole && far * most_x < window->half_x_mm - slack && far * most_y < window->half_y_mm - slack
+               ? UF_SHARE_ALL
+               : UF_SHARE_UNCLEAR;
+}

@@ -8,6 +8,8 @@
 
 #include <underfoot/plan.h>
 
+#include "plan/cells.h"
+#include "plan/square.h"
 #include "support/caster.h"
 #include "support/rigs.h"
 
@@ -100,6 +102,62 @@ Test(plan, agrees_with_an_independent_ray_caster)
     for (size_t i = 0; i < sizeof rigs / sizeof *rigs; i++) {
         UfRig *rig = rig_make("%s", rigs[i]);
         check_against_caster(rig);
+        uf_rig_free(&rig);
+    }
+}
+
+/* --- blocks that are taken as they are --- */
+
+/* Every direction of a block lies within the radius that is given for it. */
+Test(plan, blocks_are_no_wider_than_said)
+{
+    for (unsigned level = 4; level <= 8; level++)
+        for (unsigned i = 0; i < 1u << (2 * level); i++) {
+            double side = 1.0 / (1u << level), u = (i & ((1u << level) - 1)) * side, v = (i >> level) * side;
+            UfDirection middle = uf_square_direction(u + side / 2, v + side / 2);
+            double radius = uf_cells_block_radius(u, v, side), most = 0;
+            for (int k = 0; k < 81; k++)
+                most = fmax(most, uf_angle_between_rad(middle, uf_square_direction(u + side * (k % 9) / 8,
+                                                                                   v + side * (k / 9) / 8)));
+            cr_assert_leq(most, radius, "level %u, block %u: %g beyond %g", level, i, most, radius);
+        }
+}
+
+/* A cone that is said to be seen alike all over is; most of the sphere is told so. */
+static void check_cones(const UfRig *rig, double radius_rad, double at_least)
+{
+    const int count = 4000;
+    int told = 0;
+    for (int i = 0; i < count; i++) {
+        double up = 2 * (i + 0.5) / count - 1, across = sqrt(1 - up * up), lon = 2.399963229728653 * i;
+        UfDirection axis = {across * sin(lon), up, across * cos(lon)};
+        UfRotation there = uf_rotation_from_angles(lon, asin(up), 0);
+        unsigned look;
+        if (!uf_rig_look_around(rig, axis, radius_rad, &look))
+            continue;
+        told++;
+        for (int k = 0; k < 24; k++) {
+            double away = radius_rad * sqrt((k + 0.5) / 24), turn = 2.399963229728653 * k;
+            UfDirection inside = {sin(away) * cos(turn), sin(away) * sin(turn), cos(away)};
+            cr_assert_eq(uf_rig_look(rig, uf_rotation_apply(&there, inside)), look, "cone %d, ray %d", i, k);
+        }
+    }
+    cr_expect_gt(told, at_least * count, "%d of %d", told, count);
+}
+
+Test(plan, cones_are_judged_like_their_rays)
+{
+    static const char *const cameras[] = {
+        RIG_FISHEYE,
+        "[camera]\nsensor = full-frame\npixels = 6000 x 4000\n[lens]\nmapping = rectilinear\nfocal = "
+        "20\n[stand]\nheight = 1600\n",
+        "[camera]\nsensor = full-frame\npixels = 6000 x 4000\n[lens]\nmapping = equisolid\nfocal = "
+        "15\n[stand]\nheight = 1600\n"};
+    for (size_t i = 0; i < 3; i++) {
+        UfRig *rig =
+            rig_make("%s[row level]\ntilt = 10\nframes = 5\n[shot up]\ntilt = 80\n" BRACKET, cameras[i]);
+        check_cones(rig, uf_radians(2), 0.3);
+        check_cones(rig, uf_radians(9), 0.05);
         uf_rig_free(&rig);
     }
 }
