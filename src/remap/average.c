@@ -38,7 +38,7 @@ typedef struct Grid {
     size_t columns, rows;
     bool staggered;
     bool cubic;
-    bool straight; /* the Jacobian places the points well enough */
+    bool straight;
 } Grid;
 
 /* Without the care for overflow that the library takes: lengths in pixels are no extremes. */
@@ -75,13 +75,19 @@ static void set_counts(Grid *grid, const UfJacobian *j, double largest, double s
     grid->rows = (size_t)rows;
 }
 
-static Grid grid_of(const UfAverager *averager, const UfJacobian *j, double v_px)
+/* The Jacobian places the points well enough. */
+static bool is_straight(const UfAverager *averager, const UfJacobian *j, double v_px)
 {
     const UfMap *map = averager->map;
     bool bends =
         map->target.scale_px < STRAIGHT_SCALE_PX || map->target.projection > UF_PROJECTION_STEREOGRAPHIC;
+    return map->round_px > 0 && !bends && !isnan(v_px) && pole_distance(averager, j, v_px) > 16;
+}
+
+static Grid grid_of(const UfAverager *averager, const UfJacobian *j, double v_px)
+{
     double distance = isnan(v_px) ? INFINITY : pole_distance(averager, j, v_px);
-    Grid grid = {.straight = map->round_px > 0 && !bends && distance > 16 && !isnan(v_px)};
+    Grid grid = {.straight = is_straight(averager, j, v_px)};
     /* the eigenvalues of J'J = (e f; f g) are the squares of J's singular values */
     double e = j->ux * j->ux + j->vx * j->vx, g = j->uy * j->uy + j->vy * j->vy;
     double f = j->ux * j->uy + j->vx * j->vy;
@@ -144,17 +150,16 @@ static bool point_at(const Footprint *footprint, const Grid *grid, const Steps *
 
 /*
  * The sum over all points that are seen; staggered rows are shifted by multiples of the golden section, which
- * spreads the points evenly however the footprint lies, and evenly about the centre. Returns how many are
- * seen.
+ * spreads the points evenly however the footprint lies, and evenly about the centre.
  */
-static size_t sum_points(const Footprint *footprint, const Grid *grid, UfLightSum *sum)
+static void sum_points(const Footprint *footprint, const Grid *grid, UfLightSum *sum)
 {
     const double golden = 0.61803398874989485;
     const UfAverager *averager = footprint->averager;
     UfSumRun *run = grid->cubic ? averager->sum_bicubic : averager->sum_bilinear;
     double u_px[BATCH] = {0}, v_px[BATCH] = {0};
     const Steps steps = steps_of(footprint->jacobian, grid);
-    size_t seen = 0, filled = 0;
+    size_t filled = 0;
     for (size_t row = 0; row < grid->rows; row++) {
         double from_middle = (double)row - ((double)grid->rows - 1) / 2;
         double shift = grid->staggered ? fraction(0.5 + golden * from_middle) : 0.5;
@@ -163,7 +168,6 @@ static size_t sum_points(const Footprint *footprint, const Grid *grid, UfLightSu
             double g = ((double)column + shift) / (double)grid->columns - 0.5;
             if (!point_at(footprint, grid, &steps, g, h, &u_px[filled], &v_px[filled]))
                 continue;
-            seen++;
             if (++filled == BATCH) {
                 run(averager->source, u_px, v_px, filled, sum);
                 filled = 0;
@@ -171,7 +175,6 @@ static size_t sum_points(const Footprint *footprint, const Grid *grid, UfLightSu
         }
     }
     run(averager->source, u_px, v_px, filled, sum);
-    return seen;
 }
 
 /* Where the source ends, most of a target can lie beyond it: no point of such a pixel need be looked up. */
@@ -205,31 +208,97 @@ static void mix_alpha(double *values, const uint8_t *pixel, size_t colours, UfSa
     values[colours] = alpha;
 }
 
-void uf_average_pixel(const UfAverager *averager, const UfJacobian *jacobian, double x_px, double y_px,
-                      double u_px, double v_px, double share, uint8_t *pixel)
+/* Stores what the sums say, `whole` of which is all that could be seen. */
+static void store_mean(const UfAverager *averager, const UfLightSum *sum, double whole, const UfAveraged *at)
 {
     const UfSample sample = averager->sample;
     const bool has_alpha = averager->channels % 2 == 0 || averager->adds_alpha;
     const size_t colours = averager->channels - (averager->channels % 2 == 0);
-    Footprint footprint = {averager, jacobian, x_px, y_px, u_px, v_px};
-    Grid grid = grid_of(averager, jacobian, v_px);
-    UfLightSum sum = {0};
-    size_t seen = is_beyond(averager, jacobian, u_px, v_px) ? 0 : sum_points(&footprint, &grid, &sum);
+    const double share = at->share;
     double values[UF_CHANNELS_MAX] = {0};
-    if (sum.alpha > 0 && seen > 0) {
+    if (sum->alpha > 0) {
         for (size_t c = 0; c < colours; c++)
-            values[c] = stored_of_light(averager, sum.colour[c] / sum.alpha);
-        if (has_alpha) {
-            double alpha = sum.alpha / (double)(grid.rows * grid.columns);
-            values[colours] = fmin(alpha, 1) * uf_sample_max(sample);
-        }
+            values[c] = stored_of_light(averager, sum->colour[c] / sum->alpha);
+        if (has_alpha)
+            values[colours] = fmin(sum->alpha / whole, 1) * uf_sample_max(sample);
     }
     if (has_alpha && share < 1) {
-        mix_alpha(values, pixel, colours, sample, share);
+        mix_alpha(values, at->pixel, colours, sample, share);
     } else if (share < 1) {
         for (size_t c = 0; c < colours; c++)
-            values[c] = share * values[c] + (1 - share) * uf_sample_load(pixel + c * (size_t)sample, sample);
+            values[c] =
+                share * values[c] + (1 - share) * uf_sample_load(at->pixel + c * (size_t)sample, sample);
     }
     for (size_t c = 0; c < colours + has_alpha; c++)
-        uf_sample_store(pixel + c * (size_t)sample, values[c], sample);
+        uf_sample_store(at->pixel + c * (size_t)sample, values[c], sample);
+}
+
+/* Point by point. */
+static void average_pixel(const UfAverager *averager, const UfAveraged *at)
+{
+    Footprint footprint = {averager, &at->jacobian, at->x_px, at->y_px, at->u_px, at->v_px};
+    Grid grid = grid_of(averager, &at->jacobian, at->v_px);
+    UfLightSum sum = {0};
+    if (!is_beyond(averager, &at->jacobian, at->u_px, at->v_px))
+        sum_points(&footprint, &grid, &sum);
+    store_mean(averager, &sum, (double)(grid.rows * grid.columns), at);
+}
+
+/* What the boxes of all pixels that have one take together: columns from left on, rows from top on. */
+typedef struct Reach {
+    double left, right, top, bottom;
+} Reach;
+
+/* Finds the boxes; false where there are none. Those of width 0 stand for pixels that have none. */
+static bool set_boxes(const UfAverager *averager, const UfAveraged *pixels, size_t count,
+                      UfFootprintBox *boxes, Reach *out)
+{
+    const double turn_px = averager->map->round_px;
+    bool any = false;
+    *out = (Reach){INFINITY, -INFINITY, INFINITY, -INFINITY};
+    for (size_t i = 0; i < count; i++) {
+        const UfAveraged *at = &pixels[i];
+        boxes[i] = (UfFootprintBox){0};
+        if (isnan(at->u_px) || !is_straight(averager, &at->jacobian, at->v_px))
+            continue;
+        /* all of them run on from the first one, across the seam if need be */
+        const double middle_px = any ? (out->left + out->right) / 2 : at->u_px;
+        const double u_px = at->u_px - turn_px * round((at->u_px - middle_px) / turn_px);
+        any = true;
+        boxes[i] = uf_footprint_box(&at->jacobian, u_px, at->v_px, turn_px);
+        const double reach_u = uf_box_reach_u(&boxes[i]), reach_v = uf_box_reach_v(&boxes[i]);
+        out->left = fmin(out->left, u_px - reach_u);
+        out->right = fmax(out->right, u_px + reach_u);
+        out->top = fmin(out->top, at->v_px - reach_v);
+        out->bottom = fmax(out->bottom, at->v_px + reach_v);
+    }
+    return any;
+}
+
+static bool take_sums(const UfAverager *averager, const Reach *reach, UfRowSums *sums)
+{
+    const ptrdiff_t left = (ptrdiff_t)floor(reach->left), top = (ptrdiff_t)floor(reach->top);
+    if (!(reach->right - reach->left < (double)UF_ROWSUMS_ROOM &&
+          reach->bottom - reach->top < (double)UF_ROWSUMS_ROOM))
+        return false;
+    return uf_rowsums_take(averager->source, averager->sample, averager->channels, left, top,
+                           (size_t)((ptrdiff_t)ceil(reach->right) - left),
+                           (size_t)((ptrdiff_t)ceil(reach->bottom) - top), sums);
+}
+
+void uf_average_pixels(const UfAverager *averager, const UfAveraged *pixels, size_t count, UfRowSums *room)
+{
+    UfFootprintBox boxes[UF_AVERAGED_MAX];
+    Reach reach;
+    const bool summed = room->room > 0 && set_boxes(averager, pixels, count, boxes, &reach) &&
+                        take_sums(averager, &reach, room);
+    for (size_t i = 0; i < count; i++) {
+        if (!summed || !(boxes[i].bu > 0)) {
+            average_pixel(averager, &pixels[i]);
+            continue;
+        }
+        UfLightSum mean;
+        uf_rowsums_mean(room, &boxes[i], averager->cpu_flags, &mean);
+        store_mean(averager, &mean, 1, &pixels[i]);
+    }
 }

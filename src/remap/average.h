@@ -17,6 +17,7 @@
 
 #include "remap/kernels.h"
 #include "remap/map.h"
+#include "remap/rowsums.h"
 
 typedef struct UfAverager {
     const UfMap *map;
@@ -26,7 +27,16 @@ typedef struct UfAverager {
     UfSample sample;
     size_t channels;
     bool adds_alpha;
+    unsigned cpu_flags; /* base/cpu.h */
 } UfAverager;
+
+/* A pixel of the target: its centre there and in the source (u_px may be NaN when that is not seen), how much
+ * of the average goes into it and how much of what is there stays, and where it is stored. */
+typedef struct UfAveraged {
+    double x_px, y_px, u_px, v_px, share;
+    UfJacobian jacobian;
+    uint8_t *pixel;
+} UfAveraged;
 
 /*
  * How much of the averaged pixel goes into the result: 0 up to a scale of about 1 (largest singular value of
@@ -34,12 +44,12 @@ typedef struct UfAverager {
  */
 double uf_average_share(const UfJacobian *jacobian);
 
+/* As many pixels are averaged at once. */
+#define UF_AVERAGED_MAX 512
 /*
- * Averages over the pixel whose centre is at (x_px, y_px) in the target and (u_px, v_px) in the source, and
- * puts `share` of it and 1 - share of what is there into `pixel`. u_px may be NaN when the centre is not
- * seen.
+ * Pixels that lie close together: from sums along the source's rows (remap/rowsums.h) where these serve and
+ * fit into the room, and where the Jacobian tells the footprint; else point by point.
  */
-void uf_average_pixel(const UfAverager *averager, const UfJacobian *jacobian, double x_px, double y_px,
-                      double u_px, double v_px, double share, uint8_t *pixel);
+void uf_average_pixels(const UfAverager *averager, const UfAveraged *pixels, size_t count, UfRowSums *room);
 
 #endif

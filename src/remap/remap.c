@@ -7,9 +7,11 @@
 #include <underfoot/remap.h>
 
 #include <math.h>
+#include <omp.h>
 #include <stdlib.h>
 
 #include "base/cpu.h"
+#include "base/memory.h"
 #include "base/report.h"
 #include "remap/average.h"
 #include "remap/kernels.h"
@@ -42,14 +44,21 @@ typedef struct Job {
     bool keeps_border;  /* no alpha: a pixel whose centre is not seen stays 0 */
 } Job;
 
+/* What is mapped pixel by pixel, at once: few enough that its part of the source is small. */
+#define PIECE_WIDTH_PX  32
+#define PIECE_HEIGHT_PX 16
+_Static_assert(PIECE_WIDTH_PX *PIECE_HEIGHT_PX <= UF_AVERAGED_MAX, "a piece can be averaged at once");
+
 /* What is computed for each pixel of a row, the columns before and after it included. */
 typedef struct Exact {
     UfMapColumns columns;
     UfMapRow rows[3];
-    double share[UF_BLOCK_PX];
-    bool stretched[UF_BLOCK_PX]; /* fine enough by angles only */
-    double u_px[UF_BLOCK_PX], v_px[UF_BLOCK_PX];
-    UfJacobian jacobian[UF_BLOCK_PX];
+    double share[PIECE_WIDTH_PX];
+    bool stretched[PIECE_WIDTH_PX]; /* fine enough by angles only */
+    double u_px[PIECE_WIDTH_PX], v_px[PIECE_WIDTH_PX];
+    UfJacobian jacobian[PIECE_WIDTH_PX];
+    UfAveraged averaged[PIECE_WIDTH_PX * PIECE_HEIGHT_PX]; /* to be, when all rows are interpolated */
+    size_t averaged_count;
 } Exact;
 
 /* A pixel that is averaged altogether is hidden from the interpolation. */
@@ -102,15 +111,18 @@ static void fill_row(const Job *job, Exact *exact, const UfMapRow *rows[3], size
         double u_px = rows[1]->u_px[i + 1], v_px = rows[1]->v_px[i + 1];
         if (job->keeps_border && is_outside(job, u_px, v_px))
             continue;
-        uf_average_pixel(&job->averager, &exact->jacobian[i], (double)(x_px + i) + 0.5, (double)y_px + 0.5,
-                         u_px, v_px, exact->share[i], out + i * job->pixel_bytes);
+        exact->averaged[exact->averaged_count++] =
+            (UfAveraged){(double)(x_px + i) + 0.5, (double)y_px + 0.5,        u_px, v_px, exact->share[i],
+                         exact->jacobian[i],       out + i * job->pixel_bytes};
     }
 }
 
-static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height)
+/* At most PIECE_WIDTH_PX x PIECE_HEIGHT_PX. */
+static void fill_piece(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height, UfRowSums *room)
 {
     Exact exact;
     double left = (double)x_px - 0.5, top = (double)y_px - 0.5;
+    exact.averaged_count = 0;
     uf_map_columns(&job->map, left, width + 2, &exact.columns);
     for (size_t ahead = 0; ahead < height + 2; ahead++) {
         uf_map_row(&job->map, &exact.columns, left, top + (double)ahead, width + 2, &exact.rows[ahead % 3]);
@@ -120,6 +132,21 @@ static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width,
         const UfMapRow *rows[3] = {&exact.rows[y % 3], &exact.rows[(y + 1) % 3], &exact.rows[(y + 2) % 3]};
         fill_row(job, &exact, rows, x_px, y_px + y, width);
     }
+    uf_average_pixels(&job->averager, exact.averaged, exact.averaged_count, room);
+}
+
+static size_t least(size_t a, size_t b)
+{
+    return a < b ? a : b;
+}
+
+static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height,
+                         UfRowSums *room)
+{
+    for (size_t y = 0; y < height; y += PIECE_HEIGHT_PX)
+        for (size_t x = 0; x < width; x += PIECE_WIDTH_PX)
+            fill_piece(job, x_px + x, y_px + y, least(width - x, PIECE_WIDTH_PX),
+                       least(height - y, PIECE_HEIGHT_PX), room);
 }
 
 /* Nothing is averaged, and no footprint longer than the source is ready for: told at the corners and in the
@@ -154,13 +181,9 @@ static bool fill_plainly(const Job *job, const UfLattice *lattice, size_t across
     return true;
 }
 
-static size_t least(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
 /* A row of tiles; neighbours that are not plain are mapped together. */
-static void fill_tiles(const Job *job, const UfLattice *lattice, size_t x_px, size_t y_px, size_t down)
+static void fill_tiles(const Job *job, const UfLattice *lattice, size_t x_px, size_t y_px, size_t down,
+                       UfRowSums *room)
 {
     const size_t top = y_px + down * UF_TILE_PX, right = least(x_px + UF_BLOCK_PX, job->width_px);
     const size_t height = least(UF_TILE_PX, job->height_px - top);
@@ -170,33 +193,57 @@ static void fill_tiles(const Job *job, const UfLattice *lattice, size_t x_px, si
         if (!fill_plainly(job, lattice, across, down, left, top, width, height))
             continue;
         if (left > exact_from)
-            fill_exactly(job, exact_from, top, left - exact_from, height);
+            fill_exactly(job, exact_from, top, left - exact_from, height, room);
         exact_from = left + width;
     }
     if (right > exact_from)
-        fill_exactly(job, exact_from, top, right - exact_from, height);
+        fill_exactly(job, exact_from, top, right - exact_from, height, room);
 }
 
-static void fill_block(const Job *job, size_t x_px, size_t y_px)
+static void fill_block(const Job *job, size_t x_px, size_t y_px, UfRowSums *room)
 {
     const size_t height = least(UF_BLOCK_PX, job->height_px - y_px);
     if (job->plain_tile == NULL) {
-        fill_exactly(job, x_px, y_px, least(UF_BLOCK_PX, job->width_px - x_px), height);
+        fill_exactly(job, x_px, y_px, least(UF_BLOCK_PX, job->width_px - x_px), height, room);
         return;
     }
     UfLattice lattice;
     uf_lattice_fill(&job->map, x_px, y_px, &lattice);
     for (size_t down = 0; down * UF_TILE_PX < height; down++)
-        fill_tiles(job, &lattice, x_px, y_px, down);
+        fill_tiles(job, &lattice, x_px, y_px, down, room);
 }
 
-static void run(const Job *job, int threads)
+static void run(const Job *job, UfRowSums *rooms, int threads)
 {
     size_t across = (job->width_px + UF_BLOCK_PX - 1) / UF_BLOCK_PX;
     size_t blocks = across * ((job->height_px + UF_BLOCK_PX - 1) / UF_BLOCK_PX);
 #pragma omp parallel for schedule(dynamic) num_threads(threads)
     for (size_t block = 0; block < blocks; block++)
-        fill_block(job, block % across * UF_BLOCK_PX, block / across * UF_BLOCK_PX);
+        fill_block(job, block % across * UF_BLOCK_PX, block / across * UF_BLOCK_PX,
+                   &rooms[omp_get_thread_num()]);
+}
+
+static void rooms_free(UfRowSums *rooms, int threads)
+{
+    for (int i = 0; rooms != NULL && i < threads; i++)
+        free(rooms[i].sums);
+    free(rooms);
+}
+
+/* One for each thread, empty where no sums are taken. */
+static UfStatus rooms_create(const Job *job, int threads, UfRowSums **out, UfReport *report)
+{
+    UfRowSums *rooms = uf_alloc_zero((size_t)threads, sizeof *rooms);
+    if (rooms == NULL)
+        return uf_fail_memory(report);
+    *out = rooms;
+    for (int i = 0; job->averages && uf_rowsums_serve(&job->source) && i < threads; i++) {
+        rooms[i].sums = uf_alloc(UF_ROWSUMS_ROOM, sizeof *rooms[i].sums);
+        if (rooms[i].sums == NULL)
+            return uf_fail_memory(report);
+        rooms[i].room = UF_ROWSUMS_ROOM;
+    }
+    return UF_OK;
 }
 
 static bool is_sound(const UfView *view)
@@ -266,7 +313,8 @@ static void prepare(Job *job, const UfPicture *source, const UfView *source_view
                                  .sum_bicubic = kernels.sum_bicubic,
                                  .sample = sample,
                                  .channels = channels,
-                                 .adds_alpha = adds_alpha};
+                                 .adds_alpha = adds_alpha,
+                                 .cpu_flags = uf_cpu_flags()};
 }
 
 UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfView *target_view,
@@ -277,10 +325,13 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     UfTransfer *transfer = NULL;
     UfSpline spline = {0};
     float *ready = NULL;
+    UfRowSums *rooms = NULL;
+    int threads = 1;
     options = options == NULL ? &defaults : options;
     UfStatus status = check(source, source_view, target_view, options, report);
     if (status != UF_OK)
         return status;
+    threads = uf_remap_threads(options);
     size_t channels = uf_picture_channels(source);
     channels += options->with_alpha && channels % 2 == 1;
     status = uf_picture_create(target_view->width_px, target_view->height_px, channels,
@@ -301,14 +352,18 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     }
     if (options->sampling == UF_SAMPLING_SHARP)
         status = uf_spline_create(&job.source, uf_picture_sample(source), uf_picture_channels(source),
-                                  uf_remap_threads(options), &spline, report);
+                                  threads, &spline, report);
     if (status != UF_OK)
         goto cleanup;
-    run(&job, uf_remap_threads(options));
+    status = rooms_create(&job, threads, &rooms, report);
+    if (status != UF_OK)
+        goto cleanup;
+    run(&job, rooms, threads);
     *out = job.target;
     job.target = NULL;
 cleanup:
     uf_spline_free(&spline);
+    rooms_free(rooms, threads);
     free(ready);
     uf_transfer_free(&transfer);
     uf_picture_free(&job.target);
