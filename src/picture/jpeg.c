@@ -48,7 +48,11 @@ UfStatus uf_jpeg_open(struct jpeg_decompress_struct *jpeg, FILE *stream, UfRepor
 UfStatus uf_jpeg_check_quantisation(const struct jpeg_decompress_struct *jpeg, UfReport *report)
 {
     for (int i = 0; i < jpeg->num_components; i++) {
-        const JQUANT_TBL *table = jpeg->comp_info[i].quant_table;
+        /* a component that no scan has brought has none yet; new blocks of it would be made with this one */
+        int number = jpeg->comp_info[i].quant_tbl_no;
+        const JQUANT_TBL *table = jpeg->comp_info[i].quant_table != NULL   ? jpeg->comp_info[i].quant_table
+                                  : number >= 0 && number < NUM_QUANT_TBLS ? jpeg->quant_tbl_ptrs[number]
+                                                                           : NULL;
         for (int k = 0; table != NULL && k < DCTSIZE2; k++)
             if (table->quantval[k] == 0)
                 return uf_fail(

@@ -291,6 +291,38 @@ Test(jpeg_rewrite, keeps_the_scans_of_the_source)
 }
 
 /*
+ * Found by the fuzz target `splice`: nothing is decoded with the quantisation table of a component that no
+ * scan brings, but its new blocks would be divided by it.
+ */
+Test(jpeg_rewrite, a_zero_in_the_table_of_a_missing_component_is_refused)
+{
+    make_base(3);
+    file_write("scans", "0;1;2;", 6);
+    CHECKED("cjpeg", "-quality", "85", "-scans", "scans", "-outfile", "base.jpg", "base.pnm");
+    Bytes file = file_read("base.jpg");
+    size_t first = bytes_find(file, 0, "\xFF\xDB", 2), second = bytes_find(file, first + 2, "\xFF\xDB", 2);
+    size_t end = bytes_find(file, 0, "\xFF\xDA", 2) + 2;
+    while (end + 2 < file.size && (file.data[end] != 0xFF || file.data[end + 1] == 0))
+        end++;
+    cr_assert(second < end && end + 2 < file.size);
+    memcpy(file.data + end, "\xFF\xD9", 2);
+    file_write("base.jpg", file.data, end + 2);
+    UfPicture *picture = picture_read("base.jpg");
+    file_poke("base.jpg", second + 9, "\0", 1);
+    UfPicture *none = NULL;
+    cr_expect_eq(uf_picture_read("base.jpg", NULL, &none, NULL), UF_ERROR_FORMAT);
+    /* changed behind the reader's back */
+    UfTouched *touched = touched_of(picture);
+    uf_touched_add(touched, 0, 0, 8, 8);
+    cr_expect_eq(uf_picture_rewrite(picture, "base.jpg", touched, "out.jpg", NULL, NULL), UF_ERROR_FORMAT);
+    cr_expect(!file_exists("out.jpg"));
+    uf_touched_free(&touched);
+    uf_picture_free(&none);
+    uf_picture_free(&picture);
+    bytes_free(&file);
+}
+
+/*
  * A progressive file that never sends the last bit of its coefficients: with the same scans the new blocks
  * would lose theirs.
  */
