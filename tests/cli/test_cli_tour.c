@@ -435,6 +435,57 @@ Test(cli_tour, loses_nothing_when_the_disk_is_full)
     run_free(&same);
 }
 
+Test(cli_tour, lists_lines_that_a_shell_or_a_program_can_take)
+{
+    Pixels panorama = panorama_make(&(PanoramaOptions){.width = 64, .height = 32});
+    cr_assert_eq(mkdir("odd", 0777), 0);
+    jpeg_write("odd/it's $HOME.jpg", &panorama, NULL);
+    pixels_free(&panorama);
+    Run list = RUN_UNDERFOOT("tour", "odd", "-o", "out", "--cap", "20", "--dry-run");
+    cr_expect_str_eq(
+        list.out,
+        "underfoot patch --cap=20 --json -o 'out/it'\\''s $HOME.jpg' -- 'odd/it'\\''s $HOME.jpg'\n");
+    Run json = RUN_UNDERFOOT("tour", "odd", "-o", "out", "--cap", "20", "--dry-run", "--json");
+    cr_expect_str_eq(json.out,
+                     "[\"underfoot\", \"patch\", \"--cap=20\", \"--json\", \"-o\", \"out/it's $HOME.jpg\", "
+                     "\"--\", \"odd/it's $HOME.jpg\"]\n");
+    cr_expect_not(file_exists("out"));
+    run_free(&list);
+    run_free(&json);
+}
+
+Test(cli_tour, refuses_options_that_do_not_go_together)
+{
+    static const char *const lines[][7] = {{"in", "-o", "out", "--rig=r.ini", "--cap=20", "give one of them"},
+                                           {"in", "--cap=20", "no output is given"},
+                                           {"tour.ini", "--cap=20", "--rig and --cap go with a folder"},
+                                           {"tour.ini", "--merge", "--part=1/2", "leave --part out"},
+                                           {"tour.ini", "--merge", "--dry-run", "leave --dry-run out"}};
+    for (size_t i = 0; i < sizeof lines / sizeof lines[0]; i++) {
+        const char *arguments[9] = {underfoot_path(), "tour"};
+        size_t count = 0;
+        for (; lines[i][count + 1] != NULL; count++)
+            arguments[2 + count] = lines[i][count];
+        Run run = run_program(arguments, NULL);
+        cr_expect_eq(run.status, 64, "%s", lines[i][count]);
+        cr_expect_not_null(strstr(run.err, lines[i][count]), "%s", run.err);
+        run_free(&run);
+    }
+    cr_expect_not(file_exists("out"));
+}
+
+/* `script` gives the program a terminal. */
+Test(cli_tour, tells_a_terminal_what_goes_on)
+{
+    char command[512];
+    snprintf(command, sizeof command, "'%s' tour tour.ini", underfoot_path());
+    Run run = RUN_PROGRAM("script", "-qec", command, "/dev/null");
+    cr_expect_eq(run.status, 0, "%s%s", run.out, run.err);
+    cr_expect_not_null(strstr(run.out, " of 6 results, "), "%s", run.out);
+    cr_expect_not_null(strstr(run.out, "\r\033[K"), "%s", run.out);
+    run_free(&run);
+}
+
 Test(cli_tour, needs_no_sheet_for_a_folder)
 {
     write_text("rig.ini",

@@ -203,6 +203,37 @@ Test(jpeg_splice, rows_of_a_part_are_those_of_the_whole)
     }
 }
 
+/* More coded bytes than the buffers hold at first, in the rows that are read and in those that are coded
+ * anew. */
+Test(jpeg_splice, much_data_is_read_and_coded_like_little)
+{
+    const size_t width = 768, height = 512;
+    Pixels pixels = noise_make(width, height, 3, 8, 4);
+    FILE *stream = fopen("base.pnm", "wb");
+    cr_assert_not_null(stream);
+    fprintf(stream, "P6\n%zu %zu\n255\n", width, height);
+    for (size_t i = 0; i < width * height * 3; i++)
+        putc((int)pixels.codes[i], stream);
+    cr_assert_eq(fclose(stream), 0);
+    make_jpeg("1x1", codings[3]);
+    UfStatus status;
+    UfPicture *whole = picture_read("base.jpg"), *part = read_rows("base.jpg", 40, height, &status);
+    cr_assert_eq(status, UF_OK);
+    for (size_t y = 40; y < height; y++)
+        cr_assert_arr_eq(uf_picture_row_const(part, y), uf_picture_row_const(whole, y),
+                         uf_picture_stride_bytes(whole), "row %zu", y);
+    UfTouched *touched = touched_of(whole);
+    picture_change(part, touched, 0, 48, width, height);
+    picture_change(whole, touched, 0, 48, width, height);
+    cr_assert_eq(write_by(spliced_only, part, touched, "spliced.jpg"), UF_OK);
+    cr_assert_eq(write_by(uf_jpeg_rewrite_coefficients, whole, touched, "whole.jpg"), UF_OK);
+    cr_expect(jpeg_same_blocks("spliced.jpg", "whole.jpg", height));
+    uf_touched_free(&touched);
+    uf_picture_free(&part);
+    uf_picture_free(&whole);
+    pixels_free(&pixels);
+}
+
 /* Only what was read can be changed, and only in the same format; a copy holds as much. */
 Test(jpeg_splice, a_part_is_patched_like_the_whole)
 {

@@ -383,6 +383,83 @@ Test(tiff, multiplied_alpha_is_divided_out_and_back)
     free(samples);
 }
 
+/* The same for 16 bits and floats: the colours are divided, and multiplied to what they were. */
+Test(tiff, multiplied_alpha_of_other_depths_is_divided_out_and_back)
+{
+    for (int floats = 0; floats < 2; floats++) {
+        uint16_t whole[64 * 8 * 2];
+        float real[64 * 8 * 2];
+        for (unsigned i = 0; i < 64 * 8; i++) {
+            unsigned alpha = i * 128, colour = alpha * (i % 7) / 7;
+            whole[2 * i] = (uint16_t)colour;
+            whole[2 * i + 1] = (uint16_t)alpha;
+            real[2 * i] = (float)colour / 65536;
+            real[2 * i + 1] = (float)alpha / 65536;
+        }
+        const Special special = {.width = 64,
+                                 .height = 8,
+                                 .channels = 2,
+                                 .bits = floats ? 32 : 16,
+                                 .format = floats ? SAMPLEFORMAT_IEEEFP : SAMPLEFORMAT_UINT,
+                                 .photometric = PHOTOMETRIC_MINISBLACK,
+                                 .has_extra = true,
+                                 .extra = EXTRASAMPLE_ASSOCALPHA};
+        special_write("a.tif", &special, floats ? (const void *)real : whole);
+        UfPicture *picture = picture_read("a.tif");
+        for (unsigned i = 1; i < 64 * 8; i++) {
+            const void *row = uf_picture_row_const(picture, i / 64);
+            double share = (double)whole[2 * i] / whole[2 * i + 1];
+            if (floats)
+                cr_assert_float_eq(((const float *)row)[i % 64 * 2], share, 1e-6, "%u", i);
+            else
+                cr_assert_eq(((const uint16_t *)row)[i % 64 * 2], lround(65535 * share), "%u", i);
+        }
+        UfTouched *touched = touched_of(picture);
+        uf_touched_add(touched, 0, 0, 64, 8);
+        cr_assert_eq(uf_picture_rewrite(picture, "a.tif", touched, "b.tif",
+                                        &(UfWriteOptions){.overwrite = true}, NULL),
+                     UF_OK);
+        TIFF *tiff = open_checked("b.tif");
+        for (unsigned y = 0; y < 8; y++) {
+            uint16_t row[128];
+            float real_row[128];
+            cr_assert_eq(TIFFReadScanline(tiff, floats ? (void *)real_row : row, y, 0), 1);
+            for (unsigned i = 0; i < 128; i++)
+                if (floats)
+                    cr_assert_float_eq(real_row[i], real[y * 128 + i], 1e-6);
+                else
+                    cr_assert_eq(row[i], whole[y * 128 + i]);
+        }
+        TIFFClose(tiff);
+        uf_touched_free(&touched);
+        uf_picture_free(&picture);
+    }
+}
+
+/* White is 0, at 16 bits and as floats. */
+Test(tiff, white_is_zero_at_other_depths)
+{
+    const uint16_t whole[8] = {0, 1, 255, 256, 32767, 32768, 65534, 65535};
+    const float real[8] = {0, 0.25f, 0.5f, 1, 0.125f, 0.75f, 0.875f, 0.0625f};
+    for (int floats = 0; floats < 2; floats++) {
+        const Special special = {.width = 8,
+                                 .height = 1,
+                                 .channels = 1,
+                                 .bits = floats ? 32 : 16,
+                                 .format = floats ? SAMPLEFORMAT_IEEEFP : SAMPLEFORMAT_UINT,
+                                 .photometric = PHOTOMETRIC_MINISWHITE};
+        special_write("a.tif", &special, floats ? (const void *)real : whole);
+        UfPicture *picture = picture_read("a.tif");
+        const void *row = uf_picture_row_const(picture, 0);
+        for (unsigned x = 0; x < 8; x++)
+            if (floats)
+                cr_expect_eq(((const float *)row)[x], 1 - real[x]);
+            else
+                cr_expect_eq(((const uint16_t *)row)[x], 65535 - whole[x]);
+        uf_picture_free(&picture);
+    }
+}
+
 Test(tiff, rewriting_follows_the_orientation)
 {
     for (uint16_t orientation = 1; orientation <= 8; orientation++) {
