@@ -13,12 +13,8 @@ static const struct {
     const char *name;
     void (*run)(const Bench *bench);
 } topics[] = {
-    {"start", bench_start},
-    {"remap", bench_remap},
-    {"patch", bench_patch},
-    {"floor", bench_floor},
-    {"plan", bench_plan},
-    {"tour", bench_tour},
+    {"start", bench_start}, {"remap", bench_remap}, {"patch", bench_patch}, {"faces", bench_faces},
+    {"floor", bench_floor}, {"plan", bench_plan},   {"tour", bench_tour},
 };
 
 static bool is_wanted(const char *name, char **wanted, int count)
@@ -36,6 +32,7 @@ int main(int argc, char **argv)
         return 64;
     }
     const Bench bench = {argv[1], argv[2]};
+    bench_start_runner();
     for (size_t i = 0; i < sizeof topics / sizeof *topics; i++)
         if (is_wanted(topics[i].name, argv + 3, argc - 3))
             topics[i].run(&bench);

@@ -58,6 +58,9 @@ typedef struct BenchCost {
     double peak_mib; /* resident */
 } BenchCost;
 
+/* First of all, while this process is small: starts what starts the programs, so that their peaks are theirs.
+ */
+void bench_start_runner(void);
 /* Runs a program with its output thrown away; one that fails ends the bench. */
 BenchCost bench_run(char *const arguments[]);
 /* Medians of BENCH_RUNS. */
@@ -74,6 +77,7 @@ void bench_write(const UfPicture *picture, const char *path);
 void bench_remap(const Bench *bench);
 void bench_patch(const Bench *bench);
 void bench_floor(const Bench *bench);
+void bench_faces(const Bench *bench);
 void bench_plan(const Bench *bench);
 void bench_start(const Bench *bench);
 void bench_tour(const Bench *bench);

@@ -1,0 +1,88 @@
+/*
+ * Cube faces from file to files, against the same phases one after the other in memory, each with all
+ * threads: decoding, six views, coding. What the phases' overlap saves shows as a ratio below 1.
+ */
+#include "bench/bench.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#define WIDTH_PX 8192
+
+typedef struct Phases {
+    const Bench *bench;
+    const char *in;
+    UfPicture *panorama, *faces[UF_FACE_COUNT];
+} Phases;
+
+static void decode(void *data)
+{
+    Phases *phases = data;
+    UfReport *report = uf_report_create();
+    uf_picture_free(&phases->panorama);
+    if (uf_picture_read(phases->in, NULL, &phases->panorama, report) != UF_OK)
+        bench_die(phases->in, uf_report_error(report));
+    uf_report_free(&report);
+}
+
+static void remap(void *data)
+{
+    Phases *phases = data;
+    UfReport *report = uf_report_create();
+    const UfView sphere = uf_view_equirectangular(WIDTH_PX);
+    const UfRemapOptions options = {.threads = 0};
+    for (int face = 0; face < UF_FACE_COUNT; face++) {
+        const UfView view = uf_view_face((UfFace)face, uf_face_full_size_px(WIDTH_PX));
+        uf_picture_free(&phases->faces[face]);
+        if (uf_remap(phases->panorama, &sphere, &view, &options, &phases->faces[face], report) != UF_OK)
+            bench_die("faces", uf_report_error(report));
+    }
+    uf_report_free(&report);
+}
+
+static void encode(void *data)
+{
+    Phases *phases = data;
+    for (int face = 0; face < UF_FACE_COUNT; face++) {
+        char name[32];
+        snprintf(name, sizeof name, "bench-face-%d.jpg", face);
+        char *path = bench_path(phases->bench, name);
+        bench_write(phases->faces[face], path);
+        unlink(path);
+        free(path);
+    }
+}
+
+void bench_faces(const Bench *bench)
+{
+    char *in = bench_path(bench, "bench-in.jpg"), *out = bench_path(bench, "bench-faces");
+    Phases phases = {.bench = bench, .in = in};
+    double seconds[3];
+    char *line[] = {bench->program, "faces",    in,     "-o",      out,
+                    "--overwrite",  "--format", "jpeg", "--quiet", NULL};
+    char *clear[] = {"rm", "-rf", out, NULL};
+    UfPicture *panorama = bench_earth(WIDTH_PX);
+    bench_write(panorama, in);
+    uf_picture_free(&panorama);
+    BenchCost cost = bench_run_median(line);
+    bench_in_turn((BenchWork *[]){decode, remap, encode}, (void *[]){&phases, &phases, &phases}, 3,
+                  BENCH_RUNS, bench_now_s, seconds);
+    double sum_s = seconds[0] + seconds[1] + seconds[2], source_mib = 1.5 * WIDTH_PX * WIDTH_PX / 1048576;
+    bench_heading("six faces of a %d x %d JPEG as JPEGs, against the sum of the phases", WIDTH_PX,
+                  WIDTH_PX / 2);
+    bench_row((BenchTarget){0}, seconds[0] / sum_s, "decoding", "%.2f s", seconds[0]);
+    bench_row((BenchTarget){0}, seconds[1] / sum_s, "six views", "%.2f s", seconds[1]);
+    bench_row((BenchTarget){0}, seconds[2] / sum_s, "coding", "%.2f s", seconds[2]);
+    bench_row((BenchTarget){BENCH_AT_MOST, 1}, cost.seconds / sum_s, "underfoot faces",
+              "%.2f s, cpu %.2f, %.0f MiB", cost.seconds, cost.work_s, cost.peak_mib);
+    bench_row((BenchTarget){0}, cost.peak_mib / source_mib, "  memory to the decoded source", "%.0f MiB",
+              source_mib);
+    bench_run(clear);
+    for (int face = 0; face < UF_FACE_COUNT; face++)
+        uf_picture_free(&phases.faces[face]);
+    uf_picture_free(&phases.panorama);
+    unlink(in);
+    free(in);
+    free(out);
+}
