@@ -60,7 +60,7 @@ static UfStatus compress(UfJpegBand *band, struct jpeg_decompress_struct *like, 
                 ? band->pixels + writer->next_scanline * stride
                 : (const uint8_t *)uf_picture_row_const(picture, band->top_px + writer->next_scanline) +
                       band->left_px * picture->channels;
-        JSAMPROW row = (JSAMPROW)(uintptr_t)pixels; /* libjpeg does not change it */
+        JSAMPROW row = (JSAMPROW)pixels; /* libjpeg does not change it */
         jpeg_write_scanlines(writer, &row, 1);
     }
     jpeg_finish_compress(writer);
