@@ -14,7 +14,7 @@
 #define UF_JPEG_LOOK_BITS      10u
 #define UF_JPEG_RUN_BITS       11u
 #define UF_JPEG_MAX_MCU_BLOCKS 10u                  /* T.81 B.2.3 */
-#define UF_JPEG_WALK_TABLES    (2u * NUM_HUFF_TBLS) /* DC, then AC */
+#define UF_JPEG_WALK_TABLES    ((size_t)2 * NUM_HUFF_TBLS) /* DC, then AC */
 
 /* A file, or bytes in memory (`memory` not NULL). */
 typedef struct UfJpegBytes {
