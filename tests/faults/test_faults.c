@@ -22,7 +22,10 @@
 
 TestSuite(faults, .init = folder_enter, .fini = folder_leave, .timeout = 3000);
 
-/* Of a command's some two thousand allocations. */
+/*
+ * Libraries that do not look at what malloc gives end the program: libtiff 4.5 in reading a directory, lcms2, Exempi. Of a
+ * command's some two thousand allocations one in forty may be theirs, and of few tries this many.
+ */
 #define LIBRARY_FAULTS 6
 
 static char preload[PATH_MAX];
@@ -75,13 +78,26 @@ static long count_calls(const char *fault, const char *words)
     return count;
 }
 
+/* The temporary files in a list of names, one a line. */
+static void remove_unfinished(char *names)
+{
+    char *rest = NULL;
+    for (char *name = strtok_r(names, "\n", &rest); name != NULL; name = strtok_r(NULL, "\n", &rest))
+        if (strstr(name, ".uf-") != NULL)
+            remove(name);
+}
+
 /* What a run under a fault may do: `out` is what the undisturbed run wrote. */
 static void check_run(const Run *run, const char *what, const char *out, int *library)
 {
+    const bool died = run->signal != 0 || run->status >= 128;
     char *left = folder_list();
-    cr_expect_null(strstr(left, ".uf-"), "%s: left behind: %s", what, left);
+    if (died)
+        remove_unfinished(left); /* nobody was there to do it */
+    else
+        cr_expect_null(strstr(left, ".uf-"), "%s: left behind: %s", what, left);
     free(left);
-    *library += run->signal != 0 || run->status >= 128;
+    *library += died;
     if (run->status == 0 && !file_same(out, "whole"))
         *library += run->err_bytes > 0 ? 1 : 1000; /* silently: never */
     else if (run->status == 2)
@@ -110,7 +126,8 @@ static void sweep(const char *fault, const char *words, const char *out, long st
         run_free(&run);
     }
     remove("whole");
-    cr_expect_leq(library, strcmp(fault, "memory") == 0 ? LIBRARY_FAULTS : 0, "%s: %d faults of libraries",
+    long tries = calls / stride, bound = tries / 40 > LIBRARY_FAULTS ? tries / 40 : LIBRARY_FAULTS;
+    cr_expect_leq(library, strcmp(fault, "memory") == 0 ? bound : 0, "%s: %d faults of libraries",
                   words, library);
     /* a refused link is renamed instead, a refused copy read and written: that is no failure */
     bool has_other_way = strcmp(fault, "rename") == 0 || strcmp(fault, "copy") == 0;
