@@ -10,7 +10,7 @@
  * One real transform takes the ring apart, one a row puts it together again; pole and seam need no care. It
  * is the solution of the Laplace equation that seamless cloning asks for, without iterations (P. Perez, M.
  * Gangnet, A. Blake, Poisson Image Editing, ACM TOG 22(3), 2003). Conformality: J. P. Snyder, USGS PP 1395
- * (1987), section 21.
+ * (1987), section 21. From a picture the first orders keep its slope at the rim, too: membrane_slope.h.
  */
 #include "patch/membrane.h"
 
@@ -21,6 +21,7 @@
 #include "base/memory.h"
 #include "base/report.h"
 #include "patch/membrane_ring.h"
+#include "patch/membrane_slope.h"
 
 /* A harmonic that has decayed below this is nothing, even in 16 bits. */
 #define NOTHING 1e-7
@@ -36,6 +37,7 @@ struct UfMembrane {
     double rim;                        /* tan(edge/2) */
     int threads;
     fftw_complex *spectrum; /* channels x harmonics, already divided by count */
+    UfSlope slope;          /* zeros from a bare ring */
     Workspace *work;        /* one a thread */
     fftw_plan inverse;
 };
@@ -107,6 +109,19 @@ UfStatus uf_membrane_from_ring(const double *values, size_t count, size_t channe
     return UF_OK;
 }
 
+/* The ring's coefficients brought to the edge: what the slope adds to its mean goes off first. */
+static void bring_to_edge(UfMembrane *m, const UfRing *ring)
+{
+    for (size_t k = 0; k < m->harmonics; k++) {
+        double gain = uf_ring_gain(ring, k), lift = k < UF_SLOPE_ORDERS ? uf_ring_lift(ring, k) : 0;
+        for (size_t c = 0; c < m->channels; c++)
+            for (size_t i = 0; i < 2; i++) {
+                double *value = &m->spectrum[c * m->harmonics + k][i];
+                *value = gain * (*value - (k < UF_SLOPE_ORDERS ? lift * m->slope.excess[c][k][i] : 0));
+            }
+    }
+}
+
 UfStatus uf_membrane_from_picture(const UfPicture *panorama, const UfCap *cap, UfMembrane **out,
                                   UfReport *report)
 {
@@ -117,15 +132,13 @@ UfStatus uf_membrane_from_picture(const UfPicture *panorama, const UfCap *cap, U
     UfMembrane *m = NULL;
     status = uf_membrane_from_ring(ring.values, ring.count, ring.channels, ring.edge_rad, cap->threads, &m,
                                    report);
-    if (status == UF_OK && m != NULL) {
-        for (size_t k = 0; k < m->harmonics; k++) {
-            double gain = uf_ring_gain(&ring, k);
-            for (size_t c = 0; c < m->channels; c++) {
-                m->spectrum[c * m->harmonics + k][0] *= gain;
-                m->spectrum[c * m->harmonics + k][1] *= gain;
-            }
-        }
+    if (status == UF_OK)
+        status = uf_slope_read(panorama, cap, &m->slope, report);
+    if (status == UF_OK) {
+        bring_to_edge(m, &ring);
         *out = m;
+    } else {
+        uf_membrane_free(&m);
     }
     uf_ring_clear(&ring);
     return status;
@@ -138,9 +151,11 @@ static void one_row(const UfMembrane *m, double angle_rad, size_t c, int thread,
     double ratio = fmin(1, tan(angle_rad / 2) / m->rim);
     double decay = 1;
     size_t k = 0;
+    double lift = (ratio * ratio - 1) / 2;
     for (; k < m->harmonics && decay > NOTHING; k++) {
-        terms[k][0] = spectrum[k][0] * decay;
-        terms[k][1] = spectrum[k][1] * decay;
+        for (size_t i = 0; i < 2; i++)
+            terms[k][i] =
+                decay * (spectrum[k][i] + (k < UF_SLOPE_ORDERS ? lift * m->slope.excess[c][k][i] : 0));
         decay *= ratio;
     }
     memset(terms + k, 0, (m->harmonics - k) * sizeof *terms);

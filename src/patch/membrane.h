@@ -18,7 +18,8 @@ UfStatus uf_membrane_from_ring(const double *values, size_t count, size_t channe
                                int threads, UfMembrane **out, UfReport *report);
 /*
  * From the rows just outside cap + feather. Single odd pixels and transparent ones weigh little or nothing,
- * and detail finer than the ring is high is taken out. UF_ERROR_UNCLEAR when nothing of the ring is opaque.
+ * and detail finer than the ring is high is taken out. The slope of the belt outside is kept where it is sure
+ * (membrane_slope.h). UF_ERROR_UNCLEAR when nothing of the ring is opaque.
  */
 UfStatus uf_membrane_from_picture(const UfPicture *panorama, const UfCap *cap, UfMembrane **out,
                                   UfReport *report);

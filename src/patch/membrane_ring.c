@@ -197,3 +197,13 @@ double uf_ring_gain(const UfRing *ring, size_t k)
     double gain = exp(-pow(detail, 4)) / carried;
     return isfinite(gain) ? gain : 0;
 }
+
+double uf_ring_lift(const UfRing *ring, size_t k)
+{
+    double rim = tan(ring->edge_rad / 2), lift = 0;
+    for (size_t row = 0; row < ring->rows; row++) {
+        double r = tan((ring->first_rad + (double)row * ring->step_rad) / 2) / rim;
+        lift += pow(r, (double)k) * (r * r - 1) / 2;
+    }
+    return lift / (double)ring->rows;
+}

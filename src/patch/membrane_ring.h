@@ -25,5 +25,7 @@ void uf_ring_clear(UfRing *ring);
  * takes out detail finer than the ring is high.
  */
 double uf_ring_gain(const UfRing *ring, size_t k);
+/* Mean of r^k (r^2 - 1)/2 over the rows, r = tan(angle/2)/tan(edge/2). */
+double uf_ring_lift(const UfRing *ring, size_t k);
 
 #endif

@@ -6,6 +6,7 @@
 #include "patch/floor_plane.h"
 #include "patch/grain_spectrum.h"
 #include "patch/membrane_ring.h"
+#include "patch/membrane_slope.h"
 
 /* Beside what the fills say: interpolation, and rounding of angles to rows. */
 #define MARGIN_ROWS 16u
@@ -16,7 +17,7 @@ static double farthest_rad(const UfCap *cap, const UfPatchOptions *options)
     double farthest = uf_cap_outer_rad(cap);
     if (options->fill == UF_FILL_FLOOR ||
         options->fill == UF_FILL_SMOOTH) /* where no floor is, it is filled smoothly */
-        farthest = fmax(farthest + UF_RING_RAD, uf_grain_farthest_rad(cap));
+        farthest = fmax(fmax(farthest + UF_RING_RAD, uf_slope_farthest_rad(cap)), uf_grain_farthest_rad(cap));
     if (options->fill == UF_FILL_FLOOR)
         farthest = fmax(farthest, uf_floor_plane_farthest_rad(cap));
     return options->logo != NULL ? fmax(farthest, logo) : farthest;

@@ -9,7 +9,7 @@ static UfPicture *harmonic(size_t width, int k, double phase, double edge_rad, U
     UfPicture *picture = make_picture(width, width / 2, 1, sample);
     for (size_t y = 0; y < width / 2; y++) {
         double angle = ((double)(width / 2 - y) - 0.5) * UF_PI / (double)(width / 2);
-        double radial = pow(fmin(tan(angle / 2) / tan(edge_rad / 2), 1.2), k);
+        double radial = pow(fmin(tan(angle / 2) / tan(edge_rad / 2), 1.8), k);
         for (size_t x = 0; x < width; x++) {
             double lon = (((double)x + 0.5) / (double)width - 0.5) * 2 * UF_PI;
             set(picture, x, y, 0, 0.5 + 0.25 * radial * cos(k * lon - phase));

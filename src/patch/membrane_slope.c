@@ -1,0 +1,350 @@
+/*
+ * The slope at the rim of a cap.
+ *
+ * A sky grows darker or brighter towards the zenith, and a harmonic function cannot: at the pole it is the
+ * mean of its rim. So the first orders get one term more, that of a biharmonic function (Almansi's form u +
+ * (r^2 - 1) v, both harmonic; E. Almansi, Annali di Matematica 2, 1899), which takes the slope at the rim as
+ * given.
+ *
+ * The slope is fitted on a belt outside the rim, averaged into cells: r^k (1, q, q^2) cos, sin (k lon) with
+ * q = (r^2 - 1)/2, by least squares reweighted with Tukey's biweight (A. E. Beaton, J. W. Tukey,
+ * Technometrics 16, 1974), so that a lamp or the sun does not count. Its standard error s is the sandwich's
+ * over sectors of the belt, within which the cells may hang together as they like (K.-Y. Liang, S. L. Zeger,
+ * Biometrika 73, 1986). Each order is damped by e^2/(e^2 + s^2), all channels alike, so that no colour comes
+ * in: tiles and clouds leave no slope.
+ */
+#include "patch/membrane_slope.h"
+
+#include <math.h>
+#include <omp.h>
+
+#include "base/memory.h"
+#include "base/report.h"
+#include "patch/rows.h"
+
+#define LEAST_BELT_RAD (4.0 * UF_PI / 180)
+#define MOST_BELT_RAD  (12.0 * UF_PI / 180)
+
+#define ACROSS   128u /* cells round the belt */
+#define SECTORS  ((size_t)16)
+#define MOST_UP  24u /* cells from rim to outer edge */
+#define LEAST_UP 4u
+#define RADIAL   ((size_t)3)
+#define ANGULAR  ((size_t)5) /* 1, cos, sin, cos 2, sin 2 */
+#define TERMS    (RADIAL * ANGULAR)
+#define ROUNDS   12
+/* Tukey's constant: 95 percent efficient on normal errors; and a spread below which nothing is odd. */
+#define TUKEY        4.685
+#define SPREAD_FLOOR (0.25 / 255)
+/* The fill may leave the belt's colours by so much of their span. */
+#define MOST_LEAVE 1.5
+
+typedef struct Cell {
+    double value[3], weight, r, phase, trust;
+} Cell;
+
+typedef struct Belt {
+    size_t channels, up, across, rows; /* cells, and rows of the picture a cell */
+    Cell *cells;                       /* up x across */
+    double most_q;
+} Belt;
+
+static double belt_rad(const UfCap *cap)
+{
+    return fmin(fmax(uf_cap_outer_rad(cap) / 2, LEAST_BELT_RAD), MOST_BELT_RAD);
+}
+
+double uf_slope_farthest_rad(const UfCap *cap)
+{
+    return uf_cap_outer_rad(cap) + belt_rad(cap);
+}
+
+static void add_row(const Belt *belt, size_t width, const float *colour, const float *alpha, Cell *cells)
+{
+    for (size_t x = 0; x < width; x++) {
+        const float *v = colour + x * belt->channels;
+        Cell *cell = &cells[x * belt->across / width];
+        bool is_sound = alpha[x] > 0;
+        for (size_t c = 0; c < belt->channels; c++)
+            is_sound = is_sound && isfinite(v[c]);
+        if (!is_sound)
+            continue;
+        cell->weight += (double)alpha[x];
+        for (size_t c = 0; c < belt->channels; c++)
+            cell->value[c] += (double)(alpha[x] * v[c]);
+    }
+}
+
+/* Means of the cells; a weight of 1 is a cell that is picture all over. */
+static void finish_cells(const Belt *belt, size_t width, double rim, double angle_rad, Cell *cells)
+{
+    for (size_t a = 0; a < belt->across; a++) {
+        Cell *cell = &cells[a];
+        size_t first = (a * width + belt->across - 1) / belt->across,
+               end = ((a + 1) * width + belt->across - 1) / belt->across;
+        cell->r = tan(angle_rad / 2) / rim;
+        cell->phase = UF_PI * (double)(first + end - 1) / (double)width;
+        for (size_t c = 0; c < belt->channels && cell->weight > 0; c++)
+            cell->value[c] /= cell->weight;
+        cell->weight /= (double)((end - first) * belt->rows);
+        cell->trust = 1;
+    }
+}
+
+static UfStatus load(const UfPicture *panorama, const UfCap *cap, size_t first, Belt *belt, UfReport *report)
+{
+    size_t width = cap->width_px, threads = (size_t)cap->threads;
+    double rim = tan(uf_cap_outer_rad(cap) / 2);
+    float *colour = uf_alloc(threads * width * belt->channels, sizeof *colour);
+    float *alpha = uf_alloc(threads * width, sizeof *alpha);
+    belt->cells = uf_alloc_zero(belt->up * belt->across, sizeof *belt->cells);
+    UfStatus status = UF_OK;
+    if (colour == NULL || alpha == NULL || belt->cells == NULL) {
+        status = uf_fail_memory(report);
+        goto cleanup;
+    }
+#pragma omp parallel for schedule(static) num_threads(cap->threads)
+    for (size_t u = 0; u < belt->up; u++) {
+        size_t thread = (size_t)omp_get_thread_num(), ring = first + u * belt->rows;
+        Cell *cells = belt->cells + u * belt->across;
+        for (size_t y = 0; y < belt->rows; y++) {
+            uf_row_load(panorama, uf_cap_row(cap, ring + y), colour + thread * width * belt->channels,
+                        alpha + thread * width);
+            add_row(belt, width, colour + thread * width * belt->channels, alpha + thread * width, cells);
+        }
+        double middle =
+            (uf_cap_ring_angle_rad(cap, ring) + uf_cap_ring_angle_rad(cap, ring + belt->rows - 1)) / 2;
+        finish_cells(belt, width, rim, middle, cells);
+    }
+    double last = belt->cells[(belt->up - 1) * belt->across].r;
+    belt->most_q = (last * last - 1) / 2;
+cleanup:
+    free(colour);
+    free(alpha);
+    return status;
+}
+
+/* The functions that are fitted; term RADIAL j + m is angular function j times q^m. */
+static void terms_of(const Belt *belt, const Cell *cell, double out[TERMS])
+{
+    double q = (cell->r * cell->r - 1) / 2 / belt->most_q;
+    double r2 = cell->r * cell->r;
+    const double angular[ANGULAR] = {1, cell->r * cos(cell->phase), cell->r * sin(cell->phase),
+                                     r2 * cos(2 * cell->phase), r2 * sin(2 * cell->phase)};
+    for (size_t j = 0; j < ANGULAR; j++)
+        for (size_t m = 0; m < RADIAL; m++)
+            out[j * RADIAL + m] = angular[j] * (m == 0 ? 1 : m == 1 ? q : q * q);
+}
+
+/* Cholesky's L of a symmetric matrix, in place; false where it is not positive. */
+static bool factorise(double a[TERMS][TERMS])
+{
+    for (size_t i = 0; i < TERMS; i++) {
+        double whole = a[i][i];
+        for (size_t j = 0; j <= i; j++) {
+            double sum = a[i][j];
+            for (size_t k = 0; k < j; k++)
+                sum -= a[i][k] * a[j][k];
+            if (j < i)
+                a[i][j] = sum / a[j][j];
+            else if (sum > 1e-9 * whole)
+                a[i][i] = sqrt(sum);
+            else
+                return false;
+        }
+    }
+    return true;
+}
+
+static void solve(double l[TERMS][TERMS], double x[TERMS])
+{
+    for (size_t i = 0; i < TERMS; i++) {
+        for (size_t k = 0; k < i; k++)
+            x[i] -= l[i][k] * x[k];
+        x[i] /= l[i][i];
+    }
+    for (size_t i = TERMS; i-- > 0;) {
+        for (size_t k = i + 1; k < TERMS; k++)
+            x[i] -= l[k][i] * x[k];
+        x[i] /= l[i][i];
+    }
+}
+
+/* Weighted least squares: the matrix factorised, and the terms of each channel. */
+static bool fit(const Belt *belt, double l[TERMS][TERMS], double x[3][TERMS])
+{
+    double t[TERMS];
+    memset(l, 0, TERMS * sizeof l[0]);
+    memset(x, 0, 3 * sizeof x[0]);
+    for (size_t i = 0; i < belt->up * belt->across; i++) {
+        const Cell *cell = &belt->cells[i];
+        double w = cell->weight * cell->trust;
+        if (!(w > 0))
+            continue;
+        terms_of(belt, cell, t);
+        for (size_t a = 0; a < TERMS; a++) {
+            for (size_t b = 0; b <= a; b++)
+                l[a][b] += w * t[a] * t[b];
+            for (size_t c = 0; c < belt->channels; c++)
+                x[c][a] += w * t[a] * cell->value[c];
+        }
+    }
+    if (!factorise(l))
+        return false;
+    for (size_t c = 0; c < belt->channels; c++)
+        solve(l, x[c]);
+    return true;
+}
+
+static void residuals(const Belt *belt, const Cell *cell, double x[3][TERMS], double t[TERMS], double out[3])
+{
+    terms_of(belt, cell, t);
+    for (size_t c = 0; c < belt->channels; c++) {
+        out[c] = cell->value[c];
+        for (size_t a = 0; a < TERMS; a++)
+            out[c] -= x[c][a] * t[a];
+    }
+}
+
+static int by_size(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* Tukey's weights about the fit; the spread is the median of the residuals, over all channels at once. */
+static void trust_cells(const Belt *belt, double x[3][TERMS], double *far, double *sorted)
+{
+    size_t count = belt->up * belt->across, seen = 0;
+    double t[TERMS], r[3];
+    for (size_t i = 0; i < count; i++) {
+        residuals(belt, &belt->cells[i], x, t, r);
+        far[i] = 0;
+        for (size_t c = 0; c < belt->channels; c++)
+            far[i] = fmax(far[i], fabs(r[c]));
+        if (belt->cells[i].weight > 0)
+            sorted[seen++] = far[i];
+    }
+    qsort(sorted, seen, sizeof *sorted, by_size);
+    double limit = TUKEY * fmax(SPREAD_FLOOR, seen > 0 ? 1.4826 * sorted[seen / 2] : 0);
+    for (size_t i = 0; i < count; i++) {
+        double u = far[i] / limit;
+        belt->cells[i].trust = u < 1 ? (1 - u * u) * (1 - u * u) : 0;
+    }
+}
+
+/* Variance of every term, summed over the channels. */
+static void variances(const Belt *belt, double l[TERMS][TERMS], double x[3][TERMS], double out[TERMS])
+{
+    double t[TERMS], r[3];
+    memset(out, 0, TERMS * sizeof *out);
+    for (size_t s = 0; s < SECTORS; s++) {
+        double score[3][TERMS] = {{0}};
+        for (size_t i = 0; i < belt->up * belt->across; i++) {
+            const Cell *cell = &belt->cells[i];
+            if (i % belt->across * SECTORS / belt->across != s)
+                continue;
+            residuals(belt, cell, x, t, r);
+            for (size_t c = 0; c < belt->channels; c++)
+                for (size_t a = 0; a < TERMS; a++)
+                    score[c][a] += cell->weight * cell->trust * t[a] * r[c];
+        }
+        for (size_t c = 0; c < belt->channels; c++) {
+            solve(l, score[c]);
+            for (size_t a = 0; a < TERMS; a++)
+                out[a] += score[c][a] * score[c][a] * SECTORS / (SECTORS - ANGULAR);
+        }
+    }
+}
+
+/* Slopes, damped by what they are known to. */
+static void slopes_of(const Belt *belt, double x[3][TERMS], const double variance[TERMS], UfSlope *out)
+{
+    const double unit = 1 / belt->most_q;
+    for (size_t k = 0; k < UF_SLOPE_ORDERS; k++) {
+        size_t cosine = (k == 0 ? 0 : 2 * k - 1) * RADIAL + 1, sine = cosine + RADIAL;
+        double signal = 0, noise = variance[cosine] + (k > 0 ? variance[sine] : 0);
+        for (size_t c = 0; c < belt->channels; c++)
+            signal += x[c][cosine] * x[c][cosine] + (k > 0 ? x[c][sine] * x[c][sine] : 0);
+        double kept = signal > 0 ? signal / (signal + noise) : 0;
+        for (size_t c = 0; c < belt->channels; c++) {
+            out->excess[c][k][0] = kept * unit * x[c][cosine] / (k > 0 ? 2 : 1);
+            out->excess[c][k][1] = k > 0 ? -kept * unit * x[c][sine] / 2 : 0;
+        }
+    }
+}
+
+/* The most that the slopes add anywhere: r^k (1 - r^2)/2 is largest at r^2 = k/(k + 2). */
+static double most_added(const UfSlope *slope, size_t c)
+{
+    const double most[UF_SLOPE_ORDERS] = {0.5, 0.19245, 0.125};
+    double sum = 0;
+    for (size_t k = 0; k < UF_SLOPE_ORDERS; k++)
+        sum += (k > 0 ? 2 : 1) * most[k] * hypot(slope->excess[c][k][0], slope->excess[c][k][1]);
+    return sum;
+}
+
+/* Keeps the fill near the colours of the belt, and above black. */
+static void limit(const Belt *belt, UfSlope *slope)
+{
+    double share = 1;
+    for (size_t c = 0; c < belt->channels; c++) {
+        double low = INFINITY, high = -INFINITY, added = most_added(slope, c);
+        for (size_t i = 0; i < belt->up * belt->across; i++) {
+            const Cell *cell = &belt->cells[i];
+            if (cell->weight > 0 && cell->trust > 0) {
+                low = fmin(low, cell->value[c]);
+                high = fmax(high, cell->value[c]);
+            }
+        }
+        double allowed = MOST_LEAVE * (high - low);
+        if (low >= 0)
+            allowed = fmin(allowed, low);
+        if (added > allowed)
+            share = fmin(share, allowed / added);
+    }
+    for (size_t c = 0; c < belt->channels; c++)
+        for (size_t k = 0; k < UF_SLOPE_ORDERS; k++)
+            for (size_t i = 0; i < 2; i++)
+                slope->excess[c][k][i] *= share;
+}
+
+static void estimate(const Belt *belt, double *far, double *sorted, UfSlope *out)
+{
+    double l[TERMS][TERMS], x[3][TERMS], variance[TERMS];
+    for (int round = 0; round < ROUNDS; round++) {
+        if (!fit(belt, l, x))
+            return;
+        trust_cells(belt, x, far, sorted);
+    }
+    if (!fit(belt, l, x))
+        return;
+    variances(belt, l, x, variance);
+    slopes_of(belt, x, variance, out);
+    limit(belt, out);
+}
+
+UfStatus uf_slope_read(const UfPicture *panorama, const UfCap *cap, UfSlope *out, UfReport *report)
+{
+    UfSlope slope = {0};
+    Belt belt = {.channels = uf_colour_channels(panorama),
+                 .across = cap->width_px < ACROSS ? cap->width_px : ACROSS};
+    size_t first = uf_cap_ring_count(cap, uf_cap_outer_rad(cap));
+    size_t end = uf_cap_ring_count(cap, uf_slope_farthest_rad(cap));
+    belt.up = end - first < MOST_UP ? end - first : MOST_UP;
+    if (belt.up < LEAST_UP ||
+        belt.across < 2 * SECTORS) { /* too small a picture to tell a slope from anything */
+        *out = slope;
+        return UF_OK;
+    }
+    belt.rows = (end - first) / belt.up;
+    double *far = uf_alloc(2 * belt.up * belt.across, sizeof *far);
+    UfStatus status = far == NULL ? uf_fail_memory(report) : load(panorama, cap, first, &belt, report);
+    if (status == UF_OK) {
+        estimate(&belt, far, far + belt.up * belt.across, &slope);
+        *out = slope;
+    }
+    free(far);
+    free(belt.cells);
+    return status;
+}
