@@ -11,7 +11,7 @@
  * Technometrics 16, 1974), so that a lamp or the sun does not count. Its standard error s is the sandwich's
  * over sectors of the belt, within which the cells may hang together as they like (K.-Y. Liang, S. L. Zeger,
  * Biometrika 73, 1986). Each order is damped by e^2/(e^2 + s^2), all channels alike, so that no colour comes
- * in: tiles and clouds leave no slope.
+ * in: tiles and clouds leave no slope. These papers are cited from memory.
  */
 #include "patch/membrane_slope.h"
 
