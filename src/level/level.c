@@ -14,6 +14,7 @@
 #include <stdlib.h>
 
 #include "base/report.h"
+#include "base/robust.h"
 #include "level/segments.h"
 
 #define REACH_DEG 60.0
@@ -36,8 +37,7 @@ static int longer_first(const void *a, const void *b)
 /* Tukey's biweight: how much an edge counts, by how far it misses z. */
 static double belief(const UfSegment *segment, double miss)
 {
-    double t = miss / (WIDTH * segment->doubt_rad);
-    return t * t < 1 ? (1 - t * t) * (1 - t * t) : 0;
+    return uf_tukey_weight(miss / (WIDTH * segment->doubt_rad));
 }
 
 /* The length of edges that lead to z. */

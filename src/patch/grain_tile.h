@@ -8,6 +8,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "remap/keys.h"
+
 #define UF_GRAIN_TILE ((size_t)512) /* samples a side */
 /* Of a tile as it is held: the first samples come again behind the last, so that no tap has to wrap. */
 #define UF_GRAIN_SIDE  (UF_GRAIN_TILE + 3)
@@ -30,14 +32,6 @@ typedef struct UfGrainTaps {
     float across[4][UF_GRAIN_CHUNK], down[4][UF_GRAIN_CHUNK];
 } UfGrainTaps;
 
-UF_GRAIN_INLINE void uf_grain_keys(float t, float *w0, float *w1, float *w2, float *w3)
-{
-    *w0 = ((-0.5F * t + 1) * t - 0.5F) * t;
-    *w1 = (1.5F * t - 2.5F) * t * t + 1;
-    *w2 = ((-1.5F * t + 2) * t + 0.5F) * t;
-    *w3 = (0.5F * t - 0.5F) * t * t;
-}
-
 /* Of places on the tangent plane, in pixels. */
 UF_GRAIN_INLINE void uf_grain_find_taps(const float turn[4], const float *x_px, const float *y_px,
                                         UfGrainTaps *taps)
@@ -49,10 +43,10 @@ UF_GRAIN_INLINE void uf_grain_find_taps(const float turn[4], const float *x_px, 
         int32_t x = (int32_t)u, y = (int32_t)v;
         x -= u < (float)x;
         y -= v < (float)y;
-        uf_grain_keys(u - (float)x, &taps->across[0][i], &taps->across[1][i], &taps->across[2][i],
-                      &taps->across[3][i]);
-        uf_grain_keys(v - (float)y, &taps->down[0][i], &taps->down[1][i], &taps->down[2][i],
-                      &taps->down[3][i]);
+        uf_keys_weights_single(u - (float)x, &taps->across[0][i], &taps->across[1][i], &taps->across[2][i],
+                               &taps->across[3][i]);
+        uf_keys_weights_single(v - (float)y, &taps->down[0][i], &taps->down[1][i], &taps->down[2][i],
+                               &taps->down[3][i]);
         taps->x[i] = (x - 1) & (int32_t)(UF_GRAIN_TILE - 1);
         taps->y[i] = (y - 1) & (int32_t)(UF_GRAIN_TILE - 1);
     }

@@ -20,6 +20,8 @@
 
 #include "base/memory.h"
 #include "base/report.h"
+#include "base/robust.h"
+#include "patch/cholesky.h"
 #include "patch/rows.h"
 
 #define LEAST_BELT_RAD (4.0 * UF_PI / 180)
@@ -33,8 +35,7 @@
 #define ANGULAR  ((size_t)5) /* 1, cos, sin, cos 2, sin 2 */
 #define TERMS    (RADIAL * ANGULAR)
 #define ROUNDS   12
-/* Tukey's constant: 95 percent efficient on normal errors; and a spread below which nothing is odd. */
-#define TUKEY        4.685
+/* A spread below which nothing is odd. */
 #define SPREAD_FLOOR (0.25 / 255)
 /* The fill may leave the belt's colours by so much of their span. */
 #define MOST_LEAVE 1.5
@@ -136,40 +137,6 @@ static void terms_of(const Belt *belt, const Cell *cell, double out[TERMS])
             out[j * RADIAL + m] = angular[j] * (m == 0 ? 1 : m == 1 ? q : q * q);
 }
 
-/* Cholesky's L of a symmetric matrix, in place; false where it is not positive. */
-static bool factorise(double a[TERMS][TERMS])
-{
-    for (size_t i = 0; i < TERMS; i++) {
-        double whole = a[i][i];
-        for (size_t j = 0; j <= i; j++) {
-            double sum = a[i][j];
-            for (size_t k = 0; k < j; k++)
-                sum -= a[i][k] * a[j][k];
-            if (j < i)
-                a[i][j] = sum / a[j][j];
-            else if (sum > 1e-9 * whole)
-                a[i][i] = sqrt(sum);
-            else
-                return false;
-        }
-    }
-    return true;
-}
-
-static void solve(double l[TERMS][TERMS], double x[TERMS])
-{
-    for (size_t i = 0; i < TERMS; i++) {
-        for (size_t k = 0; k < i; k++)
-            x[i] -= l[i][k] * x[k];
-        x[i] /= l[i][i];
-    }
-    for (size_t i = TERMS; i-- > 0;) {
-        for (size_t k = i + 1; k < TERMS; k++)
-            x[i] -= l[k][i] * x[k];
-        x[i] /= l[i][i];
-    }
-}
-
 /* Weighted least squares: the matrix factorised, and the terms of each channel. */
 static bool fit(const Belt *belt, double l[TERMS][TERMS], double x[3][TERMS])
 {
@@ -189,10 +156,10 @@ static bool fit(const Belt *belt, double l[TERMS][TERMS], double x[3][TERMS])
                 x[c][a] += w * t[a] * cell->value[c];
         }
     }
-    if (!factorise(l))
+    if (!uf_cholesky_factorise(TERMS, l[0], 0, 1e-9))
         return false;
     for (size_t c = 0; c < belt->channels; c++)
-        solve(l, x[c]);
+        uf_cholesky_solve(TERMS, l[0], x[c]);
     return true;
 }
 
@@ -204,12 +171,6 @@ static void residuals(const Belt *belt, const Cell *cell, double x[3][TERMS], do
         for (size_t a = 0; a < TERMS; a++)
             out[c] -= x[c][a] * t[a];
     }
-}
-
-static int by_size(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
 }
 
 /* Tukey's weights about the fit; the spread is the median of the residuals, over all channels at once. */
@@ -225,12 +186,9 @@ static void trust_cells(const Belt *belt, double x[3][TERMS], double *far, doubl
         if (belt->cells[i].weight > 0)
             sorted[seen++] = far[i];
     }
-    qsort(sorted, seen, sizeof *sorted, by_size);
-    double limit = TUKEY * fmax(SPREAD_FLOOR, seen > 0 ? 1.4826 * sorted[seen / 2] : 0);
-    for (size_t i = 0; i < count; i++) {
-        double u = far[i] / limit;
-        belt->cells[i].trust = u < 1 ? (1 - u * u) * (1 - u * u) : 0;
-    }
+    double limit = UF_TUKEY * fmax(SPREAD_FLOOR, uf_robust_spread(sorted, seen));
+    for (size_t i = 0; i < count; i++)
+        belt->cells[i].trust = uf_tukey_weight(far[i] / limit);
 }
 
 /* Variance of every term, summed over the channels. */
@@ -250,7 +208,7 @@ static void variances(const Belt *belt, double l[TERMS][TERMS], double x[3][TERM
                     score[c][a] += cell->weight * cell->trust * t[a] * r[c];
         }
         for (size_t c = 0; c < belt->channels; c++) {
-            solve(l, score[c]);
+            uf_cholesky_solve(TERMS, l[0], score[c]);
             for (size_t a = 0; a < TERMS; a++)
                 out[a] += score[c][a] * score[c][a] * SECTORS / (SECTORS - ANGULAR);
         }

@@ -14,6 +14,7 @@
 #include <math.h>
 
 #include "base/memory.h"
+#include "base/robust.h"
 #include "patch/poisson.h"
 
 #define MATCH_SIDE   1100u /* pixels are compared on no more */
@@ -155,21 +156,6 @@ static size_t gather(const UfPlateColour *colour, Match *m)
     return seen;
 }
 
-static int by_size(const void *a, const void *b)
-{
-    double p = *(const double *)a, q = *(const double *)b;
-    return p < q ? -1 : p > q;
-}
-
-/* Spread of residuals: 1.4826 times the median of their sizes (P. J. Huber, Robust Statistics, 1981). */
-static double spread(double *sizes, size_t count)
-{
-    if (count == 0)
-        return 0;
-    qsort(sizes, count, sizeof *sizes, by_size);
-    return 1.4826 * sizes[count / 2];
-}
-
 static double mixed(const UfPlateColour *colour, const double in[3], size_t c)
 {
     double sum = colour->mix[c][3];
@@ -240,7 +226,7 @@ static UfStatus fit_mix(const Match *m, UfPlateColour *colour, UfReport *report)
         for (size_t i = 0; i < count; i++)
             if (m->cells[i].weight > 0)
                 m->off[n++] = mix_residual(colour, &m->cells[i]);
-        double scale = fmax(spread(m->off, n), 1e-3);
+        double scale = fmax(uf_robust_spread(m->off, n), 1e-3);
         for (size_t i = 0; i < count; i++) {
             double off = m->cells[i].weight > 0 ? mix_residual(colour, &m->cells[i]) / scale : 0;
             weight[i] = m->cells[i].weight / (1 + off * off);
@@ -297,7 +283,7 @@ static double rest_spread(const UfPlateColour *colour, Match *m, size_t c)
     for (size_t i = 0; i < colour->side * colour->side; i++)
         if (m->cells[i].weight > 0)
             m->off[n++] = fabs(log_rest(colour, &m->cells[i], c));
-    return fmax(spread(m->off, n), 1e-3);
+    return fmax(uf_robust_spread(m->off, n), 1e-3);
 }
 
 /* Adds to the surface what fits the present rest, reweighted by it; slopes are held at 0 unless they may be.

@@ -28,15 +28,6 @@ void uf_region_free(UfRegion **region)
     *region = NULL;
 }
 
-double uf_cap_weight_at(const UfCap *cap, size_t x_px, size_t y_px)
-{
-    const UfRegion *region = cap->region;
-    double weight = uf_cap_weight(cap, uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y_px)));
-    if (region == NULL || y_px < region->first_row_px || y_px >= region->first_row_px + region->row_count)
-        return weight;
-    return fmax(weight, (double)region->weight[(y_px - region->first_row_px) * region->width_px + x_px]);
-}
-
 void uf_cap_weights(const UfCap *cap, size_t y_px, size_t x0_px, size_t count, float *out)
 {
     const UfRegion *region = cap->region;
@@ -46,6 +37,13 @@ void uf_cap_weights(const UfCap *cap, size_t y_px, size_t x0_px, size_t count, f
         row = region->weight + (y_px - region->first_row_px) * region->width_px + x0_px;
     for (size_t x = 0; x < count; x++)
         out[x] = row != NULL && row[x] > weight ? row[x] : weight;
+}
+
+float uf_cap_weight_at(const UfCap *cap, size_t x_px, size_t y_px)
+{
+    float weight;
+    uf_cap_weights(cap, y_px, x_px, 1, &weight);
+    return weight;
 }
 
 bool uf_region_holds(const UfRegion *region, UfDirection direction)

@@ -8,10 +8,12 @@
 
 #include <math.h>
 
+#include "base/robust.h"
+#include "patch/cholesky.h"
+
 #define TERMS  UF_SHADING_TERMS
 #define ROUNDS 6
 /* Tukey's constant for 95 % efficiency, and the mean absolute deviation of a normal distribution. */
-#define TUKEY          4.685
 #define MEAN_DEVIATION 0.798
 /* Keeps black out of the logarithm. */
 #define DARK 0.02
@@ -46,31 +48,6 @@ static double evaluate(const double *term, const double *b)
     return sum;
 }
 
-/* Symmetric positive definite system by Cholesky's factors; false when it is singular. */
-static bool solve(double a[TERMS][TERMS], double *b)
-{
-    for (int i = 0; i < TERMS; i++)
-        for (int j = 0; j <= i; j++) {
-            double sum = a[i][j];
-            for (int k = 0; k < j; k++)
-                sum -= a[i][k] * a[j][k];
-            if (i == j && sum <= 1e-9)
-                return false;
-            a[i][j] = i == j ? sqrt(sum) : sum / a[j][j];
-        }
-    for (int i = 0; i < TERMS; i++) {
-        for (int k = 0; k < i; k++)
-            b[i] -= a[i][k] * b[k];
-        b[i] /= a[i][i];
-    }
-    for (int i = TERMS; i-- > 0;) {
-        for (int k = i + 1; k < TERMS; k++)
-            b[i] -= a[k][i] * b[k];
-        b[i] /= a[i][i];
-    }
-    return true;
-}
-
 /* One weighted fit; *spread goes from the one that weighs to the one that results (0: all weigh the same). */
 static bool fit_once(const UfCanvas *canvas, size_t c, size_t step, double *term, double *spread)
 {
@@ -84,8 +61,7 @@ static bool fit_once(const UfCanvas *canvas, size_t c, size_t step, double *term
             double value = log(fmax(canvas->value[4 * i + c], 0) + DARK), weight = 1;
             if (*spread > 0) {
                 double off = value - evaluate(term, b);
-                double t = off / (TUKEY * *spread);
-                weight = fabs(t) < 1 ? (1 - t * t) * (1 - t * t) : 0;
+                weight = uf_tukey_weight(off / (UF_TUKEY * *spread));
                 deviation += fabs(off);
             }
             count++;
@@ -95,8 +71,9 @@ static bool fit_once(const UfCanvas *canvas, size_t c, size_t step, double *term
                     a[j][k] += weight * b[j] * b[k];
             }
         }
-    if (count < 8 * TERMS || !solve(a, right))
+    if (count < 8 * TERMS || !uf_cholesky_factorise(TERMS, a[0], 1e-9, 0))
         return false;
+    uf_cholesky_solve(TERMS, a[0], right);
     memcpy(term, right, sizeof right);
     *spread = *spread > 0 ? deviation / count / MEAN_DEVIATION + 1e-4 : 1;
     return true;

@@ -1,7 +1,8 @@
 /*
  * The smooth fill of a hole of any shape: the harmonic continuation of what surrounds it, solved on a grid in
  * the stereographic plane about the pole. That projection is conformal, so what is harmonic there is what the
- * membrane's Fourier series continues over a round cap (membrane.h), the slope that this takes over left aside.
+ * membrane's Fourier series continues over a round cap (membrane.h), the slope that this takes over left
+ * aside.
  */
 #ifndef UF_PATCH_SPREAD_H
 #define UF_PATCH_SPREAD_H

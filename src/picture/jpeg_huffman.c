@@ -12,30 +12,26 @@ static const uint8_t natural_order[DCTSIZE2] = {
 /* Differences of 8-bit DC coefficients have at most 11 bits (T.81 table F.1). */
 #define DC_CATEGORIES 12
 
-static void codes_of(const JHUFF_TBL *table, bool has[256])
+/* The symbols that have a code; how many codes there are. */
+static int codes_of(const JHUFF_TBL *table, bool has[256])
 {
     int count = 0;
     memset(has, 0, 256 * sizeof *has);
-    if (table == NULL)
-        return;
-    for (int length = 1; length <= 16; length++)
+    for (int length = 1; table != NULL && length <= 16; length++)
         count += table->bits[length];
-    for (int i = 0; i < count && i < 256; i++)
+    count = count < 256 ? count : 256;
+    for (int i = 0; i < count; i++)
         has[table->huffval[i]] = true;
+    return count;
 }
 
 bool uf_jpeg_codes_are_unique(const JHUFF_TBL *table)
 {
-    bool has[256] = {false};
-    size_t count = 0;
-    for (int length = 1; table != NULL && length <= 16; length++)
-        count += table->bits[length];
-    for (size_t i = 0; i < count && i < 256; i++) {
-        if (has[table->huffval[i]])
-            return false;
-        has[table->huffval[i]] = true;
-    }
-    return true;
+    bool has[256];
+    int codes = codes_of(table, has), symbols = 0;
+    for (int i = 0; i < 256; i++)
+        symbols += has[i];
+    return symbols == codes;
 }
 
 static int bits_of(int value)

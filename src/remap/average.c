@@ -76,18 +76,18 @@ static void set_counts(Grid *grid, const UfJacobian *j, double largest, double s
 }
 
 /* The Jacobian places the points well enough. */
-static bool is_straight(const UfAverager *averager, const UfJacobian *j, double v_px)
+static bool is_straight(const UfAverager *averager, double pole_distance_px)
 {
     const UfMap *map = averager->map;
     bool bends =
         map->target.scale_px < STRAIGHT_SCALE_PX || map->target.projection > UF_PROJECTION_STEREOGRAPHIC;
-    return map->round_px > 0 && !bends && !isnan(v_px) && pole_distance(averager, j, v_px) > 16;
+    return map->round_px > 0 && !bends && pole_distance_px > 16;
 }
 
 static Grid grid_of(const UfAverager *averager, const UfJacobian *j, double v_px)
 {
     double distance = isnan(v_px) ? INFINITY : pole_distance(averager, j, v_px);
-    Grid grid = {.straight = is_straight(averager, j, v_px)};
+    Grid grid = {.straight = !isnan(v_px) && is_straight(averager, distance)};
     /* the eigenvalues of J'J = (e f; f g) are the squares of J's singular values */
     double e = j->ux * j->ux + j->vx * j->vx, g = j->uy * j->uy + j->vy * j->vy;
     double f = j->ux * j->uy + j->vx * j->vy;
@@ -259,7 +259,7 @@ static bool set_boxes(const UfAverager *averager, const UfAveraged *pixels, size
     for (size_t i = 0; i < count; i++) {
         const UfAveraged *at = &pixels[i];
         boxes[i] = (UfFootprintBox){0};
-        if (isnan(at->u_px) || !is_straight(averager, &at->jacobian, at->v_px))
+        if (isnan(at->u_px) || !is_straight(averager, pole_distance(averager, &at->jacobian, at->v_px)))
             continue;
         /* all of them run on from the first one, across the seam if need be */
         const double middle_px = any ? (out->left + out->right) / 2 : at->u_px;

@@ -244,6 +244,15 @@ static inline double dot(const double *a, const double *b)
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
 }
 
+/* One whose columns have these scalar products: e and g of each with itself, f of the two. */
+static UfJacobian of_products(double e, double f, double g)
+{
+    UfJacobian out = {.ux = sqrt(e > 0 ? e : 0)};
+    out.uy = out.ux > 0 ? f / out.ux : 0;
+    out.vy = sqrt(g > out.uy * out.uy ? g - out.uy * out.uy : 0);
+    return out;
+}
+
 UfJacobian uf_map_angular(const UfMap *map, const UfMapRow *above, const UfMapRow *here,
                           const UfMapRow *below, size_t i)
 {
@@ -254,10 +263,7 @@ UfJacobian uf_map_angular(const UfMap *map, const UfMapRow *above, const UfMapRo
     double e = unit * (dot(steps.across, steps.across) - along_across * along_across / squared);
     double g = unit * (dot(steps.down, steps.down) - along_down * along_down / squared);
     double f = unit * (dot(steps.across, steps.down) - along_across * along_down / squared);
-    UfJacobian out = {.ux = sqrt(e > 0 ? e : 0)};
-    out.uy = out.ux > 0 ? f / out.ux : 0;
-    out.vy = sqrt(g > out.uy * out.uy ? g - out.uy * out.uy : 0);
-    return out;
+    return of_products(e, f, g);
 }
 
 /* d(lambda) = (z dx - x dz) / (x^2 + z^2), d(phi) = (r dy - y dr) / (r^2 + y^2) with r dr = x dx + z dz. */
@@ -298,8 +304,5 @@ UfJacobian uf_map_angular_of(const UfMap *map, UfPixelPoint place, const UfJacob
     double e = ((j->ux * j->ux + j->vx * j->vx) * squared - across * across) / (squared * squared);
     double g = ((j->uy * j->uy + j->vy * j->vy) * squared - down * down) / (squared * squared);
     double f = ((j->ux * j->uy + j->vx * j->vy) * squared - across * down) / (squared * squared);
-    UfJacobian out = {.ux = sqrt(e > 0 ? e : 0)};
-    out.uy = out.ux > 0 ? f / out.ux : 0;
-    out.vy = sqrt(g > out.uy * out.uy ? g - out.uy * out.uy : 0);
-    return out;
+    return of_products(e, f, g);
 }

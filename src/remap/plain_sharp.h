@@ -53,35 +53,77 @@ UF_INLINE void uf_sharp_taps(const UfTileRow *row, UfSharpTaps *out)
     }
 }
 
-/* Where a tile's pixels and coefficients begin. */
-typedef struct UfSharpBase {
-    const uint8_t *pixels, *coefficients; /* at the tile's base */
+/* One pixel of the target: the pixel at or before its place, its first coefficient, and its taps. */
+typedef struct UfSharpPlace {
+    const uint8_t *pixel, *coefficients;
     ptrdiff_t stride_bytes, coefficients_stride_bytes;
-} UfSharpBase;
+    ptrdiff_t apart; /* of the pixels around, along the row */
+    const UfSharpTaps *taps;
+    size_t i; /* in the taps */
+} UfSharpPlace;
 
-UF_INLINE UfSharpBase uf_sharp_base(const UfSource *source, const UfTile *tile, size_t channels,
-                                    UfSample sample)
+/* What begins at the tile's base. */
+UF_INLINE UfSharpPlace uf_sharp_base(const UfSource *source, const UfTile *tile, size_t channels,
+                                     UfSample sample, const UfSharpTaps *taps)
 {
     const ptrdiff_t stride = (ptrdiff_t)source->stride_bytes, other = (ptrdiff_t)source->spline->stride_bytes;
     const ptrdiff_t bytes = (ptrdiff_t)(channels * (size_t)sample);
     const ptrdiff_t kept_bytes = (ptrdiff_t)(channels * (size_t)uf_spline_sample(sample, channels));
-    return (UfSharpBase){source->data + tile->base_v * stride + tile->base_u * bytes,
-                         source->spline->data + tile->base_v * other + tile->base_u * kept_bytes, stride,
-                         other};
+    return (UfSharpPlace){.pixel = source->data + tile->base_v * stride + tile->base_u * bytes,
+                          .coefficients =
+                              source->spline->data + tile->base_v * other + tile->base_u * kept_bytes,
+                          .stride_bytes = stride,
+                          .coefficients_stride_bytes = other,
+                          .taps = taps};
+}
+
+/* The place of pixel i of the row that the taps are of. */
+UF_INLINE UfSharpPlace uf_sharp_place(const UfSource *source, const UfTile *tile, const UfSharpPlace *base,
+                                      size_t i, size_t channels, UfSample sample)
+{
+    const ptrdiff_t x = base->taps->x[i], y = base->taps->y[i];
+    const ptrdiff_t bytes = (ptrdiff_t)(channels * (size_t)sample);
+    const ptrdiff_t kept_bytes = (ptrdiff_t)(channels * (size_t)uf_spline_sample(sample, channels));
+    UfSharpPlace out = *base;
+    out.i = i;
+    out.pixel += y * base->stride_bytes + x * bytes;
+    out.coefficients += (y - 2) * base->coefficients_stride_bytes + (x - 2) * kept_bytes;
+    out.apart = uf_spread_at(source, tile->base_v + y);
+    return out;
 }
 
 /* From what the coefficients give to the picture's units. */
 #define UF_SHARP_CODE_STEP (1 / UF_SPLINE_CODE_STEPS)
 
 #define UF_SHARP_NAME(type, channels, adds) sharp_##type##_##channels##_##adds
-/* fill_sharply is always inlined, with constants for all that varies. */
+/*
+ * The driver of a variant, which is compiled for its instruction set: it has a sharp_pixel that is always
+ * inlined, with constants for all that varies. That may write up to 16 bytes: they go into scratch room
+ * first.
+ */
 #define UF_SHARP_DEFINE(attributes, type, channels, adds)                                                    \
     attributes static void UF_SHARP_NAME(type, channels, adds)(const UfPlain *plain, const UfTile *tile,     \
                                                                size_t width, size_t height, uint8_t *out,    \
                                                                size_t stride_bytes)                          \
     {                                                                                                        \
-        fill_sharply(plain->source, tile, width, height, out, stride_bytes, channels, UF_SAMPLE_##type,      \
-                     adds);                                                                                  \
+        const size_t out_bytes = ((channels) + (adds)) * (size_t)UF_SAMPLE_##type;                           \
+        uint8_t scratch[((size_t)UF_TILE_PX + 1) * UF_CHANNELS_MAX * sizeof(float)];                         \
+        UfSharpTaps taps;                                                                                    \
+        const UfSharpPlace base = uf_sharp_base(plain->source, tile, channels, UF_SAMPLE_##type, &taps);     \
+        for (size_t y = 0; y < height; y++) {                                                                \
+            const UfTileRow row = uf_tile_row(tile, y);                                                      \
+            uint8_t *to = scratch;                                                                           \
+            uf_sharp_taps(&row, &taps);                                                                      \
+            for (size_t i = 0; i < width; i++, to += out_bytes) {                                            \
+                const UfSharpPlace at =                                                                      \
+                    uf_sharp_place(plain->source, tile, &base, i, channels, UF_SAMPLE_##type);               \
+                if (taps.off[i] == 0)                                                                        \
+                    uf_copy_pixel(at.pixel, channels, UF_SAMPLE_##type, adds, to);                           \
+                else                                                                                         \
+                    sharp_pixel(&at, channels, UF_SAMPLE_##type, adds, to);                                  \
+            }                                                                                                \
+            memcpy(out + y * stride_bytes, scratch, width * out_bytes);                                      \
+        }                                                                                                    \
     }
 #define UF_SHARP_DEFINE_TYPE(attributes, type)                                                               \
     UF_SHARP_DEFINE(attributes, type, 1, 0)                                                                  \

@@ -20,9 +20,12 @@ UF_AVX2_INLINE __m256 weights_of_pair(const UfSharpTaps *w, size_t i, size_t pai
     return channels == 1 ? _mm256_blend_ps(first, second, 0xfe) : _mm256_blend_ps(first, second, 0xf8);
 }
 
-UF_AVX2_INLINE __m128 spline_at(const uint8_t *at, ptrdiff_t stride, const UfSharpTaps *w, size_t i,
-                                size_t channels, UfSample kept)
+UF_AVX2_INLINE __m128 spline_at(const UfSharpPlace *place, size_t channels, UfSample kept)
 {
+    const uint8_t *at = place->coefficients;
+    const ptrdiff_t stride = place->coefficients_stride_bytes;
+    const UfSharpTaps *w = place->taps;
+    const size_t i = place->i;
     __m256 sum[PAIRS];
     for (size_t p = 0; p < PAIRS; p++)
         sum[p] = _mm256_mul_ps(_mm256_broadcast_ss(&w->wy[0][i]), uf_load_8(at, 2 * p * channels, kept));
@@ -111,13 +114,13 @@ UF_AVX2_INLINE Range range_of_floats(const uint8_t *at, ptrdiff_t stride, ptrdif
     return out;
 }
 
-UF_AVX2_INLINE __m128 held(__m128 value, const uint8_t *pixel, ptrdiff_t stride, ptrdiff_t apart,
-                           size_t channels, UfSample sample)
+UF_AVX2_INLINE __m128 held(__m128 value, const UfSharpPlace *place, size_t channels, UfSample sample)
 {
-    const ptrdiff_t step = apart * (ptrdiff_t)(channels * (size_t)sample);
-    const uint8_t *at = pixel - stride - step;
+    const ptrdiff_t stride = place->stride_bytes,
+                    step = place->apart * (ptrdiff_t)(channels * (size_t)sample);
+    const uint8_t *at = place->pixel - stride - step;
     Range range;
-    if (sample == UF_SAMPLE_U8 && channels == 3 && apart == 1)
+    if (sample == UF_SAMPLE_U8 && channels == 3 && place->apart == 1)
         range = range_of_bytes(at, stride, step, true);
     else if (sample == UF_SAMPLE_U8)
         range = range_of_bytes(at, stride, step, false);
@@ -130,37 +133,14 @@ UF_AVX2_INLINE __m128 held(__m128 value, const uint8_t *pixel, ptrdiff_t stride,
     return _mm_min_ps(value, _mm_add_ps(range.highest, slack));
 }
 
-UF_AVX2_INLINE void fill_sharply(const UfSource *source, const UfTile *tile, size_t width, size_t height,
-                                 uint8_t *out, size_t stride_bytes, size_t channels, UfSample sample,
-                                 bool adds_alpha)
+UF_AVX2_INLINE void sharp_pixel(const UfSharpPlace *at, size_t channels, UfSample sample, bool adds_alpha,
+                                uint8_t *to)
 {
-    const UfSample kept = uf_spline_sample(sample, channels);
-    const UfSharpBase base = uf_sharp_base(source, tile, channels, sample);
-    const size_t pixel_bytes = channels * (size_t)sample,
-                 out_bytes = pixel_bytes + adds_alpha * (size_t)sample;
-    uint8_t scratch[((size_t)UF_TILE_PX + 1) * UF_CHANNELS_MAX * sizeof(float)];
-    UfSharpTaps w;
-    for (size_t y = 0; y < height; y++) {
-        UfTileRow row = uf_tile_row(tile, y);
-        uint8_t *to = scratch;
-        uf_sharp_taps(&row, &w);
-        for (size_t i = 0; i < width; i++, to += out_bytes) {
-            const uint8_t *pixel = base.pixels + w.y[i] * base.stride_bytes + w.x[i] * (ptrdiff_t)pixel_bytes;
-            if (w.off[i] == 0) {
-                uf_copy_pixel(pixel, channels, sample, adds_alpha, to);
-                continue;
-            }
-            const uint8_t *at = base.coefficients + (w.y[i] - 2) * base.coefficients_stride_bytes +
-                                (w.x[i] - 2) * (ptrdiff_t)(channels * (size_t)kept);
-            __m128 value = spline_at(at, base.coefficients_stride_bytes, &w, i, channels, kept);
-            value = held(value, pixel, base.stride_bytes, uf_spread_at(source, tile->base_v + w.y[i]),
-                         channels, sample);
-            if (adds_alpha)
-                value = uf_with_alpha(value, channels, sample);
-            uf_store_4(to, value, sample);
-        }
-        memcpy(out + y * stride_bytes, scratch, width * out_bytes);
-    }
+    __m128 value = spline_at(at, channels, uf_spline_sample(sample, channels));
+    value = held(value, at, channels, sample);
+    if (adds_alpha)
+        value = uf_with_alpha(value, channels, sample);
+    uf_store_4(to, value, sample);
 }
 
 UF_SHARP_DEFINE_ALL(UF_AVX2)

@@ -6,6 +6,7 @@
 #ifndef UF_REMAP_PLAIN_TAPS_H
 #define UF_REMAP_PLAIN_TAPS_H
 
+#include "remap/keys.h"
 #include "remap/plain.h"
 #include "remap/window.h"
 
@@ -53,7 +54,6 @@ UF_INLINE UfTileRow uf_tile_row(const UfTile *tile, size_t y)
     return out;
 }
 
-/* R. G. Keys, IEEE Trans. ASSP 29(6), 1153-1160 (1981), a = -1/2, by Horner's rule. */
 UF_INLINE void uf_plain_weights(float t, int taps, float *w0, float *w1, float *w2, float *w3)
 {
     if (taps == 2) {
@@ -62,10 +62,7 @@ UF_INLINE void uf_plain_weights(float t, int taps, float *w0, float *w1, float *
         *w2 = *w3 = 0;
         return;
     }
-    *w0 = ((-0.5f * t + 1.0f) * t - 0.5f) * t;
-    *w1 = (1.5f * t - 2.5f) * t * t + 1.0f;
-    *w2 = ((-1.5f * t + 2.0f) * t + 0.5f) * t;
-    *w3 = (0.5f * t - 0.5f) * t * t;
+    uf_keys_weights_single(t, w0, w1, w2, w3);
 }
 
 UF_INLINE void uf_plain_taps(const UfTileRow *row, int taps, int32_t stride_bytes, int32_t pixel_bytes,

@@ -223,11 +223,6 @@ UF_INLINE void mean_of(const UfRowSums *sums, const UfFootprintBox *box, UfLight
     mean->alpha = total[3];
 }
 
-static void mean_plain(const UfRowSums *sums, const UfFootprintBox *box, UfLightSum *mean)
-{
-    mean_of(sums, box, mean);
-}
-
 #if defined(__x86_64__)
 __attribute__((target("avx2"))) static void mean_avx2(const UfRowSums *sums, const UfFootprintBox *box,
                                                       UfLightSum *mean)
@@ -245,5 +240,5 @@ void uf_rowsums_mean(const UfRowSums *sums, const UfFootprintBox *box, unsigned 
     }
 #endif
     (void)cpu_flags;
-    mean_plain(sums, box, mean);
+    mean_of(sums, box, mean);
 }

@@ -130,7 +130,8 @@ static bool is_below(const char *path)
 static bool next_file(UfArena *arena, char **rest, UfJournalFile *out)
 {
     out->path = keep(arena, next_field(rest));
-    return out->path != NULL && is_below(out->path) && next_number(rest, &out->size_bytes) && next_digest(rest, &out->digest);
+    return out->path != NULL && is_below(out->path) && next_number(rest, &out->size_bytes) &&
+           next_digest(rest, &out->digest);
 }
 
 /* A sound line that does not read as a record was not written by this program. */

@@ -9,6 +9,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "support/files.h"
+
 typedef enum Outcome {
     BAD_FAILS, /* cannot be read: status 1, no output */
     BAD_WARNS, /* its pixels are sound: patched, and what is wrong with the rest is a warning, status 2 */
@@ -37,6 +39,9 @@ extern const BadFile bad_shapes[];
  * be 30 GB.
  */
 extern const char bad_xmp_bomb[];
+
+/* So many million zeros, deflated: for chunks and strips that inflate to more than the picture. */
+Bytes bad_zeros_bomb(long millions);
 
 /* Cuts the sound file of the same ending: to `a` percent, or to `b` bytes (from the end when negative). */
 void bad_cut(const BadFile *bad);

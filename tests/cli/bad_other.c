@@ -7,6 +7,7 @@
 #include <sys/stat.h>
 #include <sys/un.h>
 #include <unistd.h>
+#include <zlib.h>
 
 #define TEN(name)                                                                                            \
     "&" name ";&" name ";&" name ";&" name ";&" name ";&" name ";&" name ";&" name ";&" name ";&" name ";"
@@ -23,6 +24,19 @@ const char bad_xmp_bomb[] = "<!DOCTYPE x [<!ENTITY a 'ha!'>" MORE("b", "a") MORE
 #include "cli/bad_files.h"
 #include "support/files.h"
 #include "support/pictures.h"
+
+Bytes bad_zeros_bomb(long millions)
+{
+    uLong size = (uLong)millions * 1000000;
+    uLongf packed = compressBound(size);
+    uint8_t *zeros = calloc(1, size);
+    Bytes bomb = {.data = malloc(packed)};
+    cr_assert(zeros != NULL && bomb.data != NULL);
+    cr_assert_eq(compress(bomb.data, &packed, zeros, size), Z_OK);
+    bomb.size = packed;
+    free(zeros);
+    return bomb;
+}
 
 void bad_cut(const BadFile *bad)
 {

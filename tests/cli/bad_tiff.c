@@ -5,7 +5,6 @@
 #include <string.h>
 
 #include <tiff.h>
-#include <zlib.h>
 
 #include "cli/bad_files.h"
 #include "support/files.h"
@@ -144,24 +143,18 @@ static void set_count(const BadFile *bad)
 /* The one strip inflates to `a` million zeros, of which the picture needs some. */
 static void with_strip_bomb(const BadFile *bad)
 {
-    uLong size = (uLong)bad->a * 1000000;
-    uLongf packed = compressBound(size);
-    uint8_t *zeros = calloc(1, size);
-    uint8_t *strip = malloc(packed);
-    cr_assert(zeros != NULL && strip != NULL);
-    cr_assert_eq(compress(strip, &packed, zeros, size), Z_OK);
+    Bytes bomb = bad_zeros_bomb(bad->a);
     write_sound(bad->name, &(TiffOptions){.compression = COMPRESSION_ADOBE_DEFLATE, .rows_per_strip = 128});
     Bytes file = file_read(bad->name);
-    uint8_t *longer = malloc(file.size + packed);
+    uint8_t *longer = malloc(file.size + bomb.size);
     cr_assert_not_null(longer);
     put_u32(find_entry(file, TIFFTAG_STRIPOFFSETS) + 8, (uint32_t)file.size);
-    put_u32(find_entry(file, TIFFTAG_STRIPBYTECOUNTS) + 8, (uint32_t)packed);
+    put_u32(find_entry(file, TIFFTAG_STRIPBYTECOUNTS) + 8, (uint32_t)bomb.size);
     memcpy(longer, file.data, file.size);
-    memcpy(longer + file.size, strip, packed);
-    file_write(bad->name, longer, file.size + packed);
+    memcpy(longer + file.size, bomb.data, bomb.size);
+    file_write(bad->name, longer, file.size + bomb.size);
     free(longer);
-    free(strip);
-    free(zeros);
+    bytes_free(&bomb);
     bytes_free(&file);
 }
 
