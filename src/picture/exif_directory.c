@@ -27,8 +27,8 @@ static bool read_at(const UfExifSource *source, uint64_t offset, void *buffer, s
            source->read(source->handle, offset, buffer, bytes);
 }
 
-/* One 12- or 20-byte entry; false when its value is not there or would exceed `room`. */
-static bool read_entry(const UfExifSource *source, const uint8_t *raw, size_t room, UfExifEntry *out)
+/* One 12- or 20-byte entry; UF_ERROR_FORMAT when its value is not there or would exceed `room`. */
+static UfStatus read_entry(const UfExifSource *source, const uint8_t *raw, size_t room, UfExifEntry *out)
 {
     bool big = source->big_endian;
     size_t inline_bytes = offset_bytes(source->big_tiff);
@@ -37,12 +37,12 @@ static bool read_entry(const UfExifSource *source, const uint8_t *raw, size_t ro
     entry.count = uf_exif_get(raw + 4, inline_bytes, big);
     size_t unit = uf_exif_type_bytes(entry.type);
     if (unit == 0 || entry.count == 0 || entry.count > room / unit)
-        return false;
+        return UF_ERROR_FORMAT;
     entry.value_bytes = (size_t)entry.count * unit;
     const uint8_t *field = raw + 4 + inline_bytes;
     entry.value = uf_alloc(entry.value_bytes, 1);
     if (entry.value == NULL)
-        return false;
+        return UF_ERROR_MEMORY;
     bool good = true;
     if (entry.value_bytes <= inline_bytes)
         memcpy(entry.value, field, entry.value_bytes);
@@ -50,10 +50,10 @@ static bool read_entry(const UfExifSource *source, const uint8_t *raw, size_t ro
         good = read_at(source, uf_exif_get(field, inline_bytes, big), entry.value, entry.value_bytes);
     if (!good) {
         free(entry.value);
-        return false;
+        return UF_ERROR_FORMAT;
     }
     *out = entry;
-    return true;
+    return UF_OK;
 }
 
 static int by_tag(const void *a, const void *b)
@@ -85,12 +85,13 @@ UfStatus uf_exif_directory_read(const UfExifSource *source, uint64_t offset, UfE
         status = uf_fail(report, UF_ERROR_FORMAT, "an EXIF directory is cut off");
     size_t room = MAX_VALUE_BYTES;
     for (size_t i = 0; status == UF_OK && i < count; i++) {
-        if (!read_entry(source, table + i * each, room, &out->entries[out->count])) {
+        UfStatus entry = read_entry(source, table + i * each, room, &out->entries[out->count]);
+        if (entry == UF_ERROR_MEMORY)
+            status = uf_fail_memory(report);
+        else if (entry == UF_ERROR_FORMAT)
             (*lost)++;
-            continue;
-        }
-        room -= out->entries[out->count].value_bytes;
-        out->count++;
+        else
+            room -= out->entries[out->count++].value_bytes;
     }
     if (status == UF_OK && out->count > 1)
         qsort(out->entries, out->count, sizeof *out->entries, by_tag);

@@ -103,6 +103,10 @@ TIFF *uf_tiff_open(UfTiffFile *file, int fd, const char *name, const char *mode,
     TIFF *tiff = TIFFClientOpenExt(name, mode, file, read_bytes, write_bytes, seek_to, close_nothing,
                                    file_size, NULL, NULL, options);
     TIFFOpenOptionsFree(options);
+    if (tiff != NULL && file->text[0] != '\0') { /* a tag was lost, and libtiff went on without it */
+        uf_warn(report, "%s: %s", name, file->text);
+        file->text[0] = '\0';
+    }
     return tiff;
 }
 

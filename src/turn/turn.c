@@ -149,10 +149,10 @@ UfStatus uf_turn_blocks(const char *source_path, size_t shift_px, const char *pa
     UfMetadata metadata = {0};
     UfPhotoSphere sphere = {0};
     UfStatus status = uf_picture_probe(source_path, &info, report);
-    if (status == UF_OK) /* its warnings come when the file is copied */
-        status = uf_metadata_read(source_path, &metadata, NULL);
     if (status == UF_OK)
-        status = uf_xmp_photo_sphere(metadata.xmp, &sphere, NULL);
+        status = uf_metadata_read(source_path, &metadata, report);
+    if (status == UF_OK)
+        status = uf_xmp_photo_sphere(metadata.xmp, &sphere, report);
     uf_metadata_clear(&metadata);
     if (status != UF_OK)
         return status;

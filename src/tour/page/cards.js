@@ -40,11 +40,11 @@ function fact(term, value, more) {
 }
 
 function facts(record) {
-  const grew = record.outputBytes > 0 ? `${sayBytes(record.inputBytes)} \u2192 ${sayBytes(record.outputBytes)}` : sayBytes(record.inputBytes);
+  const made = record.outputBytes > 0 && `${sayBytes(record.outputBytes)} made`; // views and copies, too
   return make('dl.facts', null,
     ...fact('Cap', record.cap > 0 ? `${(record.cap / 1000).toFixed(1)}°` : record.output === null ? null : 'none', record.capFrom),
     ...fact('Size', record.width > 0 ? `${record.width} \u00d7 ${record.height}` : null),
-    ...fact('File', record.inputBytes > 0 ? grew : null),
+    ...fact('File', record.inputBytes > 0 ? sayBytes(record.inputBytes) : null, made),
     ...fact('Time', record.ms > 0 ? sayTime(record.ms) : null));
 }
 

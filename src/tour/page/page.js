@@ -2,7 +2,7 @@
 
 const filters = [
   ['all', 'All', () => true],
-  ['attention', 'Warnings', record => record.outcome === 'failed' || record.outcome === 'warned'],
+  ['attention', 'Problems', record => record.outcome === 'failed' || record.outcome === 'warned'],
   ['open', 'Undecided', record => record.outcome !== 'skipped' && tickOf(record).state === ''],
   ['redo', 'Redo', record => tickOf(record).state === 'redo'],
 ];
