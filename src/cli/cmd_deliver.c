@@ -76,23 +76,18 @@ static void print_json(const CliLine *line, const UfReport *report)
 
 static UfStatus deliver(const CliLine *line, UfReport *report)
 {
-    const char *path = line->operands[0];
     UfPicture *panorama = NULL;
     UfPicture *picture = NULL;
-    UfReadOptions read = cli_read_options(line);
-    UfWriteOptions write = cli_write_options(line);
     UfDeliverOptions how = {.width_px = (size_t)line->values[DELIVER_WIDTH].number,
                             .to_srgb = line->values[DELIVER_SRGB].given,
                             .threads = cli_threads(line)};
-    cli_progress(line, "reading", path);
-    UfStatus status = uf_picture_read(path, &read, &panorama, report);
-    cli_progress(line, "making smaller", path);
+    UfStatus status = cli_read_panorama(line, &panorama, report);
+    cli_progress(line, "making smaller", line->operands[0]);
     if (status == UF_OK)
         status = uf_deliver(panorama, &how, &picture, report);
     uf_picture_free(&panorama);
-    cli_progress(line, "writing", line->values[CLI_OUT].text);
     if (status == UF_OK)
-        status = uf_picture_write(picture, line->values[CLI_OUT].text, &write, report);
+        status = cli_write_output(line, picture, report);
     cli_progress_end(line);
     uf_picture_free(&picture);
     return status;
@@ -118,16 +113,7 @@ static int deliver_one(const CliLine *line, UfFormat format, UfReport *report)
 
 static int run(const CliLine *line)
 {
-    UfFormat format = UF_FORMAT_UNKNOWN;
-    int status = check_usage(line);
-    if (status == CLI_DONE)
-        status = cli_check_output(line, &format);
-    if (status != CLI_DONE)
-        return status;
-    UfReport *report = uf_report_create();
-    status = report == NULL ? cli_failed("not enough memory") : deliver_one(line, format, report);
-    uf_report_free(&report);
-    return status;
+    return cli_make_output(line, deliver_one);
 }
 
 const CliCommand cli_command_deliver = {

@@ -84,14 +84,7 @@ static int planet(const CliLine *line, UfFormat format, UfReport *report)
 
 static int run(const CliLine *line)
 {
-    UfFormat format = UF_FORMAT_UNKNOWN;
-    int status = cli_check_output(line, &format);
-    if (status != CLI_DONE)
-        return status;
-    UfReport *report = uf_report_create();
-    status = report == NULL ? cli_failed("not enough memory") : planet(line, format, report);
-    uf_report_free(&report);
-    return status;
+    return cli_make_output(line, planet);
 }
 
 const CliCommand cli_command_planet = {

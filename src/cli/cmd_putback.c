@@ -248,13 +248,11 @@ static int prepare(const CliLine *line, Work *work)
 static UfStatus bring_home(const CliLine *line, Work *work)
 {
     const char *path = line->operands[0], *out = line->values[CLI_OUT].text;
-    UfReadOptions read = cli_read_options(line);
     UfPutbackOptions putback = {
         .feather_px = line->values[PUTBACK_FEATHER].given ? line->values[PUTBACK_FEATHER].number : -1,
         .tolerance = line->values[PUTBACK_TOLERANCE].given ? line->values[PUTBACK_TOLERANCE].number : -1,
         .threads = cli_threads(line)};
-    cli_progress(line, "reading", path);
-    UfStatus status = uf_picture_read(path, &read, &work->panorama, work->report);
+    UfStatus status = cli_read_panorama(line, &work->panorama, work->report);
     if (status == UF_OK)
         status = uf_touched_create(work->info.width_px, work->info.height_px, &work->touched, work->report);
     cli_progress(line, "comparing with", path);

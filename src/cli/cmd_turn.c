@@ -86,11 +86,7 @@ static int check_format(const Turn *turn)
 
 static UfStatus read_panorama(Turn *turn, UfReport *report)
 {
-    UfReadOptions read = cli_read_options(turn->line);
-    if (turn->panorama != NULL)
-        return UF_OK;
-    cli_progress(turn->line, "reading", turn->line->operands[0]);
-    return uf_picture_read(turn->line->operands[0], &read, &turn->panorama, report);
+    return turn->panorama != NULL ? UF_OK : cli_read_panorama(turn->line, &turn->panorama, report);
 }
 
 /* From the options or from the picture. */
@@ -123,18 +119,15 @@ static UfStatus find_rotation(Turn *turn, UfReport *report)
 static UfStatus turn_pixels(Turn *turn, UfReport *report)
 {
     const CliLine *line = turn->line;
-    const char *out = line->values[CLI_OUT].text;
     UfRemapOptions remap = {.sampling = cli_sampling(line, UF_SAMPLING_SHARP), .threads = cli_threads(line)};
-    UfWriteOptions write = cli_write_options(line);
     UfPicture *picture = NULL;
     UfStatus status = read_panorama(turn, report);
     cli_progress(line, "turning", line->operands[0]);
     if (status == UF_OK)
         status = uf_turn(turn->panorama, &turn->rotation, levels(line), &remap, &picture, report);
     uf_picture_free(&turn->panorama);
-    cli_progress(line, "writing", out);
     if (status == UF_OK)
-        status = uf_picture_write(picture, out, &write, report);
+        status = cli_write_output(line, picture, report);
     uf_picture_free(&picture);
     return status;
 }
@@ -264,16 +257,7 @@ static int turn_all(const CliLine *line, UfFormat format, UfReport *report)
 
 static int run(const CliLine *line)
 {
-    UfFormat format = UF_FORMAT_UNKNOWN;
-    int status = check_usage(line);
-    if (status == CLI_DONE)
-        status = cli_check_output(line, &format);
-    if (status != CLI_DONE)
-        return status;
-    UfReport *report = uf_report_create();
-    status = report == NULL ? cli_failed("not enough memory") : turn_all(line, format, report);
-    uf_report_free(&report);
-    return status;
+    return cli_make_output(line, turn_all);
 }
 
 const CliCommand cli_command_turn = {

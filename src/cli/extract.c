@@ -67,14 +67,11 @@ UfStatus cli_extract(const CliLine *line, const UfHome *home, const UfPicture *p
 
 static UfStatus read_and_extract(const CliLine *line, UfHome *home, UfReport *report)
 {
-    const char *path = line->operands[0];
     UfPicture *panorama = NULL;
-    UfReadOptions read = cli_read_options(line);
     UfWriteOptions write = cli_write_options(line);
-    cli_progress(line, "reading", path);
-    UfStatus status = uf_picture_read(path, &read, &panorama, report);
+    UfStatus status = cli_read_panorama(line, &panorama, report);
     if (status == UF_OK)
-        status = uf_home_set_panorama(home, panorama, path, report);
+        status = uf_home_set_panorama(home, panorama, line->operands[0], report);
     if (status == UF_OK)
         status = cli_extract(line, home, panorama, line->values[CLI_OUT].text, &write, report);
     cli_progress_end(line);

@@ -163,3 +163,31 @@ int cli_probe_panorama(const CliLine *line, UfPictureInfo *info, UfReport *repor
                           info->width_px, info->height_px);
     return CLI_DONE;
 }
+
+UfStatus cli_read_panorama(const CliLine *line, UfPicture **out, UfReport *report)
+{
+    UfReadOptions read = cli_read_options(line);
+    cli_progress(line, "reading", line->operands[0]);
+    return uf_picture_read(line->operands[0], &read, out, report);
+}
+
+UfStatus cli_write_output(const CliLine *line, const UfPicture *picture, UfReport *report)
+{
+    UfWriteOptions write = cli_write_options(line);
+    cli_progress(line, "writing", line->values[CLI_OUT].text);
+    return uf_picture_write(picture, line->values[CLI_OUT].text, &write, report);
+}
+
+int cli_make_output(const CliLine *line, CliMake *make)
+{
+    UfFormat format = UF_FORMAT_UNKNOWN;
+    int status = line->command->check != NULL ? line->command->check(line) : CLI_DONE;
+    if (status == CLI_DONE)
+        status = cli_check_output(line, &format);
+    if (status != CLI_DONE)
+        return status;
+    UfReport *report = uf_report_create();
+    status = report == NULL ? cli_failed("not enough memory") : make(line, format, report);
+    uf_report_free(&report);
+    return status;
+}

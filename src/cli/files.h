@@ -32,6 +32,18 @@ UfSampling cli_sampling(const CliLine *line, UfSampling usual);
 /* --threads; 0 for all cores. */
 int cli_threads(const CliLine *line);
 
+/* Reads the first operand and says so, within --max-memory. */
+UfStatus cli_read_panorama(const CliLine *line, UfPicture **out, UfReport *report);
+/* Writes the output and says so, by the options above. */
+UfStatus cli_write_output(const CliLine *line, const UfPicture *picture, UfReport *report);
+
+/*
+ * What every command does that makes one file: looks whether the line is in order and the output can be
+ * written, and calls `make` with the output's format and a report. Returns what to exit with.
+ */
+typedef int CliMake(const CliLine *line, UfFormat format, UfReport *report);
+int cli_make_output(const CliLine *line, CliMake *make);
+
 /* Reads the header of the first operand, and refuses what is no 2:1 panorama. CLI_DONE or CLI_FAILED. */
 int cli_probe_panorama(const CliLine *line, UfPictureInfo *info, UfReport *report);
 

@@ -18,6 +18,12 @@ static void each_option(FILE *out, const CliCommand *command, EachOption *print)
             print(out, command, cli_option(command, id));
 }
 
+static void command_names(FILE *out)
+{
+    for (size_t i = 0; i < cli_command_count; i++)
+        fprintf(out, "%s%s", i > 0 ? " " : "", cli_commands[i]->name);
+}
+
 static void words(FILE *out, const CliOption *option, const char *separator)
 {
     for (size_t i = 0; i < CLI_WORDS && option->words[i] != NULL; i++)
@@ -63,18 +69,16 @@ void uf_completion_bash(FILE *out)
     fputs("# bash completion for underfoot\n_underfoot()\n{\n"
           "    local word=${COMP_WORDS[COMP_CWORD]} command=${COMP_WORDS[1]} options=\n"
           "    COMPREPLY=()\n"
-          "    if [ \"$COMP_CWORD\" -eq 1 ]; then\n        COMPREPLY=($(compgen -W 'help",
+          "    if [ \"$COMP_CWORD\" -eq 1 ]; then\n        COMPREPLY=($(compgen -W 'help ",
           out);
-    for (size_t i = 0; i < cli_command_count; i++)
-        fprintf(out, " %s", cli_commands[i]->name);
+    command_names(out);
     fputs(" --help --version' -- \"$word\"))\n        return\n    fi\n"
           "    case $command:${COMP_WORDS[COMP_CWORD - 1]} in\n",
           out);
     for (size_t i = 0; i < cli_command_count; i++)
         each_option(out, cli_commands[i], bash_value);
     fputs("    esac\n    case $command in\n        help) options='", out);
-    for (size_t i = 0; i < cli_command_count; i++)
-        fprintf(out, "%s%s", i > 0 ? " " : "", cli_commands[i]->name);
+    command_names(out);
     fputs("' ;;\n", out);
     for (size_t i = 0; i < cli_command_count; i++) {
         fprintf(out, "        %s) options='", cli_commands[i]->name);
@@ -169,8 +173,7 @@ void uf_completion_fish(FILE *out)
     fputs("complete -c underfoot -n __fish_use_subcommand -f -a help -d 'the page of a command'\n"
           "complete -c underfoot -n '__fish_seen_subcommand_from help' -f -a '",
           out);
-    for (size_t i = 0; i < cli_command_count; i++)
-        fprintf(out, "%s%s", i > 0 ? " " : "", cli_commands[i]->name);
+    command_names(out);
     fputs("'\n", out);
     for (size_t i = 0; i < cli_command_count; i++)
         each_option(out, cli_commands[i], fish_option);
