@@ -10,10 +10,9 @@
 
 #include <math.h>
 
-#include <underfoot/remap.h>
-
 #include "base/memory.h"
 #include "base/report.h"
+#include "patch/pole.h"
 #include "patch/region.h"
 #include "patch/rows.h"
 
@@ -24,37 +23,24 @@
 #define MOST_AMOUNT    1.5
 
 /* The sharpened canvas, `amount` 1, as a new canvas. */
-static UfStatus sharpened(const UfCanvas *from, UfCanvas *out, UfReport *report)
+static UfStatus sharpened(const UfCanvas *from, int threads, UfCanvas *out, UfReport *report)
 {
     UfStatus status = uf_canvas_create(from->width, from->height, out, report);
     if (status != UF_OK)
         return status;
     size_t stride = 4 * from->width;
-    memcpy(out->value, from->value, from->height * stride * sizeof *out->value);
-    memcpy(out->cell, from->cell, from->width * from->height);
-    for (size_t y = 1; y + 1 < from->height; y++)
-        for (size_t i = 4; i + 4 < stride; i++) {
-            const float *p = from->value + y * stride + i;
-            const float *above = p - stride, *below = p + stride;
+#pragma omp parallel for schedule(static) num_threads(threads)
+    for (size_t y = 0; y < from->height; y++) {
+        const float *row = from->value + y * stride;
+        memcpy(out->value + y * stride, row, stride * sizeof *row);
+        for (size_t i = 4; y > 0 && y + 1 < from->height && i + 4 < stride; i++) {
+            const float *p = row + i, *above = p - stride, *below = p + stride;
             float corners = above[-4] + above[4] + below[-4] + below[4];
             float sides = above[0] + below[0] + p[-4] + p[4];
             out->value[y * stride + i] = 2 * p[0] - (4 * p[0] + 2 * sides + corners) / 16;
         }
+    }
     return UF_OK;
-}
-
-/* Rows y0 .. y0 + count - 1 as the plane gives them home. */
-static UfStatus bring_home(const UfFloorPlane *plane, const UfPicture *panorama, const UfCap *cap, size_t y0,
-                           size_t count, UfPicture **out, UfReport *report)
-{
-    UfPicture *picture = NULL;
-    UfView target = uf_cap_rows_view(cap, y0, count);
-    UfRemapOptions options = {.threads = cap->threads};
-    UfStatus status = uf_floor_plane_picture(plane, panorama, &picture, report);
-    if (status == UF_OK)
-        status = uf_remap(picture, &plane->view, &target, &options, out, report);
-    uf_picture_free(&picture);
-    return status;
 }
 
 /* Sums over the band of second differences across rows: of the panorama, of the plane, of what sharpening
@@ -63,47 +49,54 @@ typedef struct Energies {
     double panorama, plane, cross, added;
 } Energies;
 
-typedef struct Triple {
-    float *row[3]; /* three consecutive rows */
-} Triple;
+/* Consecutive rows of the panorama, or as a plane gives them home. */
+typedef struct Band {
+    size_t first_px, count, values; /* of a row */
+    float *row;                     /* count x values */
+} Band;
 
-static double second_difference(const Triple *t, size_t i)
+/* Each value becomes the mean of `along` pixels from it on, round the seam. */
+static UfStatus average_along(const Band *band, size_t channels, size_t along, int threads, UfReport *report)
 {
-    return (double)t->row[0][i] - 2 * (double)t->row[1][i] + (double)t->row[2][i];
-}
-
-/* Each value becomes the mean of `count` pixels from it on, round the seam; `copy` is as long as the row. */
-static void average_along(float *row, size_t width, size_t channels, size_t count, float *copy)
-{
-    memcpy(copy, row, width * channels * sizeof *row);
-    for (size_t x = 0; x < width; x++)
-        for (size_t c = 0; c < channels; c++) {
-            float sum = 0;
-            for (size_t k = 0; k < count; k++)
-                sum += copy[(x + k) % width * channels + c];
-            row[x * channels + c] = sum / (float)count;
+    bool is_short = false;
+#pragma omp parallel num_threads(threads) reduction(|| : is_short)
+    {
+        float *copy = uf_alloc(band->values + along * channels, sizeof *copy);
+        is_short = copy == NULL;
+#pragma omp for schedule(static)
+        for (size_t y = 0; y < band->count; y++) {
+            float *row = band->row + y * band->values;
+            if (is_short)
+                continue;
+            memcpy(copy, row, band->values * sizeof *row);
+            for (size_t i = 0; i < along * channels; i++) /* a short row more than once */
+                copy[band->values + i] = copy[i];
+            for (size_t i = 0; i < band->values; i++)
+                row[i] /= (float)along;
+            for (size_t k = 1; k < along; k++)
+                for (size_t i = 0; i < band->values; i++)
+                    row[i] += copy[i + k * channels] / (float)along;
         }
-}
-
-/* Three rows from y0 on, each pixel the mean of `along`. */
-static void load_triple(const UfPicture *picture, size_t y, size_t along, float *copy, Triple *t)
-{
-    for (size_t k = 0; k < 3; k++) {
-        uf_row_load(picture, y + k, t->row[k], NULL);
-        average_along(t->row[k], uf_picture_width_px(picture), uf_colour_channels(picture), along, copy);
+        free(copy);
     }
+    return is_short ? uf_fail_memory(report) : UF_OK;
 }
 
-/* is_ring: for every value of the middle row whether it counts; NULL where all do. */
-static void add_rows(const Triple *panorama, const Triple *plane, const Triple *sharp, size_t values,
-                     const uint8_t *is_ring, Energies *e)
+static double second_difference(const float *middle, size_t values)
 {
-    for (size_t i = 0; i < values; i++) {
+    return (double)*(middle - values) - 2 * (double)middle[0] + (double)middle[values];
+}
+
+/* is_ring: for every value of the band whether it counts; NULL where all do. */
+static void add_row(const Band bands[3], size_t y, const uint8_t *is_ring, Energies *e)
+{
+    size_t values = bands[0].values;
+    for (size_t i = y * values; i < (y + 1) * values; i++) {
         if (is_ring != NULL && is_ring[i] == 0)
             continue;
-        double a = second_difference(panorama, i);
-        double b = second_difference(plane, i);
-        double added = second_difference(sharp, i) - b;
+        double a = second_difference(bands[0].row + i, values);
+        double b = second_difference(bands[1].row + i, values);
+        double added = second_difference(bands[2].row + i, values) - b;
         if (!isfinite(a) || !isfinite(b) || !isfinite(added))
             continue;
         e->panorama += a * a;
@@ -161,28 +154,23 @@ static void choose_band(const UfCap *cap, size_t *first, size_t *last)
         *last = *first + MOST_ROWS;
 }
 
-static UfStatus measure(const UfPicture *panorama, size_t y0, size_t count, size_t along,
-                        const UfPicture *plane, const UfPicture *sharp, const uint8_t *is_ring, Energies *out,
-                        UfReport *report)
+/* The band in the panorama, as the plane shows it, and as its sharpened copy does. */
+static UfStatus measure(const UfPicture *panorama, const UfCap *cap, const UfFloorPlane *plane,
+                        const UfCanvas *sharp, Band bands[3], size_t along, const uint8_t *is_ring,
+                        Energies *out, UfReport *report)
 {
-    size_t values = uf_picture_width_px(panorama) * uf_colour_channels(panorama);
-    float *buffer = uf_alloc(10 * values, sizeof *buffer);
-    if (buffer == NULL)
-        return uf_fail_memory(report);
-    float *copy = buffer + 9 * values;
-    Triple triple[3];
-    for (size_t t = 0; t < 3; t++)
-        for (size_t k = 0; k < 3; k++)
-            triple[t].row[k] = buffer + (3 * t + k) * values;
-    for (size_t y = 0; y + 2 < count; y++) {
-        load_triple(panorama, y0 + y, along, copy, &triple[0]);
-        load_triple(plane, y, along, copy, &triple[1]);
-        load_triple(sharp, y, along, copy, &triple[2]);
-        add_rows(&triple[0], &triple[1], &triple[2], values,
-                 is_ring != NULL ? is_ring + (y + 1) * values : NULL, out);
-    }
-    free(buffer);
-    return UF_OK;
+    size_t channels = uf_colour_channels(panorama), y0 = bands[0].first_px, count = bands[0].count;
+    UfStatus status = UF_OK;
+    for (size_t y = 0; y < count; y++)
+        uf_row_load(panorama, y0 + y, bands[0].row + y * bands[0].values, NULL);
+    for (size_t b = 1; status == UF_OK && b < 3; b++)
+        status = uf_pole_rows(b == 1 ? &plane->canvas : sharp, &plane->view, plane->is_root, cap, y0, count,
+                              channels, bands[b].row, report);
+    for (size_t b = 0; status == UF_OK && b < 3; b++)
+        status = average_along(&bands[b], channels, along, cap->threads, report);
+    for (size_t y = 1; status == UF_OK && y + 1 < count; y++)
+        add_row(bands, y, is_ring, out);
+    return status;
 }
 
 /* How many of the panorama's pixels lie along a parallel of the band in one of the plane's. */
@@ -205,35 +193,33 @@ static double amount_of(const Energies *e)
 
 UfStatus uf_detail_restore(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *plane, UfReport *report)
 {
-    UfPicture *home = NULL, *sharp_home = NULL;
-    UfFloorPlane sharp = *plane;
+    UfCanvas sharp = {0};
     Energies energies = {0};
+    Band bands[3] = {{0}};
     uint8_t *is_ring = NULL;
-    size_t first, last;
+    size_t first, last, channels = uf_colour_channels(panorama);
     choose_band(cap, &first, &last);
-    size_t y0 = cap->at_zenith ? first : cap->height_px - last;
-    UfStatus status = sharpened(&plane->canvas, &sharp.canvas, report);
-    if (status != UF_OK)
-        return status;
-    if (cap->region != NULL) {
-        is_ring = ring_of(cap, plane, y0, last - first, uf_colour_channels(panorama));
-        if (is_ring == NULL) {
-            status = uf_fail_memory(report);
-            goto cleanup;
-        }
+    size_t y0 = cap->at_zenith ? first : cap->height_px - last, values = cap->width_px * channels;
+    float *rows = uf_alloc(3 * (last - first) * values, sizeof *rows);
+    for (size_t b = 0; b < 3; b++)
+        bands[b] = (Band){y0, last - first, values, rows + b * (last - first) * values};
+    if (cap->region != NULL)
+        is_ring = ring_of(cap, plane, y0, last - first, channels);
+    UfStatus status =
+        rows == NULL || (cap->region != NULL && is_ring == NULL) ? uf_fail_memory(report) : UF_OK;
+    if (status == UF_OK)
+        status = sharpened(&plane->canvas, cap->threads, &sharp, report);
+    if (status == UF_OK)
+        status = measure(panorama, cap, plane, &sharp, bands, plane_pixel(cap, first, last), is_ring,
+                         &energies, report);
+    if (status == UF_OK) {
+        float amount = (float)amount_of(&energies);
+#pragma omp parallel for simd schedule(static) num_threads(cap->threads)
+        for (size_t i = 0; i < 4 * plane->canvas.width * plane->canvas.height; i++)
+            plane->canvas.value[i] += amount * (sharp.value[i] - plane->canvas.value[i]);
     }
-    if ((status = bring_home(plane, panorama, cap, y0, last - first, &home, report)) != UF_OK ||
-        (status = bring_home(&sharp, panorama, cap, y0, last - first, &sharp_home, report)) != UF_OK ||
-        (status = measure(panorama, y0, last - first, plane_pixel(cap, first, last), home, sharp_home,
-                          is_ring, &energies, report)) != UF_OK)
-        goto cleanup;
-    float amount = (float)amount_of(&energies);
-    for (size_t i = 0; i < 4 * plane->canvas.width * plane->canvas.height; i++)
-        plane->canvas.value[i] += amount * (sharp.canvas.value[i] - plane->canvas.value[i]);
-cleanup:
     free(is_ring);
-    uf_picture_free(&home);
-    uf_picture_free(&sharp_home);
-    uf_canvas_clear(&sharp.canvas);
+    free(rows);
+    uf_canvas_clear(&sharp);
     return status;
 }

@@ -6,16 +6,15 @@
  */
 #include "patch/floor.h"
 
-#include <underfoot/remap.h>
-
 #include "base/memory.h"
 #include "base/report.h"
 #include "patch/complete.h"
 #include "patch/detail.h"
 #include "patch/floor_plane.h"
 #include "patch/odd.h"
+#include "patch/patchmatch.h"
 #include "patch/plate.h"
-#include "patch/rows.h"
+#include "patch/pole.h"
 #include "patch/shading.h"
 #include "patch/spread.h"
 
@@ -23,15 +22,16 @@
 #define LEAST_TEXTURE 0.002
 
 struct UfFloor {
-    UfPicture *plane; /* the finished piece of floor */
-    UfView view;
+    UfCanvas canvas; /* the finished piece of floor */
+    UfView view;     /* as large as the canvas */
+    bool is_root;    /* the canvas holds square roots */
 };
 
 void uf_floor_free(UfFloor **floor)
 {
     if (floor == NULL || *floor == NULL)
         return;
-    uf_picture_free(&(*floor)->plane);
+    uf_canvas_clear(&(*floor)->canvas);
     free(*floor);
     *floor = NULL;
 }
@@ -56,6 +56,21 @@ static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, unsigned seed, U
     return UF_OK;
 }
 
+/* Keeps what goes home of the plane. */
+static UfStatus keep_shown(const UfFloorPlane *plane, UfFloor *floor, UfReport *report)
+{
+    UfBox box = plane->shown;
+    size_t width = uf_box_width(box), height = uf_box_height(box);
+    UfStatus status = uf_canvas_create(width, height, &floor->canvas, report);
+    for (size_t y = 0; status == UF_OK && y < height; y++)
+        memcpy(floor->canvas.value + 4 * y * width,
+               plane->canvas.value + 4 * ((box.y0 + y) * plane->canvas.width + box.x0),
+               4 * width * sizeof *floor->canvas.value);
+    floor->view = uf_view_window(&plane->view, box.x0, box.y0, width, height);
+    floor->is_root = plane->is_root;
+    return status;
+}
+
 UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned seed, const UfPlate *plate,
                           UfPlateFit *fit, UfFloor **out, UfReport *report)
 {
@@ -73,8 +88,7 @@ UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned 
         status = complete(&plane, cap, seed, report);
     if (status != UF_OK)
         goto cleanup;
-    floor->view = plane.view;
-    if ((status = uf_floor_plane_picture(&plane, panorama, &floor->plane, report)) != UF_OK)
+    if ((status = keep_shown(&plane, floor, report)) != UF_OK)
         goto cleanup;
     *out = floor;
     floor = NULL;
@@ -89,7 +103,7 @@ UfStatus uf_floor_spread(const UfPicture *panorama, const UfCap *cap, UfFloor **
     UfFloor *floor = uf_alloc_zero(1, sizeof *floor);
     if (floor == NULL)
         return uf_fail_memory(report);
-    UfStatus status = uf_spread(panorama, cap, &floor->plane, &floor->view, report);
+    UfStatus status = uf_spread(panorama, cap, &floor->canvas, &floor->view, report);
     if (status == UF_OK)
         *out = floor;
     else
@@ -97,18 +111,9 @@ UfStatus uf_floor_spread(const UfPicture *panorama, const UfCap *cap, UfFloor **
     return status;
 }
 
-UfStatus uf_floor_rows(const UfFloor *floor, const UfCap *cap, size_t y0_px, size_t count, float *out,
-                       UfReport *report)
+UfStatus uf_floor_rows(const UfFloor *floor, const UfCap *cap, size_t y0_px, size_t count, size_t channels,
+                       float *out, UfReport *report)
 {
-    UfPicture *rows = NULL;
-    UfRemapOptions options = {.threads = cap->threads};
-    UfView target = uf_cap_rows_view(cap, y0_px, count);
-    UfStatus status = uf_remap(floor->plane, &floor->view, &target, &options, &rows, report);
-    if (status != UF_OK)
-        return status;
-    size_t values = cap->width_px * uf_colour_channels(rows);
-    for (size_t y = 0; y < count; y++)
-        uf_row_load(rows, y, out + y * values, NULL);
-    uf_picture_free(&rows);
-    return UF_OK;
+    return uf_pole_rows(&floor->canvas, &floor->view, floor->is_root, cap, y0_px, count, channels, out,
+                        report);
 }

@@ -21,7 +21,7 @@ UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned 
 UfStatus uf_floor_spread(const UfPicture *panorama, const UfCap *cap, UfFloor **out, UfReport *report);
 void uf_floor_free(UfFloor **floor);
 /* Picture rows y0 .. y0 + count - 1 of the fill, count x width x channels, in stored values. */
-UfStatus uf_floor_rows(const UfFloor *floor, const UfCap *cap, size_t y0_px, size_t count, float *out,
-                       UfReport *report);
+UfStatus uf_floor_rows(const UfFloor *floor, const UfCap *cap, size_t y0_px, size_t count, size_t channels,
+                       float *out, UfReport *report);
 
 #endif

@@ -3,12 +3,10 @@
 
 #include <math.h>
 
-#include <underfoot/remap.h>
-
 #include "base/memory.h"
 #include "base/report.h"
+#include "patch/pole.h"
 #include "patch/region.h"
-#include "patch/rows.h"
 #include "picture/colour.h"
 
 /* The plane reaches this many times as far as the cap, but not beyond 68 degrees, where the floor is a smear.
@@ -22,7 +20,7 @@
  * plate shows more than that: with one, the plane keeps the scale of the panorama straight below.
  */
 #define MOST_STRETCH 1.85
-#define FINENESS     1.25
+#define FINENESS     1.45
 /* Less ring than this is too little to rebuild a floor from. */
 #define LEAST_FACTOR 1.35
 /* Largest side of the plane: memory and time stay bounded. */
@@ -169,25 +167,6 @@ static UfStatus is_linear_float(const UfPicture *picture, bool *out, UfReport *r
     return status;
 }
 
-/* One row of a window's picture into the canvas at (x0, y). */
-static void read_row(const UfPicture *window, size_t x0, size_t y, bool is_root, const float *colour,
-                     const float *alpha, UfCanvas *canvas)
-{
-    size_t channels = uf_colour_channels(window);
-    for (size_t x = 0; x < uf_picture_width_px(window); x++) {
-        size_t i = y * canvas->width + x0 + x;
-        canvas->cell[i] = alpha[x] > 0.998F ? UF_CELL_SOURCE : UF_CELL_IDLE;
-        for (size_t c = 0; c < channels; c++) {
-            float v = colour[x * channels + c];
-            if (!isfinite(v)) {
-                canvas->cell[i] = UF_CELL_IDLE;
-                v = 0;
-            }
-            canvas->value[4 * i + c] = is_root ? copysignf(sqrtf(fabsf(v)), v) : v;
-        }
-    }
-}
-
 /* Cap, ring, and what lies beyond; the share of the ring that is picture. */
 static double divide(const UfCap *cap, const UfView *view, bool has_plate, UfCanvas *canvas)
 {
@@ -256,50 +235,39 @@ static UfStatus divide_region(const UfCap *cap, const UfView *view, UfCanvas *ca
     return UF_OK;
 }
 
-static UfStatus load_window(const UfPicture *panorama, const UfCap *cap, UfBox box, UfFloorPlane *plane,
-                            UfReport *report)
+/* The ring into the canvas. What lies well under the cap is not wanted, nor are the square's corners. */
+static UfStatus load(const UfPicture *panorama, const UfCap *cap, bool has_plate, UfFloorPlane *plane,
+                     UfReport *report)
 {
-    UfPicture *picture = NULL;
-    UfView whole = uf_view_equirectangular(cap->width_px);
-    UfView window = uf_view_window(&plane->view, box.x0, box.y0, box.x1 - box.x0, box.y1 - box.y0);
-    UfRemapOptions options = {.threads = cap->threads};
-    float *colour = uf_alloc(plane->view.width_px * 3, sizeof *colour);
-    float *alpha = uf_alloc(plane->view.width_px, sizeof *alpha);
-    UfStatus status = UF_OK;
-    if (colour == NULL || alpha == NULL) {
-        status = uf_fail_memory(report);
-        goto cleanup;
+    UfPoleRead read = {
+        .view = plane->view, .is_root = plane->is_root, .farthest_px = INFINITY, .threads = cap->threads};
+    UfStatus status = uf_canvas_create(plane->view.width_px, plane->view.height_px, &plane->canvas, report);
+    if (status != UF_OK)
+        return status;
+    if (cap->region == NULL) {
+        double rim = tan(cap->cap_rad), far = fmax(ring_reach(rim, has_plate), tan(uf_cap_outer_rad(cap)));
+        read.nearest_px = rim * plane->view.scale_px - SOFT_EDGE_PX;
+        read.farthest_px = far * plane->view.scale_px + 2 * SOFT_EDGE_PX;
     }
-    status = uf_remap(panorama, &whole, &window, &options, &picture, report);
-    for (size_t y = box.y0; status == UF_OK && y < box.y1; y++) {
-        uf_row_load(picture, y - box.y0, colour, alpha);
-        read_row(picture, box.x0, y, plane->is_root, colour, alpha, &plane->canvas);
-    }
-cleanup:
-    free(colour);
-    free(alpha);
-    uf_picture_free(&picture);
-    return status;
+    return uf_pole_read(panorama, &read, &plane->canvas, report);
 }
 
-/*
- * The ring into the canvas: four windows round the square that lies inside the cap. What is under the cap is
- * not wanted, and near the pole it is the dearest, many of the panorama's pixels for one of the plane.
- */
-static UfStatus load(const UfPicture *panorama, const UfCap *cap, UfFloorPlane *plane, UfReport *report)
+/* What will be seen of the plane, soft edges and what interpolation reads of it included. */
+static UfBox find_shown(const UfCap *cap, const UfFloorPlane *plane)
 {
-    size_t side = plane->view.width_px;
-    UfStatus status = uf_canvas_create(side, plane->view.height_px, &plane->canvas, report);
-    if (status == UF_OK && cap->region != NULL)
-        return load_window(panorama, cap, (UfBox){0, 0, side, plane->view.height_px}, plane, report);
-    size_t half = (size_t)(tan(cap->cap_rad) * plane->view.scale_px / sqrt(2));
-    size_t low = side / 2 - half, high = side / 2 + half;
-    const UfBox boxes[4] = {
-        {0, 0, side, low}, {0, high, side, side}, {0, low, low, high}, {high, low, side, high}};
-    for (size_t i = 0; status == UF_OK && i < 4; i++)
-        if (boxes[i].x1 > boxes[i].x0 && boxes[i].y1 > boxes[i].y0)
-            status = load_window(panorama, cap, boxes[i], plane, report);
-    return status;
+    const UfCanvas *canvas = &plane->canvas;
+    size_t margin = (size_t)SOFT_EDGE_PX;
+    UfBox box = {canvas->width, canvas->height, 0, 0};
+    uf_canvas_hole_box(canvas, margin, &box);
+    if (cap->cap_rad > 0) {
+        double edge = tan(uf_cap_outer_rad(cap)) * plane->view.scale_px + SOFT_EDGE_PX;
+        double x = plane->view.centre_x_px, y = plane->view.centre_y_px;
+        box.x0 = (size_t)fmin((double)box.x0, fmax(floor(x - edge), 0));
+        box.y0 = (size_t)fmin((double)box.y0, fmax(floor(y - edge), 0));
+        box.x1 = (size_t)fmax((double)box.x1, fmin(ceil(x + edge), (double)canvas->width));
+        box.y1 = (size_t)fmax((double)box.y1, fmin(ceil(y + edge), (double)canvas->height));
+    }
+    return box;
 }
 
 UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, bool has_plate, UfFloorPlane *out,
@@ -310,7 +278,7 @@ UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, bool h
     if (status == UF_OK)
         status = is_linear_float(panorama, &plane.is_root, report);
     if (status == UF_OK)
-        status = load(panorama, cap, &plane, report);
+        status = load(panorama, cap, has_plate, &plane, report);
     double seen = 0;
     if (status == UF_OK && cap->region == NULL)
         seen = divide(cap, &plane.view, has_plate, &plane.canvas);
@@ -319,6 +287,8 @@ UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, bool h
     if (status == UF_OK && seen < LEAST_SEEN)
         status =
             uf_fail(report, UF_ERROR_UNCLEAR, "too little of the floor around the cap is in the picture");
+    if (status == UF_OK)
+        plane.shown = find_shown(cap, &plane);
     if (status != UF_OK) {
         uf_floor_plane_clear(&plane);
         return status;
@@ -337,33 +307,4 @@ double uf_floor_plane_reach(const UfFloorPlane *plane, const UfCap *cap)
 void uf_floor_plane_clear(UfFloorPlane *plane)
 {
     uf_canvas_clear(&plane->canvas);
-}
-
-UfStatus uf_floor_plane_picture(const UfFloorPlane *plane, const UfPicture *panorama, UfPicture **out,
-                                UfReport *report)
-{
-    const UfCanvas *canvas = &plane->canvas;
-    size_t channels = uf_colour_channels(panorama);
-    UfSample sample = uf_picture_sample(panorama) == UF_SAMPLE_F32 ? UF_SAMPLE_F32 : UF_SAMPLE_U16;
-    UfPicture *picture = NULL;
-    float *row = uf_alloc(canvas->width * channels, sizeof *row);
-    if (row == NULL)
-        return uf_fail_memory(report);
-    UfStatus status = uf_picture_create(canvas->width, canvas->height, channels, sample, &picture, report);
-    if (status == UF_OK)
-        status = uf_colour_copy_profile(panorama, picture, report);
-    for (size_t y = 0; status == UF_OK && y < canvas->height; y++) {
-        for (size_t x = 0; x < canvas->width; x++)
-            for (size_t c = 0; c < channels; c++) {
-                float v = canvas->value[4 * (y * canvas->width + x) + c];
-                row[x * channels + c] = plane->is_root ? v * fabsf(v) : v;
-            }
-        uf_row_store(picture, y, row, NULL);
-    }
-    free(row);
-    if (status == UF_OK)
-        *out = picture;
-    else
-        uf_picture_free(&picture);
-    return status;
 }

@@ -13,6 +13,7 @@ typedef struct UfFloorPlane {
     bool is_root; /* the canvas holds square roots: a float picture of linear light, compared as an eye
                      compares */
     UfCanvas canvas;
+    UfBox shown; /* what of it goes home */
 } UfFloorPlane;
 
 /*
@@ -31,8 +32,5 @@ double uf_floor_plane_reach(const UfFloorPlane *plane, const UfCap *cap);
  * cap. */
 double uf_floor_plane_farthest_rad(const UfCap *cap);
 void uf_floor_plane_clear(UfFloorPlane *plane);
-/* The canvas as a picture with the panorama's profile, opaque, 16-bit or float. The caller owns *out. */
-UfStatus uf_floor_plane_picture(const UfFloorPlane *plane, const UfPicture *panorama, UfPicture **out,
-                                UfReport *report);
 
 #endif

@@ -188,7 +188,7 @@ static UfStatus fill_rows(const Filler *filler, const UfCap *cap, size_t y0, siz
 {
     double angles[BAND_ROWS];
     if (filler->floor != NULL)
-        return uf_floor_rows(filler->floor, cap, y0, count, out, report);
+        return uf_floor_rows(filler->floor, cap, y0, count, channels, out, report);
     if (filler->fill == UF_FILL_SMOOTH) {
         for (size_t i = 0; i < count; i++) /* rows and rings count the same way or against each other */
             angles[i] = uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y0 + i));

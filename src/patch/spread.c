@@ -8,7 +8,6 @@
 
 #include "base/memory.h"
 #include "base/report.h"
-#include "patch/floor_plane.h"
 #include "patch/poisson.h"
 #include "patch/region.h"
 #include "patch/rows.h"
@@ -105,8 +104,7 @@ static UfStatus load(Grid *grid, UfReport *report)
                : uf_fail(report, UF_ERROR_UNCLEAR, "nothing around what is to be covered is opaque picture");
 }
 
-UfStatus uf_spread(const UfPicture *panorama, const UfCap *cap, UfPicture **out, UfView *view,
-                   UfReport *report)
+UfStatus uf_spread(const UfPicture *panorama, const UfCap *cap, UfCanvas *out, UfView *view, UfReport *report)
 {
     size_t cells = (size_t)SIDE_PX * SIDE_PX;
     UfView whole = uf_view_equirectangular(cap->width_px);
@@ -126,12 +124,12 @@ UfStatus uf_spread(const UfPicture *panorama, const UfCap *cap, UfPicture **out,
         goto cleanup;
     status = uf_poisson_solve(SIDE_PX, SIDE_PX, grid.is_hole, grid.value, grid.nothing, CYCLES, cap->threads,
                               report);
-    if (status == UF_OK)
-        status = uf_floor_plane_picture(
-            &(UfFloorPlane){.view = grid.view, .canvas = {SIDE_PX, SIDE_PX, grid.value, grid.is_hole}},
-            panorama, out, report);
-    if (status == UF_OK)
-        *view = grid.view;
+    if (status != UF_OK)
+        goto cleanup;
+    *out = (UfCanvas){SIDE_PX, SIDE_PX, grid.value, grid.is_hole};
+    *view = grid.view;
+    grid.value = NULL;
+    grid.is_hole = NULL;
 cleanup:
     uf_picture_free(&grid.picture);
     free(grid.value);

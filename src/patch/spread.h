@@ -9,13 +9,14 @@
 
 #include <underfoot/picture.h>
 
+#include "patch/canvas.h"
 #include "patch/cap.h"
 
 /*
  * For a cap with a region. *out is the filled piece, *view how it lies. UF_ERROR_UNCLEAR when nothing around
- * the hole is picture. The caller owns *out.
+ * the hole is picture. The caller clears *out.
  */
-UfStatus uf_spread(const UfPicture *panorama, const UfCap *cap, UfPicture **out, UfView *view,
+UfStatus uf_spread(const UfPicture *panorama, const UfCap *cap, UfCanvas *out, UfView *view,
                    UfReport *report);
 
 #endif
