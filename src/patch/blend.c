@@ -8,9 +8,10 @@
 #include "patch/blend.h"
 
 #include "base/memory.h"
+#include "patch/four.h"
 #include "patch/poisson.h"
 
-#define CYCLES     6
+#define CYCLES     3
 #define HOLD_SHARE (1 / 12.0F)
 #define HOLD_PX    6.0F
 
@@ -20,36 +21,36 @@ typedef struct Blend {
     size_t width, height; /* of the matcher's box */
 } Blend;
 
-static bool is_hole(const Blend *b, size_t x, size_t y)
+/* value(to) - value(from), both seen with the shift of the place at (x, y), added; false without one. */
+static inline bool add_view(const Blend *b, size_t place, const float *from, const float *to, UfFour *sum)
 {
-    return b->canvas->cell[y * b->canvas->width + x] == UF_CELL_HOLE;
-}
-
-/* Adds value(to) - value(from), both seen with the shift of the place at (x, y); false without one. */
-static bool add_view(const Blend *b, size_t x, size_t y, size_t from, size_t to, float *sum)
-{
-    size_t place = (y - b->m->box.y0) * b->width + x - b->m->box.x0;
     if (!b->m->is_place[place])
         return false;
-    long shift = (long)b->m->match[place].dy * (long)b->canvas->width + b->m->match[place].dx;
-    const float *p = b->canvas->value + 4 * ((long)from + shift);
-    const float *q = b->canvas->value + 4 * ((long)to + shift);
-    for (size_t c = 0; c < 4; c++)
-        sum[c] += q[c] - p[c];
+    long shift = 4 * ((long)b->m->match[place].dy * (long)b->canvas->width + b->m->match[place].dx);
+    *sum += uf_four_load(to + shift) - uf_four_load(from + shift);
     return true;
 }
 
-/* Adds the wanted difference between a hole pixel and its neighbour to the divergence. */
-static void add_difference(const Blend *b, size_t x, size_t y, long dx, long dy, float *divergence)
+/*
+ * The divergence of the wanted differences between a hole pixel of the canvas and its four neighbours;
+ * `place` is its cell of the box.
+ */
+static UfFour divergence_at(const Blend *b, size_t pixel, size_t place)
 {
-    size_t nx = (size_t)((long)x + dx), ny = (size_t)((long)y + dy);
-    size_t from = y * b->canvas->width + x, to = ny * b->canvas->width + nx;
-    float sum[4] = {0};
-    int views = add_view(b, x, y, from, to, sum);
-    if (is_hole(b, nx, ny))
-        views += add_view(b, nx, ny, from, to, sum);
-    for (size_t c = 0; views > 0 && c < 4; c++)
-        divergence[c] += sum[c] / (float)views;
+    const long canvas_step[4] = {1, -1, (long)b->canvas->width, -(long)b->canvas->width};
+    const long box_step[4] = {1, -1, (long)b->width, -(long)b->width};
+    const float *from = b->canvas->value + 4 * pixel;
+    UfFour divergence = {0};
+    for (int k = 0; k < 4; k++) {
+        const float *to = from + 4 * canvas_step[k];
+        UfFour sum = {0};
+        int views = add_view(b, place, from, to, &sum);
+        if (b->canvas->cell[(long)pixel + canvas_step[k]] == UF_CELL_HOLE)
+            views += add_view(b, (size_t)((long)place + box_step[k]), from, to, &sum);
+        if (views > 0)
+            divergence += views == 2 ? sum * uf_four_of(0.5F) : sum;
+    }
+    return divergence;
 }
 
 UfStatus uf_blend_seams(const UfMatcher *matcher, UfCanvas *canvas, UfReport *report)
@@ -72,21 +73,18 @@ UfStatus uf_blend_seams(const UfMatcher *matcher, UfCanvas *canvas, UfReport *re
         memcpy(u + 4 * y * b.width, canvas->value + 4 * ((box.y0 + y) * canvas->width + box.x0),
                b.width * 4 * sizeof *u);
         for (size_t x = 1; y > 0 && y + 1 < b.height && x + 1 < b.width; x++) {
-            if (!is_hole(&b, box.x0 + x, box.y0 + y))
+            size_t pixel = (box.y0 + y) * canvas->width + box.x0 + x, place = y * b.width + x;
+            if (canvas->cell[pixel] != UF_CELL_HOLE)
                 continue;
-            float *divergence = f + 4 * (y * b.width + x);
-            hole[y * b.width + x] = 1;
-            add_difference(&b, box.x0 + x, box.y0 + y, 1, 0, divergence);
-            add_difference(&b, box.x0 + x, box.y0 + y, -1, 0, divergence);
-            add_difference(&b, box.x0 + x, box.y0 + y, 0, 1, divergence);
-            add_difference(&b, box.x0 + x, box.y0 + y, 0, -1, divergence);
-            for (size_t c = 0; c < 4; c++)
-                divergence[c] -= hold * u[4 * (y * b.width + x) + c];
+            hole[place] = 1;
+            uf_four_store(f + 4 * place,
+                          divergence_at(&b, pixel, place) - uf_four_of(hold) * uf_four_load(u + 4 * place));
         }
     }
     status = uf_poisson_solve_held(b.width, b.height, hole, hold, u, f, CYCLES, matcher->threads, report);
     if (status != UF_OK)
         goto cleanup;
+#pragma omp parallel for schedule(static) num_threads(matcher->threads)
     for (size_t y = 0; y < b.height; y++)
         for (size_t x = 0; x < b.width; x++)
             if (hole[y * b.width + x])

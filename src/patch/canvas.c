@@ -4,6 +4,7 @@
 #include <math.h>
 
 #include "base/memory.h"
+#include "patch/four.h"
 
 UfStatus uf_canvas_create(size_t width, size_t height, UfCanvas *out, UfReport *report)
 {
@@ -37,21 +38,23 @@ static void halve_pixel(const UfCanvas *from, UfCanvas *to, size_t x, size_t y)
                        y1 * from->width + x1};
     size_t target = y * to->width + x;
     int holes = 0, sources = 0;
+    UfFour sum = {0};
     for (int i = 0; i < 4; i++) {
         holes += from->cell[index[i]] == UF_CELL_HOLE;
         sources += from->cell[index[i]] == UF_CELL_SOURCE;
-        for (size_t c = 0; c < 4; c++)
-            to->value[4 * target + c] += from->value[4 * index[i] + c] / 4;
+        sum += uf_four_load(from->value + 4 * index[i]);
     }
+    uf_four_store(to->value + 4 * target, sum * uf_four_of(0.25F));
     to->cell[target] = (uint8_t)(holes > 0 ? UF_CELL_HOLE : sources == 4 ? UF_CELL_SOURCE : UF_CELL_IDLE);
 }
 
-UfStatus uf_canvas_halve(const UfCanvas *canvas, UfCanvas *out, UfReport *report)
+UfStatus uf_canvas_halve(const UfCanvas *canvas, int threads, UfCanvas *out, UfReport *report)
 {
     UfCanvas half = {0};
     UfStatus status = uf_canvas_create((canvas->width + 1) / 2, (canvas->height + 1) / 2, &half, report);
     if (status != UF_OK)
         return status;
+#pragma omp parallel for schedule(static) num_threads(threads)
     for (size_t y = 0; y < half.height; y++)
         for (size_t x = 0; x < half.width; x++)
             halve_pixel(canvas, &half, x, y);
@@ -79,24 +82,38 @@ bool uf_canvas_hole_box(const UfCanvas *canvas, size_t margin, UfBox *out)
     return true;
 }
 
+/* Pixels between two that count. */
+static size_t sample_step(const UfCanvas *canvas)
+{
+    return (canvas->width > canvas->height ? canvas->width : canvas->height) / 512 + 1;
+}
+
 /* Mean of |value - centre| over the sources. */
 static double mean_deviation(const UfCanvas *canvas, size_t c, double centre, bool is_absolute)
 {
     double sum = 0, count = 0;
-    for (size_t i = 0; i < canvas->width * canvas->height; i++)
-        if (canvas->cell[i] == UF_CELL_SOURCE) {
-            double off = canvas->value[4 * i + c] - centre;
-            sum += is_absolute ? fabs(off) : off;
-            count++;
+    size_t step = sample_step(canvas);
+    for (size_t y = step / 2; y < canvas->height; y += step)
+        for (size_t x = step / 2; x < canvas->width; x += step) {
+            size_t i = y * canvas->width + x;
+            if (canvas->cell[i] == UF_CELL_SOURCE) {
+                double off = canvas->value[4 * i + c] - centre;
+                sum += is_absolute ? fabs(off) : off;
+                count++;
+            }
         }
     return count > 0 ? sum / count : 0;
 }
 
-double uf_canvas_deviation(const UfCanvas *canvas)
+double uf_canvas_deviation(const UfCanvas *canvas, float *mean)
 {
     double largest = 0;
-    for (size_t c = 0; c < 3; c++)
-        largest = fmax(largest, mean_deviation(canvas, c, mean_deviation(canvas, c, 0, false), true));
+    for (size_t c = 0; c < 3; c++) {
+        double centre = mean_deviation(canvas, c, 0, false);
+        largest = fmax(largest, mean_deviation(canvas, c, centre, true));
+        if (mean != NULL)
+            mean[c] = (float)centre;
+    }
     return largest;
 }
 

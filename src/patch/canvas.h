@@ -28,10 +28,13 @@ void uf_canvas_clear(UfCanvas *canvas);
 /*
  * Half the size (rounded up), means of 2 x 2. A pixel is hole where any of the four is, source where all are.
  */
-UfStatus uf_canvas_halve(const UfCanvas *canvas, UfCanvas *out, UfReport *report);
+UfStatus uf_canvas_halve(const UfCanvas *canvas, int threads, UfCanvas *out, UfReport *report);
 
-/* Mean absolute deviation of the sources from their mean, the largest of the channels. */
-double uf_canvas_deviation(const UfCanvas *canvas);
+/*
+ * Mean absolute deviation of the sources from their mean, the largest of the channels; of a sample of a
+ * quarter of a million or so. mean[0 .. 2] (or NULL) get the means.
+ */
+double uf_canvas_deviation(const UfCanvas *canvas, float *mean);
 
 /* Sets the hole's values to 0: what is to be made must not depend on what was there. */
 void uf_canvas_empty_hole(UfCanvas *canvas);

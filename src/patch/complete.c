@@ -9,11 +9,13 @@
 
 #include "base/memory.h"
 #include "patch/blend.h"
+#include "patch/four.h"
 #include "patch/labels.h"
 #include "patch/patchmatch.h"
 #include "patch/repeats.h"
 
 #define REACH      UF_PATCH_REACH
+#define PATCH_SIDE (2 * REACH + 1)
 #define MAX_LEVELS 12
 /* The hole's size at the coarsest level, and the canvas's side at which repeats are looked for. */
 #define COARSEST_HOLE_PX 100u
@@ -37,14 +39,14 @@ static size_t hole_side(const UfCanvas *canvas)
     return w > h ? w : h;
 }
 
-static UfStatus build_levels(const UfCanvas *canvas, Levels *levels, UfReport *report)
+static UfStatus build_levels(const UfCanvas *canvas, int threads, Levels *levels, UfReport *report)
 {
     levels->canvas[0] = *canvas;
     levels->count = 1;
     while (levels->count < MAX_LEVELS &&
            hole_side(&levels->canvas[levels->count - 1]) >= (size_t)2 * COARSEST_HOLE_PX) {
-        UfStatus status =
-            uf_canvas_halve(&levels->canvas[levels->count - 1], &levels->canvas[levels->count], report);
+        UfStatus status = uf_canvas_halve(&levels->canvas[levels->count - 1], threads,
+                                          &levels->canvas[levels->count], report);
         if (status != UF_OK)
             return status;
         levels->count++;
@@ -70,26 +72,30 @@ static void relax_hole(UfCanvas *canvas)
             }
 }
 
-/* City-block distance to the nearest pixel that is not hole, in two passes; box-sized. */
-static void hole_depth(const UfCanvas *canvas, UfBox box, float *depth)
+/* City-block distance to the nearest pixel that is not hole, DEEPEST at most, in two passes; box-sized. */
+#define DEEPEST 60
+static void hole_depth(const UfCanvas *canvas, UfBox box, uint8_t *depth)
 {
     size_t w = uf_box_width(box), h = uf_box_height(box);
     for (size_t y = 0; y < h; y++)
         for (size_t x = 0; x < w; x++) {
-            float *d = depth + y * w + x;
-            *d = canvas->cell[(box.y0 + y) * canvas->width + box.x0 + x] == UF_CELL_HOLE ? 1e9F : 0;
-            if (x > 0)
-                *d = fminf(*d, d[-1] + 1);
-            if (y > 0)
-                *d = fminf(*d, *(d - w) + 1);
+            uint8_t *d = depth + y * w + x;
+            int least = canvas->cell[(box.y0 + y) * canvas->width + box.x0 + x] == UF_CELL_HOLE ? DEEPEST : 0;
+            if (x > 0 && d[-1] + 1 < least)
+                least = d[-1] + 1;
+            if (y > 0 && *(d - w) + 1 < least)
+                least = *(d - w) + 1;
+            *d = (uint8_t)least;
         }
     for (size_t y = h; y-- > 0;)
         for (size_t x = w; x-- > 0;) {
-            float *d = depth + y * w + x;
-            if (x + 1 < w)
-                *d = fminf(*d, d[1] + 1);
-            if (y + 1 < h)
-                *d = fminf(*d, d[w] + 1);
+            uint8_t *d = depth + y * w + x;
+            int least = *d;
+            if (x + 1 < w && d[1] + 1 < least)
+                least = d[1] + 1;
+            if (y + 1 < h && d[w] + 1 < least)
+                least = d[w] + 1;
+            *d = (uint8_t)least;
         }
 }
 
@@ -100,79 +106,118 @@ static float usual_distance(const UfMatcher *m)
     size_t histogram[256] = {0};
     for (size_t p = 0; p < cells; p++)
         if (m->is_place[p]) {
-            float bin = 128 + 8 * log2f(m->match[p].distance + 1e-9F);
-            histogram[bin < 0 ? 0 : bin > 255 ? 255 : (size_t)bin]++;
+            histogram[(size_t)(8 * log2f((float)m->match[p].distance + 1))]++; /* below 8 x 32 */
             total++;
         }
     size_t bin = 0;
     while (bin < 255 && (below += histogram[bin]) * 4 < total * 3)
         bin++;
-    return exp2f(((float)bin + 1 - 128) / 8);
+    return exp2f(((float)bin + 1) / 8);
 }
+
+/* What a place says: the pixel at this distance in the canvas, and how much that counts; 0 where there is no
+ * place. */
+typedef struct Say {
+    int32_t offset;
+    float weight;
+} Say;
 
 typedef struct Voting {
     const UfMatcher *matcher;
-    const float *weight; /* of each place */
+    Say *say;       /* of each cell of the box */
+    uint8_t *alike; /* how many rows of SIDE alike lie above each other, this cell the last of the last */
 } Voting;
+
+/* How much each place's patch counts. */
+static void weigh(const Voting *v, const uint8_t *depth)
+{
+    const UfMatcher *m = v->matcher;
+    size_t cells = uf_box_width(m->box) * uf_box_height(m->box);
+    float scale = 1 / (2 * usual_distance(m)), confidence[DEEPEST + 1];
+    for (int d = 0; d <= DEEPEST; d++)
+        confidence[d] = powf(CONFIDENCE_BASE, -(float)d);
+#pragma omp parallel for schedule(static) num_threads(m->threads)
+    for (size_t p = 0; p < cells; p++) {
+        v->say[p] = (Say){0, 0};
+        if (m->is_place[p])
+            v->say[p] =
+                (Say){m->match[p].dy * (int32_t)m->canvas->width + m->match[p].dx,
+                      confidence[depth[p]] * expf(-fminf((float)m->match[p].distance * scale, 60)) + 1e-12F};
+    }
+}
+
+/* Most of a large hole is copied in one piece: where all patches over a pixel say the same, nothing is summed
+ * up. */
+static void find_alike(const Voting *v)
+{
+    const UfMatcher *m = v->matcher;
+    size_t w = uf_box_width(m->box), h = uf_box_height(m->box);
+    for (size_t y = 0; y < h; y++)
+        for (size_t x = 0, along = 0; x < w; x++) {
+            const Say *say = v->say + y * w + x;
+            uint8_t *alike = v->alike + y * w + x;
+            along = !(say->weight > 0)                                             ? 0
+                    : x > 0 && say[-1].weight > 0 && say[-1].offset == say->offset ? along + 1
+                                                                                   : 1;
+            bool goes_on = y > 0 && *(alike - w) > 0 && (say - w)->offset == say->offset;
+            *alike = along < PATCH_SIDE                     ? 0
+                     : goes_on && *(alike - w) < PATCH_SIDE ? (uint8_t)(*(alike - w) + 1)
+                     : goes_on                              ? PATCH_SIDE
+                                                            : 1;
+        }
+}
 
 /* The weighted mean of what all patches over this pixel say. */
 static void vote_pixel(const Voting *v, UfCanvas *canvas, size_t x, size_t y)
 {
     const UfMatcher *m = v->matcher;
-    size_t w = uf_box_width(m->box);
-    float sum[4] = {0}, total = 0;
-    for (size_t qy = y - REACH; qy <= y + REACH; qy++)
-        for (size_t qx = x - REACH; qx <= x + REACH; qx++) {
-            if (qx < m->box.x0 || qy < m->box.y0 || qx >= m->box.x1 || qy >= m->box.y1)
-                continue;
-            size_t q = (qy - m->box.y0) * w + qx - m->box.x0;
-            if (!m->is_place[q])
-                continue;
-            const float *from = canvas->value + 4 * ((size_t)((long)y + m->match[q].dy) * canvas->width +
-                                                     (size_t)((long)x + m->match[q].dx));
-            for (size_t c = 0; c < 4; c++)
-                sum[c] += v->weight[q] * from[c];
-            total += v->weight[q];
+    size_t w = uf_box_width(m->box), i = y * canvas->width + x;
+    size_t x0 = x > m->box.x0 + REACH ? x - REACH : m->box.x0,
+           y0 = y > m->box.y0 + REACH ? y - REACH : m->box.y0;
+    size_t x1 = x + REACH + 1 < m->box.x1 ? x + REACH + 1 : m->box.x1;
+    size_t y1 = y + REACH + 1 < m->box.y1 ? y + REACH + 1 : m->box.y1;
+    const float *here = canvas->value + 4 * i;
+    size_t last = (y1 - 1 - m->box.y0) * w + x1 - 1 - m->box.x0;
+    if (x1 - x0 == PATCH_SIDE && y1 - y0 == PATCH_SIDE && v->alike[last] == PATCH_SIDE) {
+        uf_four_store(canvas->value + 4 * i, uf_four_load(here + 4 * (long)v->say[last].offset));
+        return;
+    }
+    UfFour sum = {0};
+    float total = 0;
+    for (size_t qy = y0; qy < y1; qy++)
+        for (const Say *say = v->say + (qy - m->box.y0) * w + x0 - m->box.x0, *end = say + (x1 - x0);
+             say < end; say++) {
+            sum += uf_four_of(say->weight) * uf_four_load(here + 4 * (long)say->offset);
+            total += say->weight;
         }
     if (total > 0)
-        for (size_t c = 0; c < 4; c++)
-            canvas->value[4 * (y * canvas->width + x) + c] = sum[c] / total;
+        uf_four_store(canvas->value + 4 * i, sum / uf_four_of(total));
 }
 
-/* How much each place's patch counts. */
-static void weigh(const UfMatcher *m, const float *depth, float *weight)
-{
-    size_t cells = uf_box_width(m->box) * uf_box_height(m->box);
-    float scale = 1 / (2 * usual_distance(m));
-    for (size_t p = 0; p < cells; p++)
-        if (m->is_place[p])
-            weight[p] =
-                powf(CONFIDENCE_BASE, -fminf(depth[p], 60)) * expf(-fminf(m->match[p].distance * scale, 60)) +
-                1e-12F;
-}
-
-static UfStatus vote(const UfMatcher *m, UfCanvas *canvas, UfReport *report)
+static UfStatus vote(UfMatcher *m, UfCanvas *canvas, UfReport *report)
 {
     size_t w = uf_box_width(m->box), h = uf_box_height(m->box);
-    float *depth = uf_alloc(w * h, sizeof *depth);
-    float *weight = uf_alloc_zero(w * h, sizeof *weight);
+    uint8_t *depth = uf_alloc(w * h, 2);
+    Voting voting = {m, uf_alloc(w * h, sizeof *voting.say), depth != NULL ? depth + w * h : NULL};
     UfStatus status = UF_OK;
-    if (depth == NULL || weight == NULL) {
+    if (depth == NULL || voting.say == NULL) {
         status = uf_fail_memory(report);
         goto cleanup;
     }
     hole_depth(canvas, m->box, depth);
-    weigh(m, depth, weight);
-    Voting voting = {m, weight};
+    weigh(&voting, depth);
+    find_alike(&voting);
     /* sources are never hole, so pixels can be renewed in place */
 #pragma omp parallel for schedule(dynamic, 8) num_threads(m->threads)
-    for (size_t y = m->box.y0; y < m->box.y1; y++)
+    for (size_t y = m->box.y0; y < m->box.y1; y++) {
         for (size_t x = m->box.x0; x < m->box.x1; x++)
             if (canvas->cell[y * canvas->width + x] == UF_CELL_HOLE)
                 vote_pixel(&voting, canvas, x, y);
+        uf_matcher_code(m, y * canvas->width + m->box.x0, w);
+    }
 cleanup:
     free(depth);
-    free(weight);
+    free(voting.say);
     return status;
 }
 
@@ -231,6 +276,7 @@ static UfStatus find_repeats(const Levels *levels, UfRepeats *of_level, UfReport
 static UfStatus start_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
 {
     relax_hole(canvas);
+    uf_matcher_code(m, 0, canvas->width * canvas->height);
     uf_matcher_start(m, NULL);
     return uf_labels_choose(m, report);
 }
@@ -269,7 +315,7 @@ static UfStatus run(Levels *levels, unsigned seed, int threads, UfReport *report
 UfStatus uf_complete(UfCanvas *canvas, unsigned seed, int threads, UfReport *report)
 {
     Levels levels = {0};
-    UfStatus status = build_levels(canvas, &levels, report);
+    UfStatus status = build_levels(canvas, threads, &levels, report);
     if (status == UF_OK)
         status = run(&levels, seed, threads, report);
     for (size_t l = 1; l < levels.count; l++)

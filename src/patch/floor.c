@@ -45,14 +45,15 @@ static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, unsigned seed, U
         return status;
     /* after the detail: its mask reads a pixel into the hole, where the picture is still floor */
     uf_canvas_empty_hole(&plane->canvas);
-    uf_shading_remove(&shading, &plane->canvas);
-    if (uf_canvas_deviation(&plane->canvas) < LEAST_TEXTURE)
+    uf_shading_remove(&shading, cap->threads, &plane->canvas);
+    if (uf_canvas_deviation(&plane->canvas, NULL) < LEAST_TEXTURE)
         return uf_fail(report, UF_ERROR_UNCLEAR, "the floor around the cap is too uniform to hold a texture");
-    if ((status = uf_odd_exclude(&plane->canvas, uf_floor_plane_reach(plane, cap), report)) != UF_OK)
+    if ((status = uf_odd_exclude(&plane->canvas, uf_floor_plane_reach(plane, cap), cap->threads, report)) !=
+        UF_OK)
         return status;
     if ((status = uf_complete(&plane->canvas, seed, cap->threads, report)) != UF_OK)
         return status;
-    uf_shading_restore(&shading, &plane->canvas);
+    uf_shading_restore(&shading, plane->shown, cap->threads, &plane->canvas);
     return UF_OK;
 }
 

@@ -211,7 +211,8 @@ UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
     }
     for (size_t p = 0; p < l.width * l.height; p++)
         if (l.label[p] >= 0)
-            matcher->match[p] = (UfMatch){l.shift[l.label[p]].dx, l.shift[l.label[p]].dy, INFINITY};
+            matcher->match[p] =
+                (UfMatch){(int16_t)l.shift[l.label[p]].dx, (int16_t)l.shift[l.label[p]].dy, UF_NO_DISTANCE};
     free(l.label);
     uf_gridcut_free(&cut);
     return UF_OK;

@@ -61,13 +61,13 @@ static void small_clear(Small *s)
     free(s->surroundings.count);
 }
 
-static UfStatus shrink(const UfCanvas *canvas, Small *s, UfReport *report)
+static UfStatus shrink(const UfCanvas *canvas, int threads, Small *s, UfReport *report)
 {
-    UfStatus status = uf_canvas_halve(canvas, &s->canvas, report);
+    UfStatus status = uf_canvas_halve(canvas, threads, &s->canvas, report);
     s->shift = 1;
     while (status == UF_OK && s->canvas.width > SMALL_SIDE_PX) {
         UfCanvas half = {0};
-        status = uf_canvas_halve(&s->canvas, &half, report);
+        status = uf_canvas_halve(&s->canvas, threads, &half, report);
         if (status == UF_OK) {
             uf_canvas_clear(&s->canvas);
             s->canvas = half;
@@ -246,11 +246,11 @@ static void mark_strangers(Small *s)
         unmark(s, STRANGER);
 }
 
-UfStatus uf_odd_exclude(UfCanvas *canvas, double reach, UfReport *report)
+UfStatus uf_odd_exclude(UfCanvas *canvas, double reach, int threads, UfReport *report)
 {
     Small s = {0};
     UfBox box;
-    UfStatus status = shrink(canvas, &s, report);
+    UfStatus status = shrink(canvas, threads, &s, report);
     if (status == UF_OK && uf_canvas_hole_box(&s.canvas, 0, &box)) {
         double radius = (double)uf_box_width(box) / 2;
         count_colours(&s, FAR * radius, INFINITY, &s.far);

@@ -9,6 +9,6 @@
  * more; where they lie within `reach` pixels of the canvas's middle they become part of the hole, so that
  * nothing continues them.
  */
-UfStatus uf_odd_exclude(UfCanvas *canvas, double reach, UfReport *report);
+UfStatus uf_odd_exclude(UfCanvas *canvas, double reach, int threads, UfReport *report);
 
 #endif

@@ -5,10 +5,15 @@
 
 #include "base/memory.h"
 
+#ifdef __SSE2__
+#include <emmintrin.h>
+#endif
+
 #define REACH UF_PATCH_REACH
 #define SIDE  (2 * REACH + 1)
 /* Tries from the list of repeats in each round. */
 #define REPEAT_TRIES 3
+#define MOST_CODE    2047.0F
 
 size_t uf_box_width(UfBox box)
 {
@@ -22,6 +27,7 @@ size_t uf_box_height(UfBox box)
 
 void uf_matcher_clear(UfMatcher *m)
 {
+    free(m->code);
     free(m->is_place);
     free(m->is_valid);
     free(m->match);
@@ -30,52 +36,87 @@ void uf_matcher_clear(UfMatcher *m)
     *m = (UfMatcher){0};
 }
 
-/* out = 1 where the row's cells x - REACH .. x + REACH fulfil the test; the patch is separable. */
-static bool patch_has_hole(const UfCanvas *canvas, size_t x, size_t y)
+/*
+ * Marks the pixels of the box whose patch, inside the box, has only cells of a kind, or no such cell: running
+ * counts along rows, and of those down the columns.
+ */
+static void mark_whole(const UfCanvas *canvas, UfBox box, UfCell kind, bool is_kind, uint8_t *mark,
+                       uint16_t *run)
 {
-    for (size_t j = y - REACH; j <= y + REACH; j++)
-        for (size_t i = x - REACH; i <= x + REACH; i++)
-            if (canvas->cell[j * canvas->width + i] == UF_CELL_HOLE)
-                return true;
-    return false;
-}
-
-/* Valid centres through running counts along rows, then columns. */
-static void find_valid(UfMatcher *m)
-{
-    const UfCanvas *canvas = m->canvas;
-    size_t w = canvas->width, h = canvas->height;
-    for (size_t y = 0; y < h; y++)
-        for (size_t x = 0, run = 0; x < w; x++) {
-            run = canvas->cell[y * w + x] == UF_CELL_SOURCE ? run + 1 : 0;
-            if (run >= SIDE)
-                m->is_valid[y * w + x - REACH] = 1;
-        }
-    for (size_t x = 0; x < w; x++) {
-        size_t run = 0;
-        for (size_t y = 0; y < h; y++) {
-            run = m->is_valid[y * w + x] ? run + 1 : 0;
+    size_t w = uf_box_width(box), h = uf_box_height(box);
+    memset(run, 0, w * sizeof *run);
+    for (size_t y = 0; y < h; y++) {
+        const uint8_t *cell = canvas->cell + (box.y0 + y) * canvas->width + box.x0;
+        for (size_t x = 0, along = 0; x < w; x++) {
+            along = (cell[x] == kind) == is_kind ? along + 1 : 0;
+            if (x < REACH)
+                continue;
+            size_t middle = x - REACH;
+            run[middle] = along >= SIDE ? (uint16_t)(run[middle] + 1) : 0;
             if (y >= REACH)
-                m->is_valid[(y - REACH) * w + x] =
-                    (uint8_t)((m->is_valid[(y - REACH) * w + x] & 1) | (run >= SIDE ? 2 : 0));
+                mark[(y - REACH) * w + middle] = run[middle] >= SIDE;
         }
     }
-    for (size_t i = 0; i < w * h; i++)
-        m->is_valid[i] = m->is_valid[i] >> 1;
-    for (size_t i = 0; i < w * h; i++)
-        if (m->is_valid[i])
-            m->valid_list[m->valid_count++] = i;
 }
 
-static void find_places(UfMatcher *m)
+/* All that is copied from is seen whole. */
+static void find_valid(UfMatcher *m, uint16_t *run)
 {
-    size_t width = uf_box_width(m->box);
-    for (size_t y = m->box.y0; y < m->box.y1; y++)
-        for (size_t x = m->box.x0; x < m->box.x1; x++) {
-            bool inside =
-                x >= REACH && y >= REACH && x + REACH < m->canvas->width && y + REACH < m->canvas->height;
-            m->is_place[(y - m->box.y0) * width + x - m->box.x0] = inside && patch_has_hole(m->canvas, x, y);
+    const UfCanvas *canvas = m->canvas;
+    mark_whole(canvas, (UfBox){0, 0, canvas->width, canvas->height}, UF_CELL_SOURCE, true, m->is_valid, run);
+    for (size_t i = 0; i < canvas->width * canvas->height; i++)
+        if (m->is_valid[i])
+            m->valid_list[m->valid_count++] = (uint32_t)i;
+}
+
+/* Places: what is no patch without hole, inside the canvas. */
+static void find_places(UfMatcher *m, uint16_t *run)
+{
+    const UfCanvas *canvas = m->canvas;
+    UfBox box = m->box, wide = {box.x0 > REACH ? box.x0 - REACH : 0, box.y0 > REACH ? box.y0 - REACH : 0,
+                                box.x1 + REACH < canvas->width ? box.x1 + REACH : canvas->width,
+                                box.y1 + REACH < canvas->height ? box.y1 + REACH : canvas->height};
+    size_t width = uf_box_width(box), wide_width = uf_box_width(wide);
+    uint8_t *without = m->scratch;
+    memset(without, 0, wide_width * uf_box_height(wide));
+    mark_whole(canvas, wide, UF_CELL_HOLE, false, without, run);
+    for (size_t y = box.y0; y < box.y1; y++)
+        for (size_t x = box.x0; x < box.x1; x++) {
+            bool inside = x >= REACH && y >= REACH && x + REACH < canvas->width && y + REACH < canvas->height;
+            m->is_place[(y - box.y0) * width + x - box.x0] =
+                inside && !without[(y - wide.y0) * wide_width + x - wide.x0];
         }
+}
+
+void uf_matcher_code(UfMatcher *m, size_t first, size_t count)
+{
+    const float *value = m->canvas->value + 4 * first;
+    int16_t *code = m->code + 4 * first;
+#ifdef __SSE2__
+    const __m128 centre = _mm_loadu_ps(m->centre), scale = _mm_set1_ps(m->scale);
+    const __m128 least = _mm_set1_ps(-MOST_CODE), most = _mm_set1_ps(MOST_CODE);
+    for (size_t i = 0; i < 4 * count; i += 4) {
+        __m128 v = _mm_mul_ps(_mm_sub_ps(_mm_loadu_ps(value + i), centre), scale);
+        __m128i codes = _mm_cvtps_epi32(_mm_min_ps(_mm_max_ps(v, least), most));
+        _mm_storel_epi64((__m128i *)(void *)(code + i), _mm_packs_epi32(codes, codes));
+    }
+#else
+    for (size_t i = 0; i < 4 * count; i++) {
+        float v = (value[i] - m->centre[i % 4]) * m->scale;
+        v = v > -MOST_CODE ? v : -MOST_CODE; /* no number: the least */
+        code[i] = (int16_t)lrintf(v < MOST_CODE ? v : MOST_CODE);
+    }
+#endif
+}
+
+/* The ring's mean is the middle, and eight of its mean deviations up and down half of the range. */
+static void choose_codes(UfMatcher *m)
+{
+    double deviation = uf_canvas_deviation(m->canvas, m->centre);
+    m->scale = (float)(1023 / (8 * fmax(deviation, 1e-6)));
+#pragma omp parallel for schedule(static) num_threads(m->threads)
+    for (size_t y = 0; y < m->canvas->height; y++)
+        uf_matcher_code(m, y * m->canvas->width, m->canvas->width);
 }
 
 UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, unsigned seed, int threads,
@@ -84,18 +125,29 @@ UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, uns
     UfMatcher m = {.canvas = canvas, .repeats = repeats, .seed = seed, .threads = threads};
     if (!uf_canvas_hole_box(canvas, REACH, &m.box))
         return uf_fail(report, UF_ERROR_UNCLEAR, "there is nothing to fill");
-    size_t cells = uf_box_width(m.box) * uf_box_height(m.box);
+    size_t cells = uf_box_width(m.box) * uf_box_height(m.box), all = canvas->width * canvas->height;
+    uint16_t *run = uf_alloc(canvas->width, sizeof *run);
     m.is_place = uf_alloc_zero(cells, 1);
     m.match = uf_alloc_zero(cells, sizeof *m.match);
     m.next = uf_alloc_zero(cells, sizeof *m.next);
-    m.is_valid = uf_alloc_zero(canvas->width * canvas->height, 1);
-    m.valid_list = uf_alloc(canvas->width * canvas->height, sizeof *m.valid_list);
-    if (!m.is_place || !m.match || !m.next || !m.is_valid || !m.valid_list) {
+    m.is_valid = uf_alloc_zero(all, 1);
+    m.valid_list = uf_alloc(all, sizeof *m.valid_list);
+    m.code = uf_alloc(all, 4 * sizeof *m.code);
+    m.scratch = uf_alloc(all, 1);
+    bool has_room =
+        run && m.is_place && m.match && m.next && m.is_valid && m.valid_list && m.code && m.scratch;
+    if (has_room) {
+        find_valid(&m, run);
+        find_places(&m, run);
+        choose_codes(&m);
+    }
+    free(run);
+    free(m.scratch);
+    m.scratch = NULL;
+    if (!has_room) {
         uf_matcher_clear(&m);
         return uf_fail_memory(report);
     }
-    find_valid(&m);
-    find_places(&m);
     if (m.valid_count == 0) {
         uf_matcher_clear(&m);
         return uf_fail(report, UF_ERROR_UNCLEAR, "no whole patch of floor is seen around the cap");
@@ -124,25 +176,66 @@ static size_t random_below(uint64_t *state, size_t limit)
     return (size_t)((mix(*state) >> 32) * limit >> 32);
 }
 
-/* Sum of squared differences; stops when it exceeds `limit`. */
-static float patch_distance(const UfCanvas *canvas, size_t x, size_t y, long dx, long dy, float limit)
+#ifdef __SSE2__
+/* A row of seven pixels: three vectors of two, and one. */
+static inline __m128i row_distance(const int16_t *a, const int16_t *b)
 {
-    size_t stride = 4 * canvas->width;
-    const float *a = canvas->value + (y - REACH) * stride + 4 * (x - REACH);
-    const float *b = a + dy * (long)stride + 4 * dx;
-    float sum = 0;
-    for (int j = 0; j < SIDE; j++, a += stride, b += stride) {
-        float row = 0;
-#pragma omp simd reduction(+ : row)
-        for (int i = 0; i < 4 * SIDE; i++) {
-            float d = a[i] - b[i];
-            row += d * d;
-        }
-        sum += row;
-        if (sum >= limit)
-            break;
+    __m128i sum = _mm_setzero_si128();
+    for (int k = 0; k < 3; k++) {
+        __m128i d = _mm_sub_epi16(_mm_loadu_si128((const __m128i *)(const void *)(a + 8 * k)),
+                                  _mm_loadu_si128((const __m128i *)(const void *)(b + 8 * k)));
+        sum = _mm_add_epi32(sum, _mm_madd_epi16(d, d));
+    }
+    __m128i d = _mm_sub_epi16(_mm_loadl_epi64((const __m128i *)(const void *)(a + 24)),
+                              _mm_loadl_epi64((const __m128i *)(const void *)(b + 24)));
+    return _mm_add_epi32(sum, _mm_madd_epi16(d, d));
+}
+
+static inline uint32_t sum_of(__m128i v)
+{
+    v = _mm_add_epi32(v, _mm_shuffle_epi32(v, 0x4e));
+    v = _mm_add_epi32(v, _mm_shuffle_epi32(v, 0xb1));
+    return (uint32_t)_mm_cvtsi128_si32(v);
+}
+typedef __m128i Sum;
+#define NO_SUM    _mm_setzero_si128()
+#define ADD(s, t) _mm_add_epi32(s, t)
+#else
+typedef uint32_t Sum;
+#define NO_SUM    0
+#define ADD(s, t) ((s) + (t))
+static inline uint32_t row_distance(const int16_t *a, const int16_t *b)
+{
+    uint32_t sum = 0;
+    for (int i = 0; i < 4 * SIDE; i++) {
+        int d = a[i] - b[i];
+        sum += (uint32_t)(d * d);
     }
     return sum;
+}
+
+static inline uint32_t sum_of(uint32_t sum)
+{
+    return sum;
+}
+#endif
+
+/* Sum of squared differences: at most 147 x 4094^2. Stops when it reaches `limit`, and says so. */
+static inline uint32_t patch_distance(const UfMatcher *m, size_t x, size_t y, long dx, long dy,
+                                      uint32_t limit)
+{
+    static const int stops[] = {2, 4, SIDE}; /* rows after which the sum is looked at */
+    size_t stride = 4 * m->canvas->width;
+    const int16_t *a = m->code + (y - REACH) * stride + 4 * (x - REACH);
+    const int16_t *b = a + dy * (long)stride + 4 * dx;
+    Sum sum = NO_SUM;
+    uint32_t distance = 0;
+    for (int s = 0, j = 0; s < 3 && distance < limit; s++) {
+        for (; j < stops[s]; j++, a += stride, b += stride)
+            sum = ADD(sum, row_distance(a, b));
+        distance = sum_of(sum);
+    }
+    return distance;
 }
 
 static bool is_valid(const UfMatcher *m, long x, long y)
@@ -152,19 +245,20 @@ static bool is_valid(const UfMatcher *m, long x, long y)
 }
 
 /* Takes the shift when it is valid and better. */
-static void consider(const UfMatcher *m, size_t x, size_t y, int dx, int dy, UfMatch *best)
+static inline void consider(const UfMatcher *m, size_t x, size_t y, int dx, int dy, UfMatch *best)
 {
     if ((dx == best->dx && dy == best->dy) || !is_valid(m, (long)x + dx, (long)y + dy))
         return;
-    float distance = patch_distance(m->canvas, x, y, dx, dy, best->distance);
+    uint32_t distance = patch_distance(m, x, y, dx, dy, best->distance);
     if (distance < best->distance)
-        *best = (UfMatch){dx, dy, distance};
+        *best = (UfMatch){(int16_t)dx, (int16_t)dy, distance};
 }
 
 static UfMatch random_match(const UfMatcher *m, size_t x, size_t y, uint64_t *state)
 {
     size_t at = m->valid_list[random_below(state, m->valid_count)];
-    return (UfMatch){(int)(at % m->canvas->width) - (int)x, (int)(at / m->canvas->width) - (int)y, INFINITY};
+    return (UfMatch){(int16_t)((long)(at % m->canvas->width) - (long)x),
+                     (int16_t)((long)(at / m->canvas->width) - (long)y), UF_NO_DISTANCE};
 }
 
 /* The coarse choice of the place's parent, doubled; false where that is not valid here. */
@@ -176,10 +270,10 @@ static bool inherited(const UfMatcher *m, const UfMatcher *coarse, size_t x, siz
     size_t place = (cy - coarse->box.y0) * uf_box_width(coarse->box) + cx - coarse->box.x0;
     if (!coarse->is_place[place])
         return false;
-    UfMatch match = {2 * coarse->match[place].dx, 2 * coarse->match[place].dy, INFINITY};
-    if (!is_valid(m, (long)x + match.dx, (long)y + match.dy))
+    int dx = 2 * coarse->match[place].dx, dy = 2 * coarse->match[place].dy;
+    if (!is_valid(m, (long)x + dx, (long)y + dy))
         return false;
-    *out = match;
+    *out = (UfMatch){(int16_t)dx, (int16_t)dy, UF_NO_DISTANCE};
     return true;
 }
 
@@ -203,14 +297,14 @@ void uf_matcher_measure(UfMatcher *m)
 #pragma omp parallel for schedule(dynamic, 1024) num_threads(m->threads)
     for (size_t p = 0; p < cells; p++)
         if (m->is_place[p])
-            m->match[p].distance = patch_distance(m->canvas, m->box.x0 + p % width, m->box.y0 + p / width,
-                                                  m->match[p].dx, m->match[p].dy, INFINITY);
+            m->match[p].distance = patch_distance(m, m->box.x0 + p % width, m->box.y0 + p / width,
+                                                  m->match[p].dx, m->match[p].dy, UF_NO_DISTANCE);
 }
 
-static void consider_neighbour(const UfMatcher *m, size_t p, int ox, int oy, UfMatch *best)
+/* (x, y) in the box */
+static inline void consider_neighbour(const UfMatcher *m, long x, long y, int ox, int oy, UfMatch *best)
 {
     long width = (long)uf_box_width(m->box), height = (long)uf_box_height(m->box);
-    long x = (long)p % width, y = (long)p / width;
     if (x + ox < 0 || y + oy < 0 || x + ox >= width || y + oy >= height)
         return;
     size_t q = (size_t)((y + oy) * width + x + ox);
@@ -220,13 +314,14 @@ static void consider_neighbour(const UfMatcher *m, size_t p, int ox, int oy, UfM
 
 static UfMatch search_place(const UfMatcher *m, size_t p, int step, int radius, bool is_wide)
 {
-    size_t x = m->box.x0 + p % uf_box_width(m->box), y = m->box.y0 + p / uf_box_width(m->box);
+    long in_x = (long)(p % uf_box_width(m->box)), in_y = (long)(p / uf_box_width(m->box));
+    size_t x = m->box.x0 + (size_t)in_x, y = m->box.y0 + (size_t)in_y;
     UfMatch best = m->match[p];
     uint64_t state = random_start(m, p);
-    consider_neighbour(m, p, step, 0, &best);
-    consider_neighbour(m, p, -step, 0, &best);
-    consider_neighbour(m, p, 0, step, &best);
-    consider_neighbour(m, p, 0, -step, &best);
+    consider_neighbour(m, in_x, in_y, step, 0, &best);
+    consider_neighbour(m, in_x, in_y, -step, 0, &best);
+    consider_neighbour(m, in_x, in_y, 0, step, &best);
+    consider_neighbour(m, in_x, in_y, 0, -step, &best);
     for (int i = 0; is_wide && i < REPEAT_TRIES && m->repeats->count > 0; i++) {
         UfShift shift = m->repeats->shift[random_below(&state, m->repeats->count)];
         consider(m, x, y, shift.dx, shift.dy, &best);

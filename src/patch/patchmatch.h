@@ -15,21 +15,30 @@
 /* Patches are (2 UF_PATCH_REACH + 1)^2 pixels. */
 #define UF_PATCH_REACH 3
 
-/* A place's choice: copy from (x + dx, y + dy). */
+/* A place's choice: copy from (x + dx, y + dy). A canvas is at most 32767 pixels wide and high. */
 typedef struct UfMatch {
-    int dx, dy;
-    float distance; /* sum of squared differences over the patch; INFINITY: none yet */
+    int16_t dx, dy;
+    uint32_t distance; /* sum of squared differences of codes over the patch; UF_NO_DISTANCE: none yet */
 } UfMatch;
+#define UF_NO_DISTANCE UINT32_MAX
 
 typedef struct UfMatcher {
     const UfCanvas *canvas;
+    /*
+     * The canvas's values as whole numbers from -2047 to 2047, in which patches are compared: (value - its
+     * channel's centre) x scale, so that the ring's texture takes up the range. Sums are exact, so the result
+     * is the same whatever they are summed with, and half as many bytes are read.
+     */
+    int16_t *code; /* canvas size x 4 */
+    float centre[4], scale;
     UfBox box;             /* the places: all patch centres whose patch touches the hole */
     uint8_t *is_place;     /* box width x box height */
     uint8_t *is_valid;     /* canvas size: the whole patch about this pixel is source */
     UfMatch *match, *next; /* box width x box height */
     const UfRepeats *repeats;
-    size_t *valid_list; /* indices of valid centres */
+    uint32_t *valid_list; /* indices of valid centres */
     size_t valid_count;
+    uint8_t *scratch; /* while it is made */
     unsigned seed;
     unsigned round; /* counts up: different tries each time */
     int threads;
@@ -41,7 +50,9 @@ UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, uns
 void uf_matcher_clear(UfMatcher *matcher);
 /* Random valid choices, or those of a matcher at half the size, doubled where that is valid. */
 void uf_matcher_start(UfMatcher *matcher, const UfMatcher *coarse);
-/* Distances anew, after the canvas has changed. */
+/* The codes of `count` pixels from number `first` on anew, after their values have changed. */
+void uf_matcher_code(UfMatcher *matcher, size_t first, size_t count);
+/* Distances anew, after the codes have changed. */
 void uf_matcher_measure(UfMatcher *matcher);
 /*
  * One round: propagation over `step` pixels and random tries within `radius` pixels; when it is wide, repeats

@@ -75,12 +75,12 @@ static UfStatus load(const UfFloorPlane *plane, const UfPlatePhoto *photo, const
     if (plane->canvas.width <= MATCH_SIDE)
         status = copy_canvas(&plane->canvas, &m->floor, report);
     else {
-        status = uf_canvas_halve(&plane->canvas, &m->floor, report);
+        status = uf_canvas_halve(&plane->canvas, threads, &m->floor, report);
         m->factor = 2;
     }
     while (status == UF_OK && m->floor.width > MATCH_SIDE) {
         UfCanvas half = {0};
-        status = uf_canvas_halve(&m->floor, &half, report);
+        status = uf_canvas_halve(&m->floor, threads, &half, report);
         uf_canvas_clear(&m->floor);
         m->floor = half;
         m->factor *= 2;

@@ -2,9 +2,11 @@
  */
 #include "patch/poisson.h"
 
+#include <omp.h>
 #include <stdbool.h>
 
 #include "base/memory.h"
+#include "patch/four.h"
 
 #define MAX_LEVELS      16
 #define SWEEPS          3
@@ -39,21 +41,24 @@ static int neighbours(const Level *l, size_t x, size_t y, size_t *out)
 }
 
 /* A cell with four neighbours: nearly all have. */
-static void relax_inside(const Level *l, size_t i)
+static bool is_inside(const Level *l, size_t x, size_t y)
 {
-    const float *u = l->u + 4 * i, *above = u - 4 * l->width, *below = u + 4 * l->width;
-    const float share = 1 / (4 + l->hold);
-    float value[4]; /* of its own, so that four channels are one vector */
-    for (size_t c = 0; c < 4; c++)
-        value[c] = (*(u + c - 4) + u[c + 4] + above[c] + below[c] - l->f[4 * i + c]) * share;
-    memcpy(l->u + 4 * i, value, sizeof value);
+    return x > 0 && y > 0 && x + 1 < l->width && y + 1 < l->height;
+}
+
+static inline UfFour sum_around(const Level *l, size_t i)
+{
+    const float *u = l->u + 4 * i;
+    return uf_four_load(u - 4) + uf_four_load(u + 4) + uf_four_load(u - 4 * l->width) +
+           uf_four_load(u + 4 * l->width);
 }
 
 static void relax(const Level *l, size_t x, size_t y)
 {
     size_t near[4], i = y * l->width + x;
-    if (x > 0 && y > 0 && x + 1 < l->width && y + 1 < l->height) {
-        relax_inside(l, i);
+    if (is_inside(l, x, y)) {
+        uf_four_store(l->u + 4 * i,
+                      (sum_around(l, i) - uf_four_load(l->f + 4 * i)) * uf_four_of(1 / (4 + l->hold)));
         return;
     }
     int count = neighbours(l, x, y, near);
@@ -65,28 +70,53 @@ static void relax(const Level *l, size_t x, size_t y)
     }
 }
 
+static void relax_row(const Level *l, size_t y, size_t colour)
+{
+    const uint8_t *is_hole = l->is_hole + y * l->width;
+    for (size_t x = (y + colour) % 2; x < l->width; x += 2)
+        if (is_hole[x])
+            relax(l, x, y);
+}
+
+/*
+ * First all red cells, then all black ones; a row's black ones follow as soon as the red ones about them are
+ * done, so that the memory is gone through once. Each thread leaves its outermost rows until the others' red
+ * ones are done.
+ */
 static void sweep(const Level *l, int threads)
 {
-    for (size_t colour = 0; colour < 2; colour++) {
-#pragma omp parallel for schedule(static) num_threads(threads) if (l->height > 64)
-        for (size_t y = 0; y < l->height; y++)
-            for (size_t x = (y + colour) % 2; x < l->width; x += 2)
-                if (l->is_hole[y * l->width + x])
-                    relax(l, x, y);
+#pragma omp parallel num_threads(threads) if (l->height > 64)
+    {
+        size_t count = (size_t)omp_get_num_threads(), me = (size_t)omp_get_thread_num();
+        size_t from = l->height * me / count, to = l->height * (me + 1) / count;
+        for (size_t y = from; y < to; y++) {
+            relax_row(l, y, 0);
+            if (y > from + 1)
+                relax_row(l, y - 1, 1);
+        }
+#pragma omp barrier
+        if (to > from)
+            relax_row(l, from, 1);
+        if (to > from + 1)
+            relax_row(l, to - 1, 1);
     }
 }
 
-/* f - (Laplace(u) - hold u) of one cell added to `sum`. */
-static void add_residual(const Level *l, size_t x, size_t y, float *sum)
+/* f - (Laplace(u) - hold u) of one cell. */
+static inline UfFour residual(const Level *l, size_t x, size_t y)
 {
     size_t near[4], i = y * l->width + x;
-    int count = neighbours(l, x, y, near);
-    for (size_t c = 0; c < 4; c++) {
-        float laplace = -((float)count + l->hold) * l->u[4 * i + c];
+    UfFour sum = {0};
+    float own = 4 + l->hold;
+    if (is_inside(l, x, y)) {
+        sum = sum_around(l, i);
+    } else {
+        int count = neighbours(l, x, y, near);
         for (int n = 0; n < count; n++)
-            laplace += l->u[4 * near[n] + c];
-        sum[c] += l->f[4 * i + c] - laplace;
+            sum += uf_four_load(l->u + 4 * near[n]);
+        own = (float)count + l->hold;
     }
+    return uf_four_load(l->f + 4 * i) - sum + uf_four_of(own) * uf_four_load(l->u + 4 * i);
 }
 
 /* A coarse cell's right side is the sum of its four residuals: the mean, times the square of the doubled
@@ -99,8 +129,10 @@ static void restrict_residual(const Level *fine, const Level *coarse, int thread
     for (size_t Y = 0; Y < coarse->height; Y++)
         for (size_t y = 2 * Y; y < 2 * Y + 2 && y < fine->height; y++)
             for (size_t x = 0; x < fine->width; x++)
-                if (fine->is_hole[y * fine->width + x])
-                    add_residual(fine, x, y, coarse->own_f + 4 * (Y * coarse->width + x / 2));
+                if (fine->is_hole[y * fine->width + x]) {
+                    float *sum = coarse->own_f + 4 * (Y * coarse->width + x / 2);
+                    uf_four_store(sum, uf_four_load(sum) + residual(fine, x, y));
+                }
 }
 
 /* Bilinear: 9, 3, 3, 1 sixteenths of the four nearest coarse cells. */
@@ -109,10 +141,12 @@ static void prolong_cell(const Level *coarse, const Level *fine, size_t x, size_
     size_t X = x / 2, Y = y / 2;
     size_t X2 = x % 2 == 0 ? (X > 0 ? X - 1 : X) : (X + 1 < coarse->width ? X + 1 : X);
     size_t Y2 = y % 2 == 0 ? (Y > 0 ? Y - 1 : Y) : (Y + 1 < coarse->height ? Y + 1 : Y);
-    const float *a = coarse->u + 4 * (Y * coarse->width + X), *b = coarse->u + 4 * (Y * coarse->width + X2);
-    const float *d = coarse->u + 4 * (Y2 * coarse->width + X), *e = coarse->u + 4 * (Y2 * coarse->width + X2);
-    for (size_t c = 0; c < 4; c++)
-        fine->u[4 * (y * fine->width + x) + c] += (9 * a[c] + 3 * b[c] + 3 * d[c] + e[c]) / 16;
+    const float *row = coarse->u + 4 * Y * coarse->width, *other = coarse->u + 4 * Y2 * coarse->width;
+    float *u = fine->u + 4 * (y * fine->width + x);
+    UfFour sides = uf_four_load(row + 4 * X2) + uf_four_load(other + 4 * X);
+    UfFour sum =
+        uf_four_of(9) * uf_four_load(row + 4 * X) + uf_four_of(3) * sides + uf_four_load(other + 4 * X2);
+    uf_four_store(u, uf_four_load(u) + uf_four_of(1 / 16.0F) * sum);
 }
 
 static void prolong(const Level *coarse, const Level *fine, int threads)

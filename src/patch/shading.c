@@ -160,26 +160,51 @@ UfStatus uf_shading_fit(const UfCanvas *canvas, UfShading *out, UfReport *report
     return UF_OK;
 }
 
-static void scale(const UfShading *shading, UfCanvas *canvas, double sign)
+/*
+ * Along a row the logarithm of the light is a parabola, so from pixel to pixel the light is multiplied by a
+ * factor that is itself multiplied by a constant. After 4096 pixels the error is some 1e-9.
+ */
+typedef struct Run {
+    double light, factor, change;
+} Run;
+
+static Run run_of(const UfCanvas *canvas, const double *term, double sign, size_t x_px, size_t y_px)
 {
-#pragma omp parallel for schedule(static)
-    for (size_t y = 0; y < canvas->height; y++)
-        for (size_t x = 0; x < canvas->width; x++) {
-            double b[TERMS];
-            basis(canvas, x, y, b);
+    double b[TERMS], here, next, after;
+    basis(canvas, x_px, y_px, b);
+    here = evaluate(term, b);
+    basis(canvas, x_px + 1, y_px, b);
+    next = evaluate(term, b);
+    basis(canvas, x_px + 2, y_px, b);
+    after = evaluate(term, b);
+    return (Run){exp(sign * here), exp(sign * (next - here)), exp(sign * (after - 2 * next + here))};
+}
+
+static void scale(const UfShading *shading, UfBox box, double sign, int threads, UfCanvas *canvas)
+{
+    const double most = exp(MOST_LOG), least = 1 / most;
+#pragma omp parallel for schedule(static) num_threads(threads)
+    for (size_t y = box.y0; y < box.y1; y++) {
+        Run run[3];
+        float *value = canvas->value + 4 * (y * canvas->width + box.x0);
+        for (size_t c = 0; c < 3; c++)
+            run[c] = run_of(canvas, shading->term[c], sign, box.x0, y);
+        for (size_t x = box.x0; x < box.x1; x++, value += 4)
             for (size_t c = 0; c < 3; c++) {
-                double light = fmin(fmax(evaluate(shading->term[c], b), -MOST_LOG), MOST_LOG);
-                canvas->value[4 * (y * canvas->width + x) + c] *= expf((float)(sign * light));
+                double light = run[c].light < most ? run[c].light : most;
+                value[c] *= (float)(light > least ? light : least);
+                run[c].light *= run[c].factor;
+                run[c].factor *= run[c].change;
             }
-        }
+    }
 }
 
-void uf_shading_remove(const UfShading *shading, UfCanvas *canvas)
+void uf_shading_remove(const UfShading *shading, int threads, UfCanvas *canvas)
 {
-    scale(shading, canvas, -1);
+    scale(shading, (UfBox){0, 0, canvas->width, canvas->height}, -1, threads, canvas);
 }
 
-void uf_shading_restore(const UfShading *shading, UfCanvas *canvas)
+void uf_shading_restore(const UfShading *shading, UfBox box, int threads, UfCanvas *canvas)
 {
-    scale(shading, canvas, 1);
+    scale(shading, box, 1, threads, canvas);
 }

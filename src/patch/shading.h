@@ -17,8 +17,8 @@ typedef struct UfShading {
  * is. UF_ERROR_UNCLEAR when there are too few sources.
  */
 UfStatus uf_shading_fit(const UfCanvas *canvas, UfShading *out, UfReport *report);
-/* Divides all values by the light, and multiplies them again. */
-void uf_shading_remove(const UfShading *shading, UfCanvas *canvas);
-void uf_shading_restore(const UfShading *shading, UfCanvas *canvas);
+/* Divides all values by the light, and multiplies those in the box again. */
+void uf_shading_remove(const UfShading *shading, int threads, UfCanvas *canvas);
+void uf_shading_restore(const UfShading *shading, UfBox box, int threads, UfCanvas *canvas);
 
 #endif
