@@ -27,9 +27,9 @@ static size_t nodes(const UfGridCut *g)
 }
 
 /* The framed grid's index of a node of the caller's. */
-static size_t framed(const UfGridCut *g, size_t node)
+static size_t framed(const UfGridCut *g, size_t x, size_t y)
 {
-    return (node / g->width + 1) * g->stride + node % g->width + 1;
+    return (y + 1) * g->stride + x + 1;
 }
 
 void uf_gridcut_free(UfGridCut **cut)
@@ -83,19 +83,19 @@ void uf_gridcut_reset(UfGridCut *g)
     memset(g->terminal, 0, nodes(g) * sizeof *g->terminal);
 }
 
-void uf_gridcut_add_node(UfGridCut *g, size_t node, int32_t if_source, int32_t if_sink)
+void uf_gridcut_add_node(UfGridCut *g, size_t x, size_t y, int32_t if_source, int32_t if_sink)
 {
-    g->terminal[framed(g, node)] += if_sink - if_source;
+    g->terminal[framed(g, x, y)] += if_sink - if_source;
 }
 
-void uf_gridcut_add_edge(UfGridCut *g, size_t node, int direction, int32_t capacity)
+void uf_gridcut_add_edge(UfGridCut *g, size_t x, size_t y, int direction, int32_t capacity)
 {
-    g->edge[framed(g, node) * UF_GRID_DIRECTIONS + (size_t)direction] += capacity;
+    g->edge[framed(g, x, y) * UF_GRID_DIRECTIONS + (size_t)direction] += capacity;
 }
 
-bool uf_gridcut_is_sink(const UfGridCut *g, size_t node)
+bool uf_gridcut_is_sink(const UfGridCut *g, size_t x, size_t y)
 {
-    return g->tree[framed(g, node)] == SINK;
+    return g->tree[framed(g, x, y)] == SINK;
 }
 
 static size_t neighbour(const UfGridCut *g, size_t node, int direction)

@@ -25,12 +25,12 @@ void uf_gridcut_free(UfGridCut **cut);
 /* Forgets all capacities. */
 void uf_gridcut_reset(UfGridCut *cut);
 /* Adds cost `if_sink` for the node on the sink's side and `if_source` on the source's. Any sign. */
-void uf_gridcut_add_node(UfGridCut *cut, size_t node, int32_t if_source, int32_t if_sink);
+void uf_gridcut_add_node(UfGridCut *cut, size_t x, size_t y, int32_t if_source, int32_t if_sink);
 /* Capacity (>= 0) from a node to its neighbour: the cost of the node on the source's side, the neighbour not.
  */
-void uf_gridcut_add_edge(UfGridCut *cut, size_t node, int direction, int32_t capacity);
+void uf_gridcut_add_edge(UfGridCut *cut, size_t x, size_t y, int direction, int32_t capacity);
 void uf_gridcut_solve(UfGridCut *cut);
 /* After solving: free nodes count as the source's. */
-bool uf_gridcut_is_sink(const UfGridCut *cut, size_t node);
+bool uf_gridcut_is_sink(const UfGridCut *cut, size_t x, size_t y);
 
 #endif

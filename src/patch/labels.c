@@ -29,35 +29,50 @@ typedef struct Labelling {
     int32_t price[MAX_LABELS]; /* of a place that takes it */
     int count;
     int16_t *label; /* of each place; -1: none */
+    /* While a label is tried: how unlike the place is with it and with its own, and whether it leads into the
+     * picture.
+     */
+    float *apart;
+    uint8_t *leads;
     UfGridCut *cut;
     size_t width, height; /* of the box */
 } Labelling;
 
-/* Where a shift leads from a place. */
-typedef struct Spot {
-    long x, y;
-} Spot;
+/* A place, by its column and row in the box. */
+typedef struct Place {
+    size_t x, y, index;
+} Place;
 
-static Spot shifted_spot(const Labelling *l, size_t place, UfShift shift)
+static Place place_at(const Labelling *l, size_t x, size_t y)
 {
-    size_t width = l->width > 0 ? l->width : 1;
-    return (Spot){(long)(l->matcher->box.x0 + place % width) + shift.dx,
-                  (long)(l->matcher->box.y0 + place / width) + shift.dy};
+    return (Place){x, y, y * l->width + x};
 }
 
-static const float *value_at(const Labelling *l, size_t place, UfShift shift)
+/* Does a shift lead at least `margin` pixels into the canvas? */
+static bool leads_inside(const Labelling *l, Place p, UfShift shift, long margin)
 {
     const UfMatcher *m = l->matcher;
-    Spot at = shifted_spot(l, place, shift);
-    return m->canvas->value + 4 * ((size_t)at.y * m->canvas->width + (size_t)at.x);
+    long x = (long)(m->box.x0 + p.x) + shift.dx, y = (long)(m->box.y0 + p.y) + shift.dy;
+    return x >= margin && y >= margin && x + margin < (long)m->canvas->width &&
+           y + margin < (long)m->canvas->height;
 }
 
-static bool leads_to_source(const Labelling *l, size_t place, int label)
+/* The canvas's pixel that a shift leads to. */
+static size_t pixel_of(const Labelling *l, Place p, UfShift shift)
 {
     const UfMatcher *m = l->matcher;
-    Spot at = shifted_spot(l, place, l->shift[label]);
-    return at.x >= 0 && at.y >= 0 && at.x < (long)m->canvas->width && at.y < (long)m->canvas->height &&
-           m->is_valid[(size_t)at.y * m->canvas->width + (size_t)at.x];
+    long x = (long)(m->box.x0 + p.x) + shift.dx, y = (long)(m->box.y0 + p.y) + shift.dy;
+    return (size_t)(y * (long)m->canvas->width + x);
+}
+
+static const float *value_at(const Labelling *l, Place p, int label)
+{
+    return l->matcher->canvas->value + 4 * pixel_of(l, p, l->shift[label]);
+}
+
+static bool leads_to_source(const Labelling *l, Place p, int label)
+{
+    return leads_inside(l, p, l->shift[label], 0) && l->matcher->is_valid[pixel_of(l, p, l->shift[label])];
 }
 
 static float apart(const float *a, const float *b)
@@ -67,75 +82,99 @@ static float apart(const float *a, const float *b)
 }
 
 /* What a place pays for a shift: its price; on the known rim, also how far the copy is from the picture. */
-static int32_t place_cost(const Labelling *l, size_t place, int label)
+static int32_t place_cost(const Labelling *l, Place p, int label)
 {
-    const UfMatcher *m = l->matcher;
-    if (!leads_to_source(l, place, label))
+    const UfCanvas *canvas = l->matcher->canvas;
+    size_t here = pixel_of(l, p, (UfShift){0, 0});
+    if (!leads_to_source(l, p, label))
         return FORBIDDEN;
-    UfShift none = {0, 0};
-    Spot at = shifted_spot(l, place, none);
-    if (m->canvas->cell[(size_t)at.y * m->canvas->width + (size_t)at.x] != UF_CELL_SOURCE)
+    if (canvas->cell[here] != UF_CELL_SOURCE)
         return l->price[label];
-    return l->price[label] + (int32_t)(RIM_WEIGHT * SCALE *
-                                       apart(value_at(l, place, l->shift[label]), value_at(l, place, none)));
+    return l->price[label] +
+           (int32_t)(RIM_WEIGHT * SCALE * apart(value_at(l, p, label), canvas->value + 4 * here));
 }
 
-/* How much the seam between two neighbours with different shifts shows. */
-static int32_t seam_cost(const Labelling *l, size_t p, size_t q, int a, int b)
+static bool in_picture(const Labelling *l, Place p, int label)
 {
-    if (a == b)
-        return 0;
-    UfShift sa = l->shift[a], sb = l->shift[b];
-    return 1 + (int32_t)(SCALE * (apart(value_at(l, p, sa), value_at(l, p, sb)) +
-                                  apart(value_at(l, q, sa), value_at(l, q, sb))));
+    return leads_inside(l, p, l->shift[label], 1);
 }
 
-static bool in_picture(const Labelling *l, size_t place, int label)
+/* How much a seam shows that runs between two places, by how unlike the two shifts are at each of them. */
+static int32_t seam_cost(float at_p, float at_q)
 {
-    const UfMatcher *m = l->matcher;
-    Spot at = shifted_spot(l, place, l->shift[label]);
-    return at.x >= 1 && at.y >= 1 && at.x + 1 < (long)m->canvas->width && at.y + 1 < (long)m->canvas->height;
+    return 1 + (int32_t)(SCALE * (at_p + at_q));
 }
 
-/* The pair's terms when each keeps its label (source side) or takes `alpha` (sink side); Kolmogorov and Zabih
- * 2004. */
-static void add_pair(Labelling *l, size_t p, size_t q, int direction, int alpha)
+/*
+ * The pair's terms when each keeps its label (source side) or takes `alpha` (sink side); Kolmogorov and Zabih
+ * 2004. Most pairs have the same label: then what has been found of each place is all that is asked.
+ */
+static void add_pair(Labelling *l, Place p, Place q, int direction, int alpha)
 {
-    int fp = l->label[p], fq = l->label[q];
-    if (!in_picture(l, p, alpha) || !in_picture(l, q, alpha) || !in_picture(l, p, fq) ||
-        !in_picture(l, q, fp))
+    int fp = l->label[p.index], fq = l->label[q.index];
+    if (!l->leads[p.index] || !l->leads[q.index])
         return;
-    int32_t keep = seam_cost(l, p, q, fp, fq);
-    int32_t q_takes = seam_cost(l, p, q, fp, alpha);
-    int32_t p_takes = seam_cost(l, p, q, alpha, fq);
+    int32_t keep = 0, q_takes = 0, p_takes = 0;
+    if (fp == fq) {
+        if (!in_picture(l, p, fp) || !in_picture(l, q, fp))
+            return;
+        q_takes = p_takes = fp == alpha ? 0 : seam_cost(l->apart[p.index], l->apart[q.index]);
+    } else {
+        if (!in_picture(l, p, fq) || !in_picture(l, q, fp))
+            return;
+        keep = seam_cost(apart(value_at(l, p, fp), value_at(l, p, fq)),
+                         apart(value_at(l, q, fp), value_at(l, q, fq)));
+        if (fp != alpha)
+            q_takes = seam_cost(l->apart[p.index], apart(value_at(l, q, fp), value_at(l, q, alpha)));
+        if (fq != alpha)
+            p_takes = seam_cost(apart(value_at(l, p, alpha), value_at(l, p, fq)), l->apart[q.index]);
+    }
     if (q_takes + p_takes < keep) /* rounding only: a metric fulfils it */
         p_takes = keep - q_takes;
     /* keep both: `keep`; only q takes: q_takes; only p takes: p_takes; both: 0 */
-    uf_gridcut_add_node(l->cut, p, keep, p_takes);
-    uf_gridcut_add_node(l->cut, q, 0, -p_takes);
-    uf_gridcut_add_edge(l->cut, p, direction, q_takes + p_takes - keep);
+    uf_gridcut_add_node(l->cut, p.x, p.y, keep, p_takes);
+    uf_gridcut_add_node(l->cut, q.x, q.y, 0, -p_takes);
+    uf_gridcut_add_edge(l->cut, p.x, p.y, direction, q_takes + p_takes - keep);
+}
+
+/* What is asked of each place when a label is tried. */
+static void look_at_places(Labelling *l, int alpha)
+{
+    for (size_t y = 0; y < l->height; y++)
+        for (size_t x = 0; x < l->width; x++) {
+            Place p = place_at(l, x, y);
+            int label = l->label[p.index];
+            l->leads[p.index] = label >= 0 && in_picture(l, p, alpha);
+            if (l->leads[p.index] && in_picture(l, p, label))
+                l->apart[p.index] = apart(value_at(l, p, label), value_at(l, p, alpha));
+        }
 }
 
 /* One expansion; true when something changed. */
 static bool expand(Labelling *l, int alpha)
 {
-    size_t width = l->width, count = width * l->height;
     bool has_changed = false;
     uf_gridcut_reset(l->cut);
-    for (size_t p = 0, x = 0; p < count; p++, x = x + 1 < width ? x + 1 : 0) {
-        if (l->label[p] < 0)
-            continue;
-        uf_gridcut_add_node(l->cut, p, place_cost(l, p, l->label[p]), place_cost(l, p, alpha));
-        if (x + 1 < width && l->label[p + 1] >= 0)
-            add_pair(l, p, p + 1, UF_GRID_RIGHT, alpha);
-        if (p + width < count && l->label[p + width] >= 0)
-            add_pair(l, p, p + width, UF_GRID_DOWN, alpha);
-    }
+    look_at_places(l, alpha);
+    for (size_t y = 0; y < l->height; y++)
+        for (size_t x = 0; x < l->width; x++) {
+            Place p = place_at(l, x, y);
+            if (l->label[p.index] < 0)
+                continue;
+            uf_gridcut_add_node(l->cut, x, y, place_cost(l, p, l->label[p.index]), place_cost(l, p, alpha));
+            if (x + 1 < l->width && l->label[p.index + 1] >= 0)
+                add_pair(l, p, place_at(l, x + 1, y), UF_GRID_RIGHT, alpha);
+            if (y + 1 < l->height && l->label[p.index + l->width] >= 0)
+                add_pair(l, p, place_at(l, x, y + 1), UF_GRID_DOWN, alpha);
+        }
     uf_gridcut_solve(l->cut);
-    for (size_t p = 0; p < count; p++)
-        if (l->label[p] >= 0 && l->label[p] != alpha && uf_gridcut_is_sink(l->cut, p)) {
-            l->label[p] = (int16_t)alpha;
-            has_changed = true;
+    for (size_t y = 0; y < l->height; y++)
+        for (size_t x = 0; x < l->width; x++) {
+            int16_t *label = &l->label[y * l->width + x];
+            if (*label >= 0 && *label != alpha && uf_gridcut_is_sink(l->cut, x, y)) {
+                *label = (int16_t)alpha;
+                has_changed = true;
+            }
         }
     return has_changed;
 }
@@ -168,7 +207,7 @@ static void start_labels(Labelling *l)
     for (size_t p = 0; p < l->width * l->height; p++) {
         l->label[p] = -1;
         for (int i = 0; l->matcher->is_place[p] && l->label[p] < 0 && i < l->count; i++)
-            if (leads_to_source(l, p, i))
+            if (leads_to_source(l, place_at(l, p % l->width, p / l->width), i))
                 l->label[p] = (int16_t)i;
     }
 }
@@ -194,9 +233,11 @@ UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
         return status;
     l.cut = cut;
     l.label = uf_alloc(l.width * l.height, sizeof *l.label);
-    if (l.label == NULL) {
-        uf_gridcut_free(&cut);
-        return uf_fail_memory(report);
+    l.apart = uf_alloc_zero(l.width * l.height, sizeof *l.apart);
+    l.leads = uf_alloc(l.width * l.height, 1);
+    if (l.label == NULL || l.apart == NULL || l.leads == NULL) {
+        status = uf_fail_memory(report);
+        goto cleanup;
     }
     collect_shifts(&l);
     start_labels(&l);
@@ -213,7 +254,10 @@ UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
         if (l.label[p] >= 0)
             matcher->match[p] =
                 (UfMatch){(int16_t)l.shift[l.label[p]].dx, (int16_t)l.shift[l.label[p]].dy, UF_NO_DISTANCE};
+cleanup:
     free(l.label);
+    free(l.apart);
+    free(l.leads);
     uf_gridcut_free(&cut);
-    return UF_OK;
+    return status;
 }

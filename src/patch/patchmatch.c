@@ -181,7 +181,7 @@ static size_t random_below(uint64_t *state, size_t limit)
 static inline __m128i row_distance(const int16_t *a, const int16_t *b)
 {
     __m128i sum = _mm_setzero_si128();
-    for (int k = 0; k < 3; k++) {
+    for (size_t k = 0; k < 3; k++) {
         __m128i d = _mm_sub_epi16(_mm_loadu_si128((const __m128i *)(const void *)(a + 8 * k)),
                                   _mm_loadu_si128((const __m128i *)(const void *)(b + 8 * k)));
         sum = _mm_add_epi32(sum, _mm_madd_epi16(d, d));

@@ -106,7 +106,6 @@ static void back(Field *f, fftw_complex *spectrum)
 static void add_channel(Field *f, const UfCanvas *canvas, size_t c)
 {
     double mean = source_mean(canvas, c);
-    transform(f, canvas, c, mean, 0, f->mask);
     transform(f, canvas, c, mean, 1, f->value);
     transform(f, canvas, c, mean, 2, f->square);
     for (size_t i = 0; i < bins(f); i++) {
@@ -121,9 +120,8 @@ static void add_channel(Field *f, const UfCanvas *canvas, size_t c)
         f->cross[i] += f->space[i] / (double)cells(f);
 }
 
-static void count_overlap(Field *f, const UfCanvas *canvas)
+static void count_overlap(Field *f)
 {
-    transform(f, canvas, 0, 0, 0, f->mask);
     for (size_t i = 0; i < bins(f); i++) {
         f->mask[i][0] = f->mask[i][0] * f->mask[i][0] + f->mask[i][1] * f->mask[i][1];
         f->mask[i][1] = 0;
@@ -133,24 +131,31 @@ static void count_overlap(Field *f, const UfCanvas *canvas)
         f->overlap[i] = f->space[i] / (double)cells(f);
 }
 
+/* The sums become means, where enough overlaps. */
+static void divide_by_overlap(Field *f)
+{
+    double least = MIN_OVERLAP * f->overlap[0];
+    for (size_t i = 0; i < cells(f); i++)
+        f->cross[i] = f->overlap[i] < least ? INFINITY : f->cross[i] / f->overlap[i];
+}
+
+/* -width < dx < width, and so the rows */
 static double difference(const Field *f, int dx, int dy)
 {
-    size_t x = (size_t)((dx + f->width) % f->width);
-    size_t y = (size_t)((dy + f->height) % f->height);
-    size_t i = y * (size_t)f->width + x;
-    if (f->overlap[i] < MIN_OVERLAP * f->overlap[0])
-        return INFINITY;
-    return f->cross[i] / f->overlap[i];
+    int x = dx < 0 ? dx + f->width : dx, y = dy < 0 ? dy + f->height : dy;
+    return f->cross[(size_t)y * (size_t)f->width + (size_t)x];
 }
 
 static bool is_minimum(const Field *f, int dx, int dy)
 {
     double here = difference(f, dx, dy);
+    if (!isfinite(here))
+        return false;
     for (int y = -1; y <= 1; y++)
         for (int x = -1; x <= 1; x++)
             if ((x != 0 || y != 0) && difference(f, dx + x, dy + y) < here)
                 return false;
-    return isfinite(here);
+    return true;
 }
 
 /* Puts a shift into a sorted list of at most `limit`, whose members stay apart. */
@@ -217,9 +222,23 @@ static double variance_of(const UfCanvas *canvas)
     return count > 0 ? sum / count : 0;
 }
 
+/* The next size without a large prime factor, of which transforms are slow. */
+static int smooth_size(int size)
+{
+    for (;; size++) {
+        int rest = size;
+        for (int prime = 2; prime <= 7; prime++)
+            while (rest % prime == 0)
+                rest /= prime;
+        if (rest == 1)
+            return size;
+    }
+}
+
 UfStatus uf_repeats_find(const UfCanvas *canvas, UfRepeats *out, UfReport *report)
 {
-    Field f = {.width = (int)(2 * canvas->width), .height = (int)(2 * canvas->height)};
+    Field f = {.width = smooth_size((int)(2 * canvas->width)),
+               .height = smooth_size((int)(2 * canvas->height))};
     UfRepeats found = {0};
     double variance = variance_of(canvas);
     if (!field_allocate(&f)) {
@@ -227,9 +246,11 @@ UfStatus uf_repeats_find(const UfCanvas *canvas, UfRepeats *out, UfReport *repor
         return uf_fail_memory(report);
     }
     if (variance > 0) {
+        transform(&f, canvas, 0, 0, 0, f.mask);
         for (size_t c = 0; c < 3; c++)
             add_channel(&f, canvas, c);
-        count_overlap(&f, canvas);
+        count_overlap(&f);
+        divide_by_overlap(&f);
         double radius = hole_radius(canvas);
         pick(&f, canvas, variance, radius, INFINITY, &found);
         pick(&f, canvas, variance, MIN_SHIFT, radius, &found);
