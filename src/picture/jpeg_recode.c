@@ -47,8 +47,10 @@ UfStatus uf_jpeg_recoder_open(UfJpegRecoder *recoder, UfInput *input, UfReport *
     UfStatus status = uf_jpeg_open(source, input->stream, report);
     if (status == UF_OK) /* its warnings came when the picture was read */
         status = uf_jpeg_read_metadata(source, input->path, &recoder->metadata, NULL);
-    recoder->mcu_width_px = (size_t)source->max_h_samp_factor * DCTSIZE;
-    recoder->mcu_height_px = (size_t)source->max_v_samp_factor * DCTSIZE;
+    /* T.81 A.2.2: where there is but one component an MCU is one block, whatever its sampling factors say */
+    bool alone = source->num_components == 1;
+    recoder->mcu_width_px = (alone ? 1 : (size_t)source->max_h_samp_factor) * DCTSIZE;
+    recoder->mcu_height_px = (alone ? 1 : (size_t)source->max_v_samp_factor) * DCTSIZE;
     return status;
 }
 

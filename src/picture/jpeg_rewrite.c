@@ -58,7 +58,8 @@ static void copy_component(Rewriter *rewriter, int index, size_t column, size_t 
 {
     struct jpeg_decompress_struct *source = &rewriter->recoder.source, *reader = &rewriter->band.reader;
     const jpeg_component_info *component = &source->comp_info[index];
-    size_t h = (size_t)component->h_samp_factor, v = (size_t)component->v_samp_factor;
+    bool alone = source->num_components == 1;
+    size_t h = alone ? 1 : (size_t)component->h_samp_factor, v = alone ? 1 : (size_t)component->v_samp_factor;
     size_t x = column * h, y = row * v;
     size_t band_x = x - rewriter->band.left_px / rewriter->recoder.mcu_width_px * h;
     size_t columns = smaller(x + h, component->width_in_blocks),

@@ -87,10 +87,11 @@ static void blocks_close(Blocks *blocks)
 static bool meets(const Change *change, const Blocks *blocks, int number, size_t x, size_t y)
 {
     const jpeg_component_info *component = &blocks->jpeg.comp_info[number];
-    size_t mcu_width = (size_t)blocks->jpeg.max_h_samp_factor * 8;
-    size_t mcu_height = (size_t)blocks->jpeg.max_v_samp_factor * 8;
-    size_t left = x / (size_t)component->h_samp_factor * mcu_width;
-    size_t top = y / (size_t)component->v_samp_factor * mcu_height;
+    bool alone = blocks->jpeg.num_components == 1; /* then each block is an MCU */
+    size_t mcu_width = (alone ? 1 : (size_t)blocks->jpeg.max_h_samp_factor) * 8;
+    size_t mcu_height = (alone ? 1 : (size_t)blocks->jpeg.max_v_samp_factor) * 8;
+    size_t left = x / (alone ? 1 : (size_t)component->h_samp_factor) * mcu_width;
+    size_t top = y / (alone ? 1 : (size_t)component->v_samp_factor) * mcu_height;
     return left < (change->x1 + 7) / 8 * 8 && left + mcu_width > change->x0 / 8 * 8 &&
            top < (change->y1 + 7) / 8 * 8 && top + mcu_height > change->y0 / 8 * 8;
 }

@@ -15,13 +15,18 @@
 
 TestSuite(jpeg_splice, .init = folder_enter, .fini = folder_leave);
 
-static const char *const samplings[] = {"1x1", "2x1", "2x2", "1x2", "4x1", "grey"};
+static const char *const samplings[] = {"1x1", "2x1", "2x2", "1x2", "4x1", "grey", "grey 2x2", "grey 3x1"};
 /* -restart N: MCU rows, NB: MCUs; 7 divides no row of these pictures. */
 static const char *const codings[][3] = {
     {"-baseline"}, {"-optimize"}, {"-restart", "1"}, {"-restart", "7B"}, {"-restart", "2B", "-optimize"}};
 #define CODINGS (sizeof codings / sizeof *codings)
 #define WIDTH   150u
 #define HEIGHT  139u
+
+static bool is_grey(const char *sampling)
+{
+    return strncmp(sampling, "grey", 4) == 0;
+}
 
 static void make_pnm(size_t channels, unsigned seed, unsigned noise)
 {
@@ -37,8 +42,8 @@ static void make_pnm(size_t channels, unsigned seed, unsigned noise)
 
 static void make_jpeg(const char *sampling, const char *const coding[3])
 {
-    bool grey = strcmp(sampling, "grey") == 0;
-    const char *arguments[12] = {"cjpeg",    "-quality", "80", "-sample", grey ? "1x1" : sampling,
+    const char *factors = !is_grey(sampling) ? sampling : sampling[4] == ' ' ? sampling + 5 : "1x1";
+    const char *arguments[12] = {"cjpeg",    "-quality", "80", "-sample", factors,
                                  "-outfile", "base.jpg"};
     size_t count = 7;
     for (size_t i = 0; i < 3 && coding[i] != NULL; i++)
@@ -115,7 +120,7 @@ static void compare_ways(const char *what, bool must_serve)
 Test(jpeg_splice, gives_the_blocks_of_the_coefficient_way)
 {
     for (size_t s = 0; s < sizeof samplings / sizeof *samplings; s++) {
-        make_pnm(strcmp(samplings[s], "grey") == 0 ? 1 : 3, 7, 1);
+        make_pnm(is_grey(samplings[s]) ? 1 : 3, 7, 1);
         for (size_t c = 0; c < CODINGS; c++) {
             char what[64];
             snprintf(what, sizeof what, "%s %s %s", samplings[s], codings[c][0],
@@ -189,7 +194,7 @@ Test(jpeg_splice, rows_of_a_part_are_those_of_the_whole)
     static const char *const kinds[][3] = {
         {"-baseline"}, {"-restart", "7B"}, {"-optimize"}, {"-progressive"}};
     for (size_t s = 0; s < sizeof samplings / sizeof *samplings; s++) {
-        make_pnm(strcmp(samplings[s], "grey") == 0 ? 1 : 3, 11, 1);
+        make_pnm(is_grey(samplings[s]) ? 1 : 3, 11, 1);
         for (size_t k = 0; k < 4; k++) {
             char what[64];
             snprintf(what, sizeof what, "%s %s", samplings[s], kinds[k][0]);
@@ -277,7 +282,7 @@ Test(jpeg_splice, goes_on_where_reading_began)
         for (size_t c = 0; c < CODINGS; c++) {
             UfStatus status;
             UfPicture *copy = NULL;
-            make_pnm(strcmp(samplings[s], "grey") == 0 ? 1 : 3, 5, 1);
+            make_pnm(is_grey(samplings[s]) ? 1 : 3, 5, 1);
             make_jpeg(samplings[s], codings[c]);
             UfPicture *part = read_rows("base.jpg", 107, HEIGHT, &status);
             cr_assert_eq(status, UF_OK);
@@ -285,7 +290,7 @@ Test(jpeg_splice, goes_on_where_reading_began)
             change(part, touched, 0);
             cr_assert_eq(uf_picture_copy(part, &copy, NULL), UF_OK);
             compare_with_copy(part, copy, touched, samplings[s]);
-            make_pnm(strcmp(samplings[s], "grey") == 0 ? 1 : 3, 6, 1);
+            make_pnm(is_grey(samplings[s]) ? 1 : 3, 6, 1);
             make_jpeg(samplings[s], codings[c]);
             compare_with_copy(part, copy, touched, "another file");
             uf_touched_free(&touched);
