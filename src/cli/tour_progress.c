@@ -103,7 +103,12 @@ static void put_warnings(TourHost *host, const UfTourEvent *event)
 static void put_made(const UfTourEvent *event)
 {
     fprintf(stderr, "[%zu/%zu] ", event->done, event->total);
-    cli_put_text(stderr, event->path);
+    if (strstr(event->path, "/.underfoot/") != NULL) { /* a piece of the page, which nobody opens there */
+        cli_put_text(stderr, event->panorama);
+        fputs(", for the review page", stderr);
+    } else {
+        cli_put_text(stderr, event->path);
+    }
     fprintf(stderr, "  %.1f s\n", event->time_s);
 }
 
