@@ -22,6 +22,8 @@ typedef enum UfFill {
 } UfFill;
 
 #define UF_CAP_MAX_DEG 75.0
+#define UF_LOGO_CONTACT_MIN_DEG 0.2
+#define UF_LOGO_CONTACT_MAX_DEG 5.0
 
 /* Beside the cap, or instead of it, a painted mask and the shadow of camera and tripod can be covered. */
 typedef struct UfPatchOptions {
@@ -44,6 +46,7 @@ typedef struct UfPatchOptions {
     const UfPlate *plate;    /* for UF_FILL_FLOOR: a photograph of the bare floor, or NULL; borrowed */
     const UfPicture *logo;   /* laid flat on the floor over the fill, or NULL; borrowed */
     double logo_cap_rad;     /* half-angle of the circle that holds the whole logo; 0: cap_rad */
+    double logo_contact_rad; /* breadth of a soft shade round the logo, within the limits above; 0: none */
     double heading_rad;      /* longitude towards which the logo's top points */
     unsigned seed;           /* the same seed gives the same floor, and the same grain on a smooth fill */
     int threads;             /* 0: all cores; never changes the result */

@@ -23,6 +23,7 @@ enum {
     PATCH_PLATE_POINTS,
     PATCH_LOGO,
     PATCH_LOGO_CAP,
+    PATCH_LOGO_CONTACT,
     PATCH_HEADING,
     PATCH_FEATHER,
     PATCH_SEED
@@ -86,6 +87,11 @@ static const CliOption options[] = {
      .argument = "DEG",
      .range = {0, UF_CAP_MAX_DEG, true, false},
      .help = "half-angle of the circle round it (default: --cap)"},
+    {.name = "logo-contact",
+     .kind = CLI_ANGLE,
+     .argument = "DEG",
+     .range = {UF_LOGO_CONTACT_MIN_DEG, UF_LOGO_CONTACT_MAX_DEG, false, false},
+     .help = "a soft shade this broad round it (default none)"},
     {.name = "heading",
      .kind = CLI_ANGLE,
      .argument = "DEG",
@@ -145,6 +151,8 @@ static int check_usage(const CliLine *line)
     bool fills_cap = fill_of(line) != UF_FILL_NONE;
     if (!logo && values[PATCH_LOGO_CAP].given)
         return cli_wrong_usage(command, "--logo-cap is the size of a logo; add --logo FILE");
+    if (!logo && values[PATCH_LOGO_CONTACT].given)
+        return cli_wrong_usage(command, "--logo-contact shades the floor round a logo; add --logo FILE");
     if (!logo && values[PATCH_HEADING].given)
         return cli_wrong_usage(command, "--heading turns a logo; add --logo FILE");
     if (!logo && !fills_cap)
@@ -220,6 +228,7 @@ static UfPatchOptions patch_options(const CliLine *line, const UfPicture *logo, 
                             .shadow_width_m = values[PATCH_SHADOW_WIDTH].number,
                             .logo = logo,
                             .logo_cap_rad = uf_radians(values[PATCH_LOGO_CAP].number),
+                            .logo_contact_rad = uf_radians(values[PATCH_LOGO_CONTACT].number),
                             .heading_rad = uf_radians(values[PATCH_HEADING].number),
                             .seed = (unsigned)values[PATCH_SEED].number,
                             .threads = cli_threads(line)};

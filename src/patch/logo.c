@@ -12,6 +12,7 @@
 
 #include "base/memory.h"
 #include "base/report.h"
+#include "patch/logo_contact.h"
 #include "patch/over.h"
 #include "patch/rows.h"
 #include "picture/colour.h"
@@ -120,22 +121,49 @@ static size_t rings_of_logo(const UfCap *cap, double logo_cap_rad)
     return count > cap->height_px ? cap->height_px : count;
 }
 
-UfStatus uf_logo_lay(UfPicture *panorama, const UfPicture *logo, const UfCap *cap, double logo_cap_rad,
-                     double heading_rad, UfTouched *touched, size_t *rings, UfReport *report)
+static UfStatus lay_all(const Laying *l, const UfCap *cap, size_t rings, UfReport *report)
 {
-    Laying l = {
-        .panorama = panorama, .view = view_of_logo(logo, cap, logo_cap_rad, heading_rad), .touched = touched};
-    size_t count = rings_of_logo(cap, logo_cap_rad);
-    size_t top = uf_cap_first_row(cap, count), bottom = top + count;
+    size_t top = uf_cap_first_row(cap, rings), bottom = top + rings;
+    UfStatus status = UF_OK;
+    for (size_t y = top; status == UF_OK && y < bottom; y += BAND_ROWS)
+        status = lay_band(l, cap, y, bottom - y < BAND_ROWS ? bottom - y : BAND_ROWS, report);
+    return status;
+}
+
+/* Before the logo itself, its shade. */
+static UfStatus lay_contact(const Laying *logo, const UfCap *cap, double logo_cap_rad, double contact_rad,
+                            size_t *rings, UfReport *report)
+{
+    Laying shade = *logo; /* all borrowed but its picture */
+    double breadth = tan(logo_cap_rad + contact_rad) - tan(logo_cap_rad);
+    shade.logo = NULL;
+    UfStatus status = uf_logo_contact(logo->logo, &logo->view, breadth * logo->view.scale_px, &shade.logo,
+                                      &shade.view, report);
+    *rings = rings_of_logo(cap, uf_logo_contact_farthest_rad(logo_cap_rad, contact_rad));
+    if (status == UF_OK)
+        status = lay_all(&shade, cap, *rings, report);
+    uf_picture_free(&shade.logo);
+    return status;
+}
+
+UfStatus uf_logo_lay(UfPicture *panorama, const UfPatchOptions *options, const UfCap *cap,
+                     double logo_cap_rad, UfTouched *touched, size_t *rings, UfReport *report)
+{
+    Laying l = {.panorama = panorama,
+                .view = view_of_logo(options->logo, cap, logo_cap_rad, options->heading_rad),
+                .touched = touched};
+    size_t count = rings_of_logo(cap, logo_cap_rad), shaded = 0;
     UfStatus status = uf_transfer_create(panorama, &l.transfer, report);
     if (status == UF_OK)
-        status = uf_logo_colours(logo, panorama, &l.logo, report);
+        status = uf_logo_colours(options->logo, panorama, &l.logo, report);
     if (status == UF_OK)
         status = allocate_rows(&l, report);
-    for (size_t y = top; status == UF_OK && y < bottom; y += BAND_ROWS)
-        status = lay_band(&l, cap, y, bottom - y < BAND_ROWS ? bottom - y : BAND_ROWS, report);
+    if (status == UF_OK && options->logo_contact_rad > 0)
+        status = lay_contact(&l, cap, logo_cap_rad, options->logo_contact_rad, &shaded, report);
     if (status == UF_OK)
-        *rings = count;
+        status = lay_all(&l, cap, count, report);
+    if (status == UF_OK)
+        *rings = shaded > count ? shaded : count;
     laying_clear(&l);
     return status;
 }

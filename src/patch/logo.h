@@ -7,11 +7,11 @@
 #include "patch/cap.h"
 
 /*
- * Blends `logo` over the panorama: the circle of half-angle `logo_cap_rad` holds the whole rectangle, its top
- * points to `heading_rad`. Rows 0 .. *rings - 1 from the pole may have changed. Pixels outside the logo stay
- * as they are.
+ * Blends options->logo over the panorama: the circle of half-angle `logo_cap_rad` holds the whole rectangle,
+ * its top points to options->heading_rad; a shade round it, when asked for, first. Rows 0 .. *rings - 1 from
+ * the pole may have changed. Pixels outside logo and shade stay as they are.
  */
-UfStatus uf_logo_lay(UfPicture *panorama, const UfPicture *logo, const UfCap *cap, double logo_cap_rad,
-                     double heading_rad, UfTouched *touched, size_t *rings, UfReport *report);
+UfStatus uf_logo_lay(UfPicture *panorama, const UfPatchOptions *options, const UfCap *cap,
+                     double logo_cap_rad, UfTouched *touched, size_t *rings, UfReport *report);
 
 #endif

@@ -5,6 +5,7 @@
 #include "patch/cap.h"
 #include "patch/floor_plane.h"
 #include "patch/grain_spectrum.h"
+#include "patch/logo_contact.h"
 #include "patch/membrane_ring.h"
 #include "patch/membrane_slope.h"
 
@@ -14,6 +15,8 @@
 static double farthest_rad(const UfCap *cap, const UfPatchOptions *options)
 {
     double logo = options->logo_cap_rad > 0 ? options->logo_cap_rad : options->cap_rad;
+    if (options->logo_contact_rad > 0)
+        logo = uf_logo_contact_farthest_rad(logo, options->logo_contact_rad);
     double farthest = uf_cap_outer_rad(cap);
     if (options->fill == UF_FILL_FLOOR ||
         options->fill == UF_FILL_SMOOTH) /* where no floor is, it is filled smoothly */

@@ -49,6 +49,10 @@ static UfStatus check_angles(const UfPatchOptions *options, UfReport *report)
         return uf_fail(report, UF_ERROR_ARGUMENT,
                        "the logo's cap is %g degrees: give a half-angle above 0 and up to %g",
                        uf_degrees(options->logo_cap_rad), UF_CAP_MAX_DEG);
+    if (options->logo_contact_rad != 0 && !(options->logo_contact_rad >= uf_radians(UF_LOGO_CONTACT_MIN_DEG) &&
+                                            options->logo_contact_rad <= uf_radians(UF_LOGO_CONTACT_MAX_DEG)))
+        return uf_fail(report, UF_ERROR_ARGUMENT, "the logo's contact edge is %g degrees: give %g to %g, or 0 for none",
+                       uf_degrees(options->logo_contact_rad), UF_LOGO_CONTACT_MIN_DEG, UF_LOGO_CONTACT_MAX_DEG);
     return UF_OK;
 }
 
@@ -400,9 +404,9 @@ UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched 
     if (status == UF_OK && options->fill != UF_FILL_NONE)
         status = lay_fill(panorama, &cap, options, touched, &found, &fill_rings, report);
     if (status == UF_OK && options->logo != NULL)
-        status = uf_logo_lay(panorama, options->logo, &cap,
-                             options->logo_cap_rad > 0 ? options->logo_cap_rad : cap.cap_rad,
-                             options->heading_rad, touched, &logo_rings, report);
+        status = uf_logo_lay(panorama, options, &cap,
+                             options->logo_cap_rad > 0 ? options->logo_cap_rad : cap.cap_rad, touched,
+                             &logo_rings, report);
     if (status == UF_OK && result != NULL) {
         size_t rings = fill_rings > logo_rings ? fill_rings : logo_rings;
         found.cap_rad = cap.cap_rad;

@@ -309,6 +309,67 @@ Test(cli_patch, a_smaller_logo_leaves_the_fill_around_it)
     run_free(&run);
 }
 
+/* Rec. 601 luma, of which 4:2:0 keeps every pixel. */
+static double luma_at(const Pixels *p, size_t x, size_t y)
+{
+    return 0.299 * pixels_at(p, x, y, 0) + 0.587 * pixels_at(p, x, y, 1) + 0.114 * pixels_at(p, x, y, 2);
+}
+
+/* Print stays readable where colours are stored at half the size: its luma is within the coding's own noise. */
+Test(cli_patch, print_survives_a_4_2_0_jpeg)
+{
+    Run run = RUN_PROGRAM("sh", "-c", "djpeg " EARTH " | cjpeg -quality 90 -sample 2x2 >in.jpg");
+    cr_assert_eq(run.status, 0, "%s", run.err);
+    run_free(&run);
+    Pixels print = {.width = 256, .height = 256, .channels = 1, .bits = 8};
+    print.codes = calloc((size_t)256 * 256, sizeof *print.codes);
+    cr_assert_not_null(print.codes);
+    for (size_t i = 0; i < (size_t)256 * 256; i++) /* strokes of some four of the panorama's pixels */
+        print.codes[i] = (i % 256 / 8 * 7 + i / 2048 * 13) % 5 < 2 ? 255 : 0;
+    png_write("print.png", &print, NULL);
+    pixels_free(&print);
+    const char *outs[] = {"out.jpg", "out.png"};
+    for (size_t i = 0; i < 2; i++) {
+        run = RUN_UNDERFOOT("patch", "in.jpg", "-o", outs[i], "--cap", "20", "--fill", "#808080", "--logo", "print.png");
+        cr_assert_eq(run.status, 0, "%s", run.err);
+        run_free(&run);
+    }
+    Pixels coded = picture_decode("out.jpg"), exact = picture_decode("out.png");
+    double sum = 0, count = 0;
+    for (size_t y = 1024 - 75; y < 1024; y++)
+        for (size_t x = 0; x < 2048; x++, count++)
+            sum += pow(luma_at(&coded, x, y) - luma_at(&exact, x, y), 2);
+    double psnr = -10 * log10(sum / count);
+    cr_expect_gt(psnr, 30, "luma PSNR %g dB", psnr);
+    pixels_free(&coded);
+    pixels_free(&exact);
+}
+
+Test(cli_patch, logo_contact_shades_the_floor_round_it)
+{
+    write_logo("logo.png");
+    Run run = RUN_UNDERFOOT("patch", EARTH, "-o", "out.png", "--cap", "30", "--logo", "logo.png", "--logo-cap", "10",
+                            "--logo-contact", "3", "--fill", "#808080");
+    cr_assert_eq(run.status, 0, "%s", run.err);
+    run_free(&run);
+    Pixels after = picture_decode("out.png");
+    /* ahead the square's edge lies at atan(tan(10) / sqrt 2) = 7.11 degrees */
+    cr_expect(pixels_at(&after, 1024, edge_row(1024, 7.6), 1) < 0x78 / 255.0);
+    cr_expect_float_eq(pixels_at(&after, 1024, edge_row(1024, 12), 1), 0x80 / 255.0, 0.003);
+    pixels_free(&after);
+    static const char *const bad[][4] = {{"--logo-contact", "1", NULL, NULL}, /* no logo */
+                                         {"--logo", "logo.png", "--logo-contact", "0"},
+                                         {"--logo", "logo.png", "--logo-contact", "6"},
+                                         {"--logo", "logo.png", "--logo-contact", "wide"}};
+    for (size_t i = 0; i < 4; i++) {
+        run = RUN_UNDERFOOT("patch", EARTH, "-o", "no.png", "--cap", "30", bad[i][0], bad[i][1], bad[i][2], bad[i][3]);
+        cr_expect_eq(run.status, 64, "case %zu", i);
+        cr_expect_not_null(strstr(run.err, "--logo"), "%s", run.err);
+        cr_expect_not(file_exists("no.png"));
+        run_free(&run);
+    }
+}
+
 /* A JPEG keeps its own tables and scan order; --quality would change the rest of the picture. */
 Test(cli_patch, quality_is_refused_for_jpeg_to_jpeg)
 {

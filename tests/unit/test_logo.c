@@ -298,3 +298,170 @@ Test(logo, threads_do_not_change_it)
     uf_picture_free(&two);
     uf_picture_free(&logo);
 }
+
+/* A white square on white ground, with a shade: what is darker than the ground is the shade. */
+static UfPicture *shaded(size_t channels, UfSample sample, double contact_deg, bool at_zenith)
+{
+    UfPicture *logo = make_picture(40, 40, 3, UF_SAMPLE_U8),
+              *picture = make_picture(2048, 1024, channels, sample);
+    for (size_t y = 0; y < 1024; y++)
+        for (size_t x = 0; x < 2048; x++)
+            for (size_t c = 0; c < channels; c++)
+                set(picture, x, y, c, 1);
+    for (size_t i = 0; i < 40 * 40 * 3; i++)
+        set(logo, i / 3 % 40, i / 120, i % 3, 1);
+    UfPatchOptions options = logo_options(logo, 20, 0);
+    options.logo_contact_rad = uf_radians(contact_deg);
+    options.at_zenith = at_zenith;
+    patch(picture, &options);
+    uf_picture_free(&logo);
+    return picture;
+}
+
+/* The square's half side is tan(20)/sqrt 2 = 14.43 degrees ahead, where longitude is 0: column 1024. */
+static double at_angle(const UfPicture *picture, double angle_deg, bool at_zenith)
+{
+    size_t ring = (size_t)(angle_deg / 180 * 1024);
+    return get(picture, 1024, at_zenith ? ring : 1023 - ring, 0);
+}
+
+Test(logo, contact_is_a_soft_shade_that_ends_where_it_says)
+{
+    for (int up = 0; up <= 1; up++) {
+        UfPicture *picture = shaded(3, UF_SAMPLE_U8, 3, up), *without = shaded(3, UF_SAMPLE_U8, 0, up);
+        double edge = uf_degrees(atan(tan(uf_radians(20)) / sqrt(2)));
+        cr_expect_eq(at_angle(picture, edge - 1, up), 1, "the logo itself has none");
+        double last = 0;
+        for (double out = 0.3; out < 3; out += 0.2) {
+            double value = at_angle(picture, edge + out, up);
+            cr_expect_geq(value, last - 1e-6, "it dies out: %g at %g", value, out);
+            last = value;
+        }
+        cr_expect(at_angle(picture, edge + 0.3, up) < 0.9, "%g", at_angle(picture, edge + 0.3, up));
+        cr_expect_eq(at_angle(picture, edge + 3.8, up), 1);
+        for (size_t y = 0; y < 1024; y++)
+            for (size_t x = 0; x < 2048; x += 7)
+                cr_assert_eq(get(without, x, y, 0), 1, "0 is none");
+        uf_picture_free(&picture);
+        uf_picture_free(&without);
+    }
+}
+
+/* Half the light is half the light in every depth: IEC 61966-2-1 for integers, linear for floats. */
+Test(logo, contact_is_as_dark_in_every_depth)
+{
+    static const struct {
+        size_t channels;
+        UfSample sample;
+    } kinds[] = {{3, UF_SAMPLE_U8}, {1, UF_SAMPLE_U16}, {4, UF_SAMPLE_U16}, {3, UF_SAMPLE_F32}};
+    double light[4];
+    for (size_t k = 0; k < 4; k++) {
+        UfPicture *picture = shaded(kinds[k].channels, kinds[k].sample, 3, false);
+        double value = at_angle(picture, 15.2, false);
+        light[k] = kinds[k].sample == UF_SAMPLE_F32 ? value : pow((value + 0.055) / 1.055, 2.4);
+        cr_expect(light[k] < 0.9, "kind %zu: %g", k, light[k]);
+        cr_expect_float_eq(light[k], light[0], 0.006, "kind %zu: %g, not %g", k, light[k], light[0]);
+        if (kinds[k].channels == 4)
+            cr_expect_eq(get(picture, 1024, 940, 3), 1);
+        uf_picture_free(&picture);
+    }
+}
+
+Test(logo, contact_marks_what_it_changes_and_bad_ones_are_refused)
+{
+    UfPicture *logo = make_logo(90, 60, 3), *before = read_picture(EARTH), *picture = copy_picture(before);
+    UfTouched *touched = NULL;
+    UfPatchOptions options = logo_options(logo, 12, 33);
+    UfPatchResult result;
+    options.logo_contact_rad = uf_radians(2);
+    cr_assert_eq(uf_touched_create(2048, 1024, &touched, NULL), UF_OK);
+    cr_assert_eq(uf_patch(picture, &options, touched, &result, NULL), UF_OK);
+    size_t first, end, changed = 0;
+    uf_patch_rows_needed(&options, 2048, 1024, &first, &end);
+    for (size_t y = 0; y < 1024; y++)
+        for (size_t x = 0; x < 2048; x++)
+            if (get(before, x, y, 0) != get(picture, x, y, 0)) {
+                cr_assert(uf_touched_any(touched, x, y, x + 1, y + 1));
+                cr_assert(y >= result.first_row_px && y < result.last_row_px && y >= first && y < end);
+                changed++;
+            }
+    cr_assert(changed > 10000);
+    const double bad[] = {-1, 0.1, 5.5, NAN, INFINITY};
+    for (size_t i = 0; i < 5; i++) {
+        options.logo_contact_rad = uf_radians(bad[i]);
+        cr_assert_eq(uf_patch(picture, &options, NULL, NULL, NULL), UF_ERROR_ARGUMENT, "%g", bad[i]);
+    }
+    uf_touched_free(&touched);
+    uf_picture_free(&before);
+    uf_picture_free(&picture);
+    uf_picture_free(&logo);
+}
+
+/* Print: black and white cells, by a hash, in a 64 x 64 grid over the square -1 .. 1. */
+static double ink_at(double x, double y)
+{
+    uint32_t u = (uint32_t)((x + 1) * 32), v = (uint32_t)((y + 1) * 32),
+             hash = (u * 73856093u) ^ (v * 19349663u);
+    hash = (hash ^ (hash >> 13)) * 2654435761u;
+    return (hash >> 16) % 2;
+}
+
+static double to_light(double v)
+{
+    return v <= 0.04045 ? v / 12.92 : pow((v + 0.055) / 1.055, 2.4); /* IEC 61966-2-1 */
+}
+
+static double of_light(double v)
+{
+    return v <= 0.0031308 ? 12.92 * v : 1.055 * pow(v, 1 / 2.4) - 0.055;
+}
+
+/*
+ * The truth of a pixel: the mean of 8 x 8 places in it, each looked up in what the print is, not in a picture
+ * of it; by the plane's geometry alone (gnomonic, Snyder, PP 1395, section 22). NAN where it touches the
+ * logo's border.
+ */
+static double truth_of(size_t x, size_t y, size_t width, double half)
+{
+    double light = 0;
+    for (int k = 0; k < 64; k++) {
+        double lon = (((double)x + (k % 8 + 0.5) / 8) / (double)width - 0.5) * 2 * UF_PI;
+        double r = tan(((double)width / 2 - (double)y - (k / 8 + 0.5) / 8) / (double)width * 2 * UF_PI);
+        double right = r * sin(lon) / half, down = -r * cos(lon) / half;
+        if (fabs(right) > 0.97 || fabs(down) > 0.97)
+            return NAN;
+        light += ink_at(right, down) / 64;
+    }
+    return of_light(light);
+}
+
+Test(logo, print_is_what_supersampling_says_at_every_width)
+{
+    const size_t side = 1600; /* 25 pixels a cell: the picture itself costs little */
+    UfPicture *logo = make_picture(side, side, 1, UF_SAMPLE_U8);
+    for (size_t y = 0; y < side; y++)
+        for (size_t x = 0; x < side; x++)
+            set(logo, x, y, 0,
+                ink_at(((double)x + 0.5) / (double)side * 2 - 1, ((double)y + 0.5) / (double)side * 2 - 1));
+    for (size_t width = 1024; width <= 8192; width *= 2) {
+        UfPicture *picture = grey_panorama(width, 1, 0.5);
+        UfPatchOptions options = logo_options(logo, 12, 0);
+        patch(picture, &options);
+        double half = tan(uf_radians(12)) / sqrt(2), sum = 0, plain = 0, count = 0;
+        for (size_t y = width / 2 - width * 8 / 360; y < width / 2; y++)
+            for (size_t x = y % 29; x < width; x += 29) {
+                double truth = truth_of(x, y, width, half);
+                if (isnan(truth))
+                    continue;
+                sum += pow(to_light(get(picture, x, y, 0)) - to_light(truth), 2);
+                plain += pow(to_light(truth) - 0.5, 2);
+                count++;
+            }
+        double rms = sqrt(sum / count), contrast = sqrt(plain / count);
+        cr_expect(count > 500);
+        cr_expect(contrast > 0.3, "there is print to be seen: %g", contrast);
+        cr_expect_lt(rms, 0.03, "width %zu: %g of the light, where the print has %g", width, rms, contrast);
+        uf_picture_free(&picture);
+    }
+    uf_picture_free(&logo);
+}
