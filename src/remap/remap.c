@@ -325,6 +325,7 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     UfTransfer *transfer = NULL;
     UfSpline spline = {0};
     float *ready = NULL;
+    UfSeen seen = {0};
     UfRowSums *rooms = NULL;
     int threads = 1;
     options = options == NULL ? &defaults : options;
@@ -350,9 +351,11 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
         if (status != UF_OK)
             goto cleanup;
     }
-    if (options->sampling == UF_SAMPLING_SHARP)
+    if (job.blend != NULL && target_view->projection == UF_PROJECTION_RECTILINEAR)
+        status = uf_seen_find(&job.map, &seen, report);
+    if (status == UF_OK && options->sampling == UF_SAMPLING_SHARP)
         status = uf_spline_create(&job.source, uf_picture_sample(source), uf_picture_channels(source),
-                                  threads, &spline, report);
+                                  seen.columns == NULL ? NULL : &seen, threads, &spline, report);
     if (status != UF_OK)
         goto cleanup;
     status = rooms_create(&job, threads, &rooms, report);
@@ -363,6 +366,7 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     job.target = NULL;
 cleanup:
     uf_spline_free(&spline);
+    uf_seen_free(&seen);
     rooms_free(rooms, threads);
     free(ready);
     uf_transfer_free(&transfer);

@@ -14,6 +14,8 @@ static const double poles[2] = {-0.43057534709997382, -0.043096288203264667};
 
 /* Lines go on this far beyond both ends, so that how the filter starts is forgotten: 0.43^24 < 2e-9. */
 #define MARGIN 24
+/* And columns this far beyond the rows that are seen: 0.43^48 < 3e-18, so that floats cannot tell. */
+#define COLD 48
 /* Lines side by side. */
 #define LANES 16u
 
@@ -64,7 +66,9 @@ typedef struct Job {
     size_t channels, row_samples;
     uint8_t *ends[2]; /* the first and the last rows before their columns are filtered */
     size_t end_rows;
-    const UfPolar *polar; /* NULL: rows stay as they are */
+    const UfPolar *polar;         /* NULL: rows stay as they are */
+    const UfSeen *seen;           /* NULL: everything */
+    ptrdiff_t first_row, end_row; /* which are filtered */
 } Job;
 
 /* What a thread works in. */
@@ -204,6 +208,30 @@ static void add_margins(const Job *job, float *lines)
     }
 }
 
+/* Whether a column among the samples from `first` on is seen, as far as lanes go. */
+static bool is_seen(const Job *job, size_t first)
+{
+    if (job->seen == NULL)
+        return true;
+    const size_t last = first + LANES < job->row_samples ? first + LANES - 1 : job->row_samples - 1;
+    bool seen = false;
+    for (size_t x = first / job->channels; x <= last / job->channels; x++)
+        seen = seen || job->seen->columns[x];
+    return seen;
+}
+
+/* What is not seen is not written: memory that nobody touches is not taken. */
+static void keep_seen(const Job *job, const float *line, uint8_t *out)
+{
+    for (size_t from = 0, end; from < job->row_samples; from = end + LANES) {
+        for (end = from; end < job->row_samples && is_seen(job, end);)
+            end += LANES;
+        const size_t least = end < job->row_samples ? end : job->row_samples;
+        if (least > from)
+            keep_line(job, line + from, least - from, HALFWAY_STEPS, out + from * (size_t)job->kept);
+    }
+}
+
 static void filter_rows(const Job *job, size_t first, size_t count, Room *room)
 {
     for (size_t r = 0; r < count; r++) {
@@ -216,8 +244,7 @@ static void filter_rows(const Job *job, size_t first, size_t count, Room *room)
     filter_lines(room->lines, (size_t)job->source->width_px + (size_t)2 * MARGIN);
     for (size_t r = 0; r < count; r++) {
         move_lanes(job, room->line, room->lines + (size_t)MARGIN * LANES + r * job->channels, false);
-        keep_line(job, room->line, job->row_samples, HALFWAY_STEPS,
-                  job->data + (first + r) * job->out.stride_bytes);
+        keep_seen(job, room->line, job->data + (first + r) * job->out.stride_bytes);
     }
 }
 
@@ -268,34 +295,46 @@ static void load_lanes(const Job *job, const uint8_t *at, size_t count, float *l
 static void filter_columns(const Job *job, size_t first, size_t count, float *lines)
 {
     const ptrdiff_t height = job->source->height_px;
+    const ptrdiff_t from = job->first_row > 0 ? job->first_row : -MARGIN;
+    const ptrdiff_t to = job->end_row < height ? job->end_row : height + MARGIN;
     uint8_t *column = job->data + first * (size_t)job->kept;
-    for (ptrdiff_t y = -MARGIN; y < height + MARGIN; y++) {
-        float *lanes = lines + (size_t)(y + MARGIN) * LANES;
+    for (ptrdiff_t y = from; y < to; y++) {
+        float *lanes = lines + (size_t)(y - from) * LANES;
         if (y < 0 || y >= height)
             load_beyond(job, y, first, count, lanes);
         else
             load_lanes(job, column + (size_t)y * job->out.stride_bytes, count, lanes);
     }
-    filter_lines(lines, (size_t)height + (size_t)2 * MARGIN);
-    for (ptrdiff_t y = 0; y < height; y++)
-        keep_line(job, lines + (size_t)(y + MARGIN) * LANES, count, UF_SPLINE_CODE_STEPS,
+    filter_lines(lines, (size_t)(to - from));
+    for (ptrdiff_t y = job->first_row; y < job->end_row; y++)
+        keep_line(job, lines + (size_t)(y - from) * LANES, count, UF_SPLINE_CODE_STEPS,
                   column + (size_t)y * job->out.stride_bytes);
+}
+
+/* The rows that columns continue with beyond the top and the bottom. */
+static void put_aside(Job *job)
+{
+    const size_t height = (size_t)job->source->height_px, stride = job->out.stride_bytes;
+    if (job->first_row == 0)
+        memcpy(job->ends[0], job->data, job->end_rows * stride);
+    if (job->end_row == job->source->height_px)
+        memcpy(job->ends[1], job->data + (height - job->end_rows) * stride, job->end_rows * stride);
 }
 
 /* Every thread has a room of its own; what its lines hold where no line is loaded is never kept. */
 static void run(Job *job, Room *rooms, int threads)
 {
-    const size_t height = (size_t)job->source->height_px, stride = job->out.stride_bytes;
+    const size_t first = (size_t)job->first_row, end = (size_t)job->end_row;
     const size_t abreast = LANES / job->channels;
 #pragma omp parallel for schedule(dynamic) num_threads(threads)
-    for (size_t y = 0; y < height; y += abreast)
-        filter_rows(job, y, height - y < abreast ? height - y : abreast, &rooms[omp_get_thread_num()]);
-    memcpy(job->ends[0], job->data, job->end_rows * stride);
-    memcpy(job->ends[1], job->data + (height - job->end_rows) * stride, job->end_rows * stride);
+    for (size_t y = first; y < end; y += abreast)
+        filter_rows(job, y, end - y < abreast ? end - y : abreast, &rooms[omp_get_thread_num()]);
+    put_aside(job);
 #pragma omp parallel for schedule(dynamic) num_threads(threads)
     for (size_t s = 0; s < job->row_samples; s += LANES)
-        filter_columns(job, s, job->row_samples - s < LANES ? job->row_samples - s : LANES,
-                       rooms[omp_get_thread_num()].lines);
+        if (is_seen(job, s))
+            filter_columns(job, s, job->row_samples - s < LANES ? job->row_samples - s : LANES,
+                           rooms[omp_get_thread_num()].lines);
 }
 
 static void rooms_free(Room *rooms, int threads)
@@ -331,8 +370,20 @@ static UfStatus rooms_create(const Job *job, int threads, Room **out, UfReport *
     return status;
 }
 
-UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, int threads, UfSpline *out,
-                          UfReport *report)
+/* Where columns begin at the picture's end, all of what lies there is needed: the opposite meridian goes on.
+ */
+static void choose_rows(Job *job, const UfSeen *seen)
+{
+    const ptrdiff_t height = job->source->height_px;
+    job->first_row = seen == NULL || seen->first_row < (ptrdiff_t)2 * COLD ? 0 : seen->first_row - COLD;
+    job->end_row =
+        seen == NULL || height - seen->end_row < (ptrdiff_t)2 * COLD ? height : seen->end_row + COLD;
+    bool whole = job->first_row == 0 || job->end_row == height;
+    job->seen = whole ? NULL : seen;
+}
+
+UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, const UfSeen *seen, int threads,
+                          UfSpline *out, UfReport *report)
 {
     Job job = {.source = source, .sample = sample, .channels = channels, .out = *source};
     const size_t height = (size_t)source->height_px;
@@ -340,6 +391,7 @@ UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, in
     Room *rooms = NULL;
     UfStatus status = UF_OK;
     job.kept = uf_spline_sample(sample, channels);
+    choose_rows(&job, seen);
     job.end_rows = height < MARGIN ? height : MARGIN;
     if (!uf_product((size_t)source->width_px, channels, &job.row_samples) ||
         !uf_product(job.row_samples, (size_t)job.kept, &job.out.stride_bytes))

@@ -15,6 +15,7 @@
 #define UF_REMAP_SPLINE_H
 
 #include "base/report.h"
+#include "remap/seen.h"
 #include "remap/source.h"
 
 #define UF_SPLINE_TAPS 6
@@ -40,9 +41,9 @@ typedef struct UfSpline {
 } UfSpline;
 
 /* Sets source->spline to it; `out` is zeroed before, and outlives the source. Rows are low-passed to
- * source->ready_px. */
-UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, int threads, UfSpline *out,
-                          UfReport *report);
+ * source->ready_px. Only what is seen is made, and nothing else may be read; NULL: all of it. */
+UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, const UfSeen *seen, int threads,
+                          UfSpline *out, UfReport *report);
 void uf_spline_free(UfSpline *spline);
 
 /* Weights of the taps at -2 .. 3 for the place t in [0, 1). Their sum is 1 to rounding. */

@@ -31,7 +31,7 @@ static void remap(void *data)
     Phases *phases = data;
     UfReport *report = uf_report_create();
     const UfView sphere = uf_view_equirectangular(WIDTH_PX);
-    const UfRemapOptions options = {.threads = 0};
+    const UfRemapOptions options = {.sampling = UF_SAMPLING_SHARP}; /* as the command does */
     for (int face = 0; face < UF_FACE_COUNT; face++) {
         const UfView view = uf_view_face((UfFace)face, uf_face_full_size_px(WIDTH_PX));
         uf_picture_free(&phases->faces[face]);
