@@ -17,9 +17,7 @@
 #include "patch/pole.h"
 #include "patch/shading.h"
 #include "patch/spread.h"
-
-/* Less deviation than this is no texture: half a code of 8 bits. */
-#define LEAST_TEXTURE 0.002
+#include "patch/texture.h"
 
 struct UfFloor {
     UfCanvas canvas; /* the finished piece of floor */
@@ -46,8 +44,8 @@ static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, unsigned seed, U
     /* after the detail: its mask reads a pixel into the hole, where the picture is still floor */
     uf_canvas_empty_hole(&plane->canvas);
     uf_shading_remove(&shading, cap->threads, &plane->canvas);
-    if (uf_canvas_deviation(&plane->canvas, NULL) < LEAST_TEXTURE)
-        return uf_fail(report, UF_ERROR_UNCLEAR, "the floor around the cap is too uniform to hold a texture");
+    if ((status = uf_texture_check(&plane->canvas, cap->threads, report)) != UF_OK)
+        return status;
     if ((status = uf_odd_exclude(&plane->canvas, uf_floor_plane_reach(plane, cap), cap->threads, report)) !=
         UF_OK)
         return status;

@@ -286,6 +286,13 @@ static double plain(double x, double y)
 }
 
 /* A wall stands all around, just beyond the cap: transparent, so that no floor is left. */
+/* The sun's glow in the ring, and noise of half a code and less. */
+static double sky(double x, double y)
+{
+    return 0.3 + 0.5 * exp(-((x - 0.6) * (x - 0.6) + y * y) / 0.1) +
+           0.002 * noise((long)(x * 300), (long)(y * 300), 5);
+}
+
 static UfPicture *island(void)
 {
     UfPicture *picture = wide_room(512, gravel, 4, UF_SAMPLE_U8);
@@ -297,6 +304,8 @@ static UfPicture *island(void)
 Test(fill_floor, falls_back_with_a_warning_where_it_has_nothing_to_copy)
 {
     falls_back(wide_room(512, plain, 3, UF_SAMPLE_U8), 20, "too uniform");
+    falls_back(wide_room(1024, sky, 3, UF_SAMPLE_U8), 20, "only changes smoothly");
+    falls_back(wide_room(512, sky, 1, UF_SAMPLE_U16), 10, "only changes smoothly");
     falls_back(wide_room(512, gravel, 1, UF_SAMPLE_U8), 3, "too few pixels");
     falls_back(wide_room(512, gravel, 1, UF_SAMPLE_U8), 65, "too little floor");
     falls_back(island(), 26, "too little of the floor");
