@@ -49,10 +49,12 @@ static UfStatus check_angles(const UfPatchOptions *options, UfReport *report)
         return uf_fail(report, UF_ERROR_ARGUMENT,
                        "the logo's cap is %g degrees: give a half-angle above 0 and up to %g",
                        uf_degrees(options->logo_cap_rad), UF_CAP_MAX_DEG);
-    if (options->logo_contact_rad != 0 && !(options->logo_contact_rad >= uf_radians(UF_LOGO_CONTACT_MIN_DEG) &&
-                                            options->logo_contact_rad <= uf_radians(UF_LOGO_CONTACT_MAX_DEG)))
-        return uf_fail(report, UF_ERROR_ARGUMENT, "the logo's contact edge is %g degrees: give %g to %g, or 0 for none",
-                       uf_degrees(options->logo_contact_rad), UF_LOGO_CONTACT_MIN_DEG, UF_LOGO_CONTACT_MAX_DEG);
+    if (options->logo_contact_rad != 0 &&
+        !(options->logo_contact_rad >= uf_radians(UF_LOGO_CONTACT_MIN_DEG) &&
+          options->logo_contact_rad <= uf_radians(UF_LOGO_CONTACT_MAX_DEG)))
+        return uf_fail(
+            report, UF_ERROR_ARGUMENT, "the logo's contact edge is %g degrees: give %g to %g, or 0 for none",
+            uf_degrees(options->logo_contact_rad), UF_LOGO_CONTACT_MIN_DEG, UF_LOGO_CONTACT_MAX_DEG);
     return UF_OK;
 }
 

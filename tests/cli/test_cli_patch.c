@@ -315,7 +315,8 @@ static double luma_at(const Pixels *p, size_t x, size_t y)
     return 0.299 * pixels_at(p, x, y, 0) + 0.587 * pixels_at(p, x, y, 1) + 0.114 * pixels_at(p, x, y, 2);
 }
 
-/* Print stays readable where colours are stored at half the size: its luma is within the coding's own noise. */
+/* Print stays readable where colours are stored at half the size: its luma is within the coding's own noise.
+ */
 Test(cli_patch, print_survives_a_4_2_0_jpeg)
 {
     Run run = RUN_PROGRAM("sh", "-c", "djpeg " EARTH " | cjpeg -quality 90 -sample 2x2 >in.jpg");
@@ -330,7 +331,8 @@ Test(cli_patch, print_survives_a_4_2_0_jpeg)
     pixels_free(&print);
     const char *outs[] = {"out.jpg", "out.png"};
     for (size_t i = 0; i < 2; i++) {
-        run = RUN_UNDERFOOT("patch", "in.jpg", "-o", outs[i], "--cap", "20", "--fill", "#808080", "--logo", "print.png");
+        run = RUN_UNDERFOOT("patch", "in.jpg", "-o", outs[i], "--cap", "20", "--fill", "#808080", "--logo",
+                            "print.png");
         cr_assert_eq(run.status, 0, "%s", run.err);
         run_free(&run);
     }
@@ -348,8 +350,8 @@ Test(cli_patch, print_survives_a_4_2_0_jpeg)
 Test(cli_patch, logo_contact_shades_the_floor_round_it)
 {
     write_logo("logo.png");
-    Run run = RUN_UNDERFOOT("patch", EARTH, "-o", "out.png", "--cap", "30", "--logo", "logo.png", "--logo-cap", "10",
-                            "--logo-contact", "3", "--fill", "#808080");
+    Run run = RUN_UNDERFOOT("patch", EARTH, "-o", "out.png", "--cap", "30", "--logo", "logo.png",
+                            "--logo-cap", "10", "--logo-contact", "3", "--fill", "#808080");
     cr_assert_eq(run.status, 0, "%s", run.err);
     run_free(&run);
     Pixels after = picture_decode("out.png");
@@ -362,7 +364,8 @@ Test(cli_patch, logo_contact_shades_the_floor_round_it)
                                          {"--logo", "logo.png", "--logo-contact", "6"},
                                          {"--logo", "logo.png", "--logo-contact", "wide"}};
     for (size_t i = 0; i < 4; i++) {
-        run = RUN_UNDERFOOT("patch", EARTH, "-o", "no.png", "--cap", "30", bad[i][0], bad[i][1], bad[i][2], bad[i][3]);
+        run = RUN_UNDERFOOT("patch", EARTH, "-o", "no.png", "--cap", "30", bad[i][0], bad[i][1], bad[i][2],
+                            bad[i][3]);
         cr_expect_eq(run.status, 64, "case %zu", i);
         cr_expect_not_null(strstr(run.err, "--logo"), "%s", run.err);
         cr_expect_not(file_exists("no.png"));
