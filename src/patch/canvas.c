@@ -65,14 +65,17 @@ UfStatus uf_canvas_halve(const UfCanvas *canvas, int threads, UfCanvas *out, UfR
 bool uf_canvas_hole_box(const UfCanvas *canvas, size_t margin, UfBox *out)
 {
     UfBox box = {canvas->width, canvas->height, 0, 0};
-    for (size_t y = 0; y < canvas->height; y++)
-        for (size_t x = 0; x < canvas->width; x++)
-            if (canvas->cell[y * canvas->width + x] == UF_CELL_HOLE) {
-                box.x0 = x < box.x0 ? x : box.x0;
-                box.x1 = x + 1 > box.x1 ? x + 1 : box.x1;
-                box.y0 = y < box.y0 ? y : box.y0;
-                box.y1 = y + 1;
-            }
+    for (size_t y = 0; y < canvas->height; y++) {
+        const uint8_t *row = canvas->cell + y * canvas->width;
+        const uint8_t *first = memchr(row, UF_CELL_HOLE, canvas->width);
+        if (first == NULL)
+            continue;
+        const uint8_t *last = memrchr(row, UF_CELL_HOLE, canvas->width);
+        box.x0 = (size_t)(first - row) < box.x0 ? (size_t)(first - row) : box.x0;
+        box.x1 = (size_t)(last - row) + 1 > box.x1 ? (size_t)(last - row) + 1 : box.x1;
+        box.y0 = y < box.y0 ? y : box.y0;
+        box.y1 = y + 1;
+    }
     if (box.x1 == 0)
         return false;
     out->x0 = box.x0 > margin ? box.x0 - margin : 0;

@@ -58,9 +58,12 @@ static UfStatus build_levels(const UfCanvas *canvas, int threads, Levels *levels
 static void relax_hole(UfCanvas *canvas)
 {
     size_t w = canvas->width;
+    UfBox box;
+    if (!uf_canvas_hole_box(canvas, 0, &box))
+        return;
     for (int turn = 0; turn < 400; turn++)
-        for (size_t y = 1; y + 1 < canvas->height; y++)
-            for (size_t x = 1; x + 1 < w; x++) {
+        for (size_t y = box.y0 > 1 ? box.y0 : 1; y < box.y1 && y + 1 < canvas->height; y++)
+            for (size_t x = box.x0 > 1 ? box.x0 : 1; x < box.x1 && x + 1 < w; x++) {
                 size_t i = y * w + x;
                 if (canvas->cell[i] != UF_CELL_HOLE)
                     continue;

@@ -171,19 +171,23 @@ static UfStatus is_linear_float(const UfPicture *picture, bool *out, UfReport *r
 static double divide(const UfCap *cap, const UfView *view, bool has_plate, UfCanvas *canvas)
 {
     double rim = tan(cap->cap_rad), hole = rim * view->scale_px + SOFT_EDGE_PX;
-    double reach = ring_reach(rim, has_plate) * view->scale_px, ring = 0, seen = 0;
+    double reach = ring_reach(rim, has_plate) * view->scale_px;
+    size_t ring = 0, seen = 0;
+#pragma omp parallel for schedule(static) num_threads(cap->threads) reduction(+ : ring, seen)
     for (size_t y = 0; y < canvas->height; y++)
         for (size_t x = 0; x < canvas->width; x++) {
-            double r = hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px);
+            double u = (double)x + 0.5 - view->centre_x_px, v = (double)y + 0.5 - view->centre_y_px;
+            double square = u * u + v * v;
             uint8_t *cell = &canvas->cell[y * canvas->width + x];
-            if (r < hole)
+            bool is_hole = square < hole * hole, is_far = square >= reach * reach;
+            if (is_hole)
                 *cell = UF_CELL_HOLE;
-            else if (r >= reach)
+            else if (is_far)
                 *cell = UF_CELL_IDLE;
-            ring += r >= hole && r < reach;
+            ring += !is_hole && !is_far;
             seen += *cell == UF_CELL_SOURCE;
         }
-    return ring > 0 ? seen / ring : 0;
+    return ring > 0 ? (double)seen / (double)ring : 0;
 }
 
 /* Is a cell of the plane covered by cap or region? */
