@@ -435,6 +435,10 @@ static double truth_of(size_t x, size_t y, size_t width, double half)
     return of_light(light);
 }
 
+/*
+ * No bound on the worst pixel: near the pole pixels are slivers, and one beside an edge of the print is black or white in
+ * truth where a picture of the print has a slope one of its pixels wide.
+ */
 Test(logo, print_is_what_supersampling_says_at_every_width)
 {
     const size_t side = 1600; /* 25 pixels a cell: the picture itself costs little */
