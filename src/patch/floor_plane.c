@@ -243,8 +243,11 @@ static UfStatus divide_region(const UfCap *cap, const UfView *view, UfCanvas *ca
 static UfStatus load(const UfPicture *panorama, const UfCap *cap, bool has_plate, UfFloorPlane *plane,
                      UfReport *report)
 {
-    UfPoleRead read = {
-        .view = plane->view, .is_root = plane->is_root, .farthest_px = INFINITY, .threads = cap->threads};
+    UfPoleRead read = {.view = plane->view,
+                       .is_root = plane->is_root,
+                       .is_sharp = has_plate,
+                       .farthest_px = INFINITY,
+                       .threads = cap->threads};
     UfStatus status = uf_canvas_create(plane->view.width_px, plane->view.height_px, &plane->canvas, report);
     if (status != UF_OK)
         return status;

@@ -12,8 +12,9 @@
 #include "patch/cap.h"
 
 typedef struct UfPoleRead {
-    UfView view;  /* rectilinear, looking at the pole */
-    bool is_root; /* the canvas gets square roots of the samples */
+    UfView view;   /* rectilinear, looking at the pole */
+    bool is_root;  /* the canvas gets square roots of the samples */
+    bool is_sharp; /* as little averaging as can be: to find a photograph's features in it */
     /* Pixels nearer to the middle than the one and farther from it than the other need not be read. */
     double nearest_px, farthest_px;
     int threads;

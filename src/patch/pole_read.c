@@ -189,7 +189,7 @@ typedef struct Mean {
     float inner, outer;
 } Mean;
 
-static Mean mean_over(double extent)
+static Mean mean_over(double extent, bool is_sharp)
 {
     double m = ceil((extent - 1) / 2 - 1e-9);
     if (!(m >= 1))
@@ -197,7 +197,8 @@ static Mean mean_over(double extent)
     /* the variance of 2 m - 1 whole pixels and two parts, together `breadth`, solved for the breadth */
     double squares = (m - 1) * m * (2 * m - 1) / 3;
     double breadth = (m * m * (2 * m - 1) - squares) / (m * m - (extent * extent - 1) / 12);
-    breadth = fmin(fmax((breadth + extent) / 2, 2 * m - 1), 2 * m + 1);
+    if (!is_sharp)
+        breadth = fmin(fmax((breadth + extent) / 2, 2 * m - 1), 2 * m + 1);
     return (Mean){(size_t)m, (float)(1 / breadth), (float)((breadth - (2 * m - 1)) / 2 / breadth)};
 }
 
@@ -221,7 +222,7 @@ static void average(const float *from, size_t step, Mean mean, size_t count, flo
 static bool fill_line(const Source *s, const Window *window, long y, bool as_light, Desk *desk, float *out)
 {
     size_t count = (size_t)(window->x1 - window->x0);
-    Mean mean = mean_over(along(s, y));
+    Mean mean = mean_over(along(s, y), s->read->is_sharp);
     if (mean.side == 0) {
         load_line(s, window->x0, y, count, as_light, out);
         return true;
@@ -240,7 +241,7 @@ static bool fill_window(const Source *s, const Window *window, Desk *desk)
     size_t side = 0;
     bool as_light = false;
     for (long y = window->y0; y < window->y1; y++) {
-        size_t here = mean_over(across(s, y)).side;
+        size_t here = mean_over(across(s, y), s->read->is_sharp).side;
         side = here > side ? here : side;
         as_light = as_light || here > 0 || along(s, y) > 1;
     }
@@ -252,7 +253,8 @@ static bool fill_window(const Source *s, const Window *window, Desk *desk)
         if (!fill_line(s, window, window->y0 - (long)side + (long)y, as_light, desk, lines + y * stride))
             return false;
     for (size_t y = 0; side > 0 && y < rows; y++)
-        average(lines + (y + side) * stride, stride, mean_over(across(s, window->y0 + (long)y)), stride,
+        average(lines + (y + side) * stride, stride,
+                mean_over(across(s, window->y0 + (long)y), s->read->is_sharp), stride,
                 desk->window + y * stride);
     if (as_light) {
         float *values = desk->window;
