@@ -109,7 +109,8 @@ static float usual_distance(const UfMatcher *m)
     size_t histogram[256] = {0};
     for (size_t p = 0; p < cells; p++)
         if (m->is_place[p]) {
-            histogram[(size_t)(8 * log2f((float)m->match[p].distance + 1))]++; /* below 8 x 32 */
+            float bin = 8 * log2f((float)m->match[p].distance + 1); /* 256 where there is none yet */
+            histogram[bin < 255 ? (size_t)bin : 255]++;
             total++;
         }
     size_t bin = 0;
