@@ -62,6 +62,29 @@ UfStatus uf_canvas_halve(const UfCanvas *canvas, int threads, UfCanvas *out, UfR
     return UF_OK;
 }
 
+UfStatus uf_canvas_reduce(const UfCanvas *canvas, unsigned times, int threads, UfCanvas *out,
+                          UfReport *report)
+{
+    UfCanvas now = {0};
+    UfStatus status = UF_OK;
+    if (times == 0) {
+        status = uf_canvas_create(canvas->width, canvas->height, &now, report);
+        if (status == UF_OK) {
+            memcpy(now.value, canvas->value, canvas->width * canvas->height * 4 * sizeof *now.value);
+            memcpy(now.cell, canvas->cell, canvas->width * canvas->height);
+        }
+    }
+    for (unsigned i = 0; status == UF_OK && i < times; i++) {
+        UfCanvas half = {0};
+        status = uf_canvas_halve(i == 0 ? canvas : &now, threads, &half, report);
+        uf_canvas_clear(&now);
+        now = half;
+    }
+    if (status == UF_OK)
+        *out = now;
+    return status;
+}
+
 bool uf_canvas_hole_box(const UfCanvas *canvas, size_t margin, UfBox *out)
 {
     UfBox box = {canvas->width, canvas->height, 0, 0};

@@ -29,6 +29,9 @@ void uf_canvas_clear(UfCanvas *canvas);
  * Half the size (rounded up), means of 2 x 2. A pixel is hole where any of the four is, source where all are.
  */
 UfStatus uf_canvas_halve(const UfCanvas *canvas, int threads, UfCanvas *out, UfReport *report);
+/* Halved so many times; a copy for 0. */
+UfStatus uf_canvas_reduce(const UfCanvas *canvas, unsigned times, int threads, UfCanvas *out,
+                          UfReport *report);
 
 /*
  * Mean absolute deviation of the sources from their mean, the largest of the channels; of a sample of a

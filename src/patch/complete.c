@@ -15,7 +15,7 @@
 #include "patch/repeats.h"
 
 #define REACH      UF_PATCH_REACH
-#define PATCH_SIDE (2 * REACH + 1)
+#define PATCH_SIDE UF_PATCH_SIDE
 #define MAX_LEVELS 12
 /* The hole's size at the coarsest level, and the canvas's side at which repeats are looked for. */
 #define COARSEST_HOLE_PX 100u
@@ -24,6 +24,8 @@
 #define LARGE_SIDE_PX 450u
 /* A patch's say falls with its distance from the picture that is known (Wexler et al., section 3.2). */
 #define CONFIDENCE_BASE 1.3F
+/* Beyond this many pixels it falls no further. */
+#define DEEPEST 60
 
 typedef struct Levels {
     UfCanvas canvas[MAX_LEVELS]; /* 0 is a copy of the caller's struct, not owned */
@@ -76,7 +78,6 @@ static void relax_hole(UfCanvas *canvas)
 }
 
 /* City-block distance to the nearest pixel that is not hole, DEEPEST at most, in two passes; box-sized. */
-#define DEEPEST 60
 static void hole_depth(const UfCanvas *canvas, UfBox box, uint8_t *depth)
 {
     size_t w = uf_box_width(box), h = uf_box_height(box);
@@ -126,14 +127,36 @@ typedef struct Say {
     float weight;
 } Say;
 
+/* A level's, each array as large as the matcher's box. */
 typedef struct Voting {
-    const UfMatcher *matcher;
-    Say *say;       /* of each cell of the box */
-    uint8_t *alike; /* how many rows of SIDE alike lie above each other, this cell the last of the last */
+    UfMatcher *matcher;
+    uint8_t *depth; /* how far from the picture that is known */
+    Say *say;
+    uint8_t *alike; /* how many rows of PATCH_SIDE alike end here, one above the other; PATCH_SIDE at most */
 } Voting;
 
+static void voting_clear(Voting *v)
+{
+    free(v->depth);
+    free(v->say);
+    free(v->alike);
+}
+
+static UfStatus voting_create(UfMatcher *m, Voting *out, UfReport *report)
+{
+    size_t cells = uf_box_width(m->box) * uf_box_height(m->box);
+    Voting v = {m, uf_alloc(cells, 1), uf_alloc(cells, sizeof *v.say), uf_alloc(cells, 1)};
+    if (v.depth == NULL || v.say == NULL || v.alike == NULL) {
+        voting_clear(&v);
+        return uf_fail_memory(report);
+    }
+    hole_depth(m->canvas, m->box, v.depth);
+    *out = v;
+    return UF_OK;
+}
+
 /* How much each place's patch counts. */
-static void weigh(const Voting *v, const uint8_t *depth)
+static void weigh(const Voting *v)
 {
     const UfMatcher *m = v->matcher;
     size_t cells = uf_box_width(m->box) * uf_box_height(m->box);
@@ -144,30 +167,30 @@ static void weigh(const Voting *v, const uint8_t *depth)
     for (size_t p = 0; p < cells; p++) {
         v->say[p] = (Say){0, 0};
         if (m->is_place[p])
-            v->say[p] =
-                (Say){m->match[p].dy * (int32_t)m->canvas->width + m->match[p].dx,
-                      confidence[depth[p]] * expf(-fminf((float)m->match[p].distance * scale, 60)) + 1e-12F};
+            v->say[p] = (Say){
+                m->match[p].dy * (int32_t)m->canvas->width + m->match[p].dx,
+                confidence[v->depth[p]] * expf(-fminf((float)m->match[p].distance * scale, 60)) + 1e-12F};
     }
+}
+
+static bool say_the_same(const Say *a, const Say *b)
+{
+    return a->weight > 0 && b->weight > 0 && a->offset == b->offset;
 }
 
 /* Most of a large hole is copied in one piece: where all patches over a pixel say the same, nothing is summed
  * up. */
 static void find_alike(const Voting *v)
 {
-    const UfMatcher *m = v->matcher;
-    size_t w = uf_box_width(m->box), h = uf_box_height(m->box);
+    size_t w = uf_box_width(v->matcher->box), h = uf_box_height(v->matcher->box);
     for (size_t y = 0; y < h; y++)
         for (size_t x = 0, along = 0; x < w; x++) {
-            const Say *say = v->say + y * w + x;
-            uint8_t *alike = v->alike + y * w + x;
-            along = !(say->weight > 0)                                             ? 0
-                    : x > 0 && say[-1].weight > 0 && say[-1].offset == say->offset ? along + 1
-                                                                                   : 1;
-            bool goes_on = y > 0 && *(alike - w) > 0 && (say - w)->offset == say->offset;
-            *alike = along < PATCH_SIDE                     ? 0
-                     : goes_on && *(alike - w) < PATCH_SIDE ? (uint8_t)(*(alike - w) + 1)
-                     : goes_on                              ? PATCH_SIDE
-                                                            : 1;
+            size_t i = y * w + x, above = 0;
+            along = x > 0 && say_the_same(&v->say[i], &v->say[i - 1]) ? along + 1 : v->say[i].weight > 0;
+            if (y > 0 && say_the_same(&v->say[i], &v->say[i - w]))
+                above = v->alike[i - w];
+            size_t rows = along < PATCH_SIDE ? 0 : above + 1;
+            v->alike[i] = (uint8_t)(rows < PATCH_SIDE ? rows : PATCH_SIDE);
         }
 }
 
@@ -198,31 +221,19 @@ static void vote_pixel(const Voting *v, UfCanvas *canvas, size_t x, size_t y)
         uf_four_store(canvas->value + 4 * i, sum / uf_four_of(total));
 }
 
-static UfStatus vote(UfMatcher *m, UfCanvas *canvas, UfReport *report)
+/* Renews the hole. Sources are never hole, so that can be done in place. */
+static void vote(const Voting *v, UfCanvas *canvas)
 {
-    size_t w = uf_box_width(m->box), h = uf_box_height(m->box);
-    uint8_t *depth = uf_alloc(w * h, 2);
-    Voting voting = {m, uf_alloc(w * h, sizeof *voting.say), depth != NULL ? depth + w * h : NULL};
-    UfStatus status = UF_OK;
-    if (depth == NULL || voting.say == NULL) {
-        status = uf_fail_memory(report);
-        goto cleanup;
-    }
-    hole_depth(canvas, m->box, depth);
-    weigh(&voting, depth);
-    find_alike(&voting);
-    /* sources are never hole, so pixels can be renewed in place */
+    UfMatcher *m = v->matcher;
+    weigh(v);
+    find_alike(v);
 #pragma omp parallel for schedule(dynamic, 8) num_threads(m->threads)
     for (size_t y = m->box.y0; y < m->box.y1; y++) {
         for (size_t x = m->box.x0; x < m->box.x1; x++)
             if (canvas->cell[y * canvas->width + x] == UF_CELL_HOLE)
-                vote_pixel(&voting, canvas, x, y);
-        uf_matcher_code(m, y * canvas->width + m->box.x0, w);
+                vote_pixel(v, canvas, x, y);
+        uf_matcher_code(m, y * canvas->width + m->box.x0, uf_box_width(m->box));
     }
-cleanup:
-    free(depth);
-    free(voting.say);
-    return status;
 }
 
 /*
@@ -248,14 +259,18 @@ static void search(UfMatcher *m)
 
 static UfStatus work_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
 {
-    int turns = turns_of_level(uf_box_width(m->box));
-    UfStatus status = vote(m, canvas, report);
-    for (int turn = 0; status == UF_OK && turn < turns; turn++) {
+    Voting voting = {0};
+    UfStatus status = voting_create(m, &voting, report);
+    if (status != UF_OK)
+        return status;
+    vote(&voting, canvas);
+    for (int turns = turns_of_level(uf_box_width(m->box)); turns > 0; turns--) {
         uf_matcher_measure(m);
         search(m);
-        status = vote(m, canvas, report);
+        vote(&voting, canvas);
     }
-    return status;
+    voting_clear(&voting);
+    return UF_OK;
 }
 
 /* The repeats at every level, from where they are found. */
@@ -277,10 +292,8 @@ static UfStatus find_repeats(const Levels *levels, UfRepeats *of_level, UfReport
 }
 
 /* The first level: choices from the repeats, cut where they differ least. */
-static UfStatus start_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
+static UfStatus start_level(UfMatcher *m, UfReport *report)
 {
-    relax_hole(canvas);
-    uf_matcher_code(m, 0, canvas->width * canvas->height);
     uf_matcher_start(m, NULL);
     return uf_labels_choose(m, report);
 }
@@ -295,11 +308,13 @@ static UfStatus run(Levels *levels, unsigned seed, int threads, UfReport *report
     for (size_t l = levels->count; status == UF_OK && l-- > 0;) {
         UfCanvas *canvas = &levels->canvas[l];
         bool is_first = l + 1 == levels->count;
+        if (is_first)
+            relax_hole(canvas);
         status = uf_matcher_create(canvas, &repeats[l], seed + (unsigned)l, threads, &fine, report);
         if (status != UF_OK)
             break;
         if (is_first)
-            status = start_level(&fine, canvas, report);
+            status = start_level(&fine, report);
         else
             uf_matcher_start(&fine, &coarse);
         if (status == UF_OK)

@@ -49,14 +49,15 @@ typedef struct Energies {
     double panorama, plane, cross, added;
 } Energies;
 
-/* Consecutive rows of the panorama, or as a plane gives them home. */
+/* Consecutive rows: the panorama's, those that the plane gives home, those that its sharpened copy does. */
 typedef struct Band {
-    size_t first_px, count, values; /* of a row */
-    float *row;                     /* count x values */
+    size_t first_px, count, values; /* values of a row */
+    float *row[3];                  /* count x values each */
 } Band;
 
 /* Each value becomes the mean of `along` pixels from it on, round the seam. */
-static UfStatus average_along(const Band *band, size_t channels, size_t along, int threads, UfReport *report)
+static UfStatus average_along(const Band *band, float *rows, size_t channels, size_t along, int threads,
+                              UfReport *report)
 {
     bool is_short = false;
 #pragma omp parallel num_threads(threads) reduction(|| : is_short)
@@ -65,7 +66,7 @@ static UfStatus average_along(const Band *band, size_t channels, size_t along, i
         is_short = copy == NULL;
 #pragma omp for schedule(static)
         for (size_t y = 0; y < band->count; y++) {
-            float *row = band->row + y * band->values;
+            float *row = rows + y * band->values;
             if (is_short)
                 continue;
             memcpy(copy, row, band->values * sizeof *row);
@@ -88,15 +89,15 @@ static double second_difference(const float *middle, size_t values)
 }
 
 /* is_ring: for every value of the band whether it counts; NULL where all do. */
-static void add_row(const Band bands[3], size_t y, const uint8_t *is_ring, Energies *e)
+static void add_row(const Band *band, size_t y, const uint8_t *is_ring, Energies *e)
 {
-    size_t values = bands[0].values;
+    size_t values = band->values;
     for (size_t i = y * values; i < (y + 1) * values; i++) {
         if (is_ring != NULL && is_ring[i] == 0)
             continue;
-        double a = second_difference(bands[0].row + i, values);
-        double b = second_difference(bands[1].row + i, values);
-        double added = second_difference(bands[2].row + i, values) - b;
+        double a = second_difference(band->row[0] + i, values);
+        double b = second_difference(band->row[1] + i, values);
+        double added = second_difference(band->row[2] + i, values) - b;
         if (!isfinite(a) || !isfinite(b) || !isfinite(added))
             continue;
         e->panorama += a * a;
@@ -154,22 +155,19 @@ static void choose_band(const UfCap *cap, size_t *first, size_t *last)
         *last = *first + MOST_ROWS;
 }
 
-/* The band in the panorama, as the plane shows it, and as its sharpened copy does. */
-static UfStatus measure(const UfPicture *panorama, const UfCap *cap, const UfFloorPlane *plane,
-                        const UfCanvas *sharp, Band bands[3], size_t along, const uint8_t *is_ring,
-                        Energies *out, UfReport *report)
+static UfStatus fill_band(const UfPicture *panorama, const UfCap *cap, const UfFloorPlane *plane,
+                          const UfCanvas *sharp, const Band *band, size_t along, UfReport *report)
 {
-    size_t channels = uf_colour_channels(panorama), y0 = bands[0].first_px, count = bands[0].count;
+    const UfCanvas *shown[2] = {&plane->canvas, sharp};
+    size_t channels = uf_colour_channels(panorama);
     UfStatus status = UF_OK;
-    for (size_t y = 0; y < count; y++)
-        uf_row_load(panorama, y0 + y, bands[0].row + y * bands[0].values, NULL);
-    for (size_t b = 1; status == UF_OK && b < 3; b++)
-        status = uf_pole_rows(b == 1 ? &plane->canvas : sharp, &plane->view, plane->is_root, cap, y0, count,
-                              channels, bands[b].row, report);
-    for (size_t b = 0; status == UF_OK && b < 3; b++)
-        status = average_along(&bands[b], channels, along, cap->threads, report);
-    for (size_t y = 1; status == UF_OK && y + 1 < count; y++)
-        add_row(bands, y, is_ring, out);
+    for (size_t y = 0; y < band->count; y++)
+        uf_row_load(panorama, band->first_px + y, band->row[0] + y * band->values, NULL);
+    for (size_t k = 0; status == UF_OK && k < 2; k++)
+        status = uf_pole_rows(shown[k], &plane->view, plane->is_root, cap, band->first_px, band->count,
+                              channels, band->row[k + 1], report);
+    for (size_t k = 0; status == UF_OK && k < 3; k++)
+        status = average_along(band, band->row[k], channels, along, cap->threads, report);
     return status;
 }
 
@@ -195,14 +193,14 @@ UfStatus uf_detail_restore(const UfPicture *panorama, const UfCap *cap, UfFloorP
 {
     UfCanvas sharp = {0};
     Energies energies = {0};
-    Band bands[3] = {{0}};
     uint8_t *is_ring = NULL;
     size_t first, last, channels = uf_colour_channels(panorama);
     choose_band(cap, &first, &last);
     size_t y0 = cap->at_zenith ? first : cap->height_px - last, values = cap->width_px * channels;
     float *rows = uf_alloc(3 * (last - first) * values, sizeof *rows);
-    for (size_t b = 0; b < 3; b++)
-        bands[b] = (Band){y0, last - first, values, rows + b * (last - first) * values};
+    Band band = {.first_px = y0, .count = last - first, .values = values};
+    for (size_t k = 0; rows != NULL && k < 3; k++)
+        band.row[k] = rows + k * band.count * values;
     if (cap->region != NULL)
         is_ring = ring_of(cap, plane, y0, last - first, channels);
     UfStatus status =
@@ -210,8 +208,9 @@ UfStatus uf_detail_restore(const UfPicture *panorama, const UfCap *cap, UfFloorP
     if (status == UF_OK)
         status = sharpened(&plane->canvas, cap->threads, &sharp, report);
     if (status == UF_OK)
-        status = measure(panorama, cap, plane, &sharp, bands, plane_pixel(cap, first, last), is_ring,
-                         &energies, report);
+        status = fill_band(panorama, cap, plane, &sharp, &band, plane_pixel(cap, first, last), report);
+    for (size_t y = 1; status == UF_OK && y + 1 < band.count; y++)
+        add_row(&band, y, is_ring, &energies);
     if (status == UF_OK) {
         float amount = (float)amount_of(&energies);
 #pragma omp parallel for simd schedule(static) num_threads(cap->threads)

@@ -24,7 +24,7 @@ typedef struct Grid {
     float *alpha, *other;
 } Grid;
 
-/* Mean of the logo's alpha over the cells of a row; `alpha` are the logo's rows. */
+/* Mean of the logo's alpha, `alpha`, over one cell. */
 static float cell_of(const UfPicture *logo, const float *alpha, const Grid *grid, size_t x, size_t y)
 {
     size_t w = uf_picture_width_px(logo), h = uf_picture_height_px(logo);

@@ -46,7 +46,7 @@ typedef struct Palette {
 
 typedef struct Small {
     UfCanvas canvas;
-    int shift; /* log2 of the reduction */
+    unsigned shift; /* log2 of the reduction */
     uint8_t *mark;
     size_t *stack;
     Palette far, surroundings;
@@ -63,17 +63,10 @@ static void small_clear(Small *s)
 
 static UfStatus shrink(const UfCanvas *canvas, int threads, Small *s, UfReport *report)
 {
-    UfStatus status = uf_canvas_halve(canvas, threads, &s->canvas, report);
     s->shift = 1;
-    while (status == UF_OK && s->canvas.width > SMALL_SIDE_PX) {
-        UfCanvas half = {0};
-        status = uf_canvas_halve(&s->canvas, threads, &half, report);
-        if (status == UF_OK) {
-            uf_canvas_clear(&s->canvas);
-            s->canvas = half;
-            s->shift++;
-        }
-    }
+    for (size_t width = (canvas->width + 1) / 2; width > SMALL_SIDE_PX; width = (width + 1) / 2)
+        s->shift++;
+    UfStatus status = uf_canvas_reduce(canvas, s->shift, threads, &s->canvas, report);
     if (status != UF_OK)
         return status;
     size_t cells = s->canvas.width * s->canvas.height;

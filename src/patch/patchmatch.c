@@ -10,7 +10,7 @@
 #endif
 
 #define REACH UF_PATCH_REACH
-#define SIDE  (2 * REACH + 1)
+#define SIDE  UF_PATCH_SIDE
 /* Tries from the list of repeats in each round. */
 #define REPEAT_TRIES 3
 #define MOST_CODE    2047.0F
@@ -69,15 +69,15 @@ static void find_valid(UfMatcher *m, uint16_t *run)
             m->valid_list[m->valid_count++] = (uint32_t)i;
 }
 
-/* Places: what is no patch without hole, inside the canvas. */
-static void find_places(UfMatcher *m, uint16_t *run)
+/* Places: what is no patch without hole, inside the canvas. `without` is room for as many cells as the canvas
+ * has. */
+static void find_places(UfMatcher *m, uint16_t *run, uint8_t *without)
 {
     const UfCanvas *canvas = m->canvas;
     UfBox box = m->box, wide = {box.x0 > REACH ? box.x0 - REACH : 0, box.y0 > REACH ? box.y0 - REACH : 0,
                                 box.x1 + REACH < canvas->width ? box.x1 + REACH : canvas->width,
                                 box.y1 + REACH < canvas->height ? box.y1 + REACH : canvas->height};
     size_t width = uf_box_width(box), wide_width = uf_box_width(wide);
-    uint8_t *without = m->scratch;
     memset(without, 0, wide_width * uf_box_height(wide));
     mark_whole(canvas, wide, UF_CELL_HOLE, false, without, run);
     for (size_t y = box.y0; y < box.y1; y++)
@@ -127,23 +127,21 @@ UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, uns
         return uf_fail(report, UF_ERROR_UNCLEAR, "there is nothing to fill");
     size_t cells = uf_box_width(m.box) * uf_box_height(m.box), all = canvas->width * canvas->height;
     uint16_t *run = uf_alloc(canvas->width, sizeof *run);
+    uint8_t *without = uf_alloc(all, 1);
     m.is_place = uf_alloc_zero(cells, 1);
     m.match = uf_alloc_zero(cells, sizeof *m.match);
     m.next = uf_alloc_zero(cells, sizeof *m.next);
     m.is_valid = uf_alloc_zero(all, 1);
     m.valid_list = uf_alloc(all, sizeof *m.valid_list);
     m.code = uf_alloc(all, 4 * sizeof *m.code);
-    m.scratch = uf_alloc(all, 1);
-    bool has_room =
-        run && m.is_place && m.match && m.next && m.is_valid && m.valid_list && m.code && m.scratch;
+    bool has_room = run && without && m.is_place && m.match && m.next && m.is_valid && m.valid_list && m.code;
     if (has_room) {
         find_valid(&m, run);
-        find_places(&m, run);
+        find_places(&m, run, without);
         choose_codes(&m);
     }
     free(run);
-    free(m.scratch);
-    m.scratch = NULL;
+    free(without);
     if (!has_room) {
         uf_matcher_clear(&m);
         return uf_fail_memory(report);

@@ -14,6 +14,7 @@
 
 /* Patches are (2 UF_PATCH_REACH + 1)^2 pixels. */
 #define UF_PATCH_REACH 3
+#define UF_PATCH_SIDE  (2 * UF_PATCH_REACH + 1)
 
 /* A place's choice: copy from (x + dx, y + dy). A canvas is at most 32767 pixels wide and high. */
 typedef struct UfMatch {
@@ -38,7 +39,6 @@ typedef struct UfMatcher {
     const UfRepeats *repeats;
     uint32_t *valid_list; /* indices of valid centres */
     size_t valid_count;
-    uint8_t *scratch; /* while it is made */
     unsigned seed;
     unsigned round; /* counts up: different tries each time */
     int threads;

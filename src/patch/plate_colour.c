@@ -15,6 +15,7 @@
 
 #include "base/memory.h"
 #include "base/robust.h"
+#include "patch/four.h"
 #include "patch/poisson.h"
 
 #define MATCH_SIDE   1100u /* pixels are compared on no more */
@@ -57,34 +58,14 @@ void uf_plate_colour_clear(UfPlateColour *colour)
     colour->rest = NULL;
 }
 
-static UfStatus copy_canvas(const UfCanvas *from, UfCanvas *out, UfReport *report)
-{
-    UfStatus status = uf_canvas_create(from->width, from->height, out, report);
-    if (status != UF_OK)
-        return status;
-    memcpy(out->value, from->value, from->width * from->height * 4 * sizeof *out->value);
-    memcpy(out->cell, from->cell, from->width * from->height);
-    return UF_OK;
-}
-
 static UfStatus load(const UfFloorPlane *plane, const UfPlatePhoto *photo, const UfHomography *to_ray,
                      int threads, UfPlateColour *colour, Match *m, UfReport *report)
 {
-    UfStatus status = UF_OK;
-    m->factor = 1;
-    if (plane->canvas.width <= MATCH_SIDE)
-        status = copy_canvas(&plane->canvas, &m->floor, report);
-    else {
-        status = uf_canvas_halve(&plane->canvas, threads, &m->floor, report);
-        m->factor = 2;
-    }
-    while (status == UF_OK && m->floor.width > MATCH_SIDE) {
-        UfCanvas half = {0};
-        status = uf_canvas_halve(&m->floor, threads, &half, report);
-        uf_canvas_clear(&m->floor);
-        m->floor = half;
-        m->factor *= 2;
-    }
+    unsigned times = 0;
+    for (size_t width = plane->canvas.width; width > MATCH_SIDE; width = (width + 1) / 2)
+        times++;
+    m->factor = ldexp(1, (int)times);
+    UfStatus status = uf_canvas_reduce(&plane->canvas, times, threads, &m->floor, report);
     if (status != UF_OK)
         return status;
     size_t pixels = m->floor.width * m->floor.height;
@@ -115,7 +96,7 @@ static double linear(const UfPlateColour *colour, float value)
 /* A value of the plane's canvas in linear light. */
 static double linear_of_canvas(const UfPlateColour *colour, float value)
 {
-    return linear(colour, colour->is_root ? value * fabsf(value) : value);
+    return linear(colour, colour->is_root ? uf_signed_square(value) : value);
 }
 
 /* Means of what both show, cell by cell; cells seen by less than half do not count. */
@@ -384,7 +365,7 @@ void uf_plate_colour_apply(const UfPlateColour *colour, UfSpot at, float value[4
     for (size_t c = 0; c < colour->channels; c++) {
         double light = mixed(colour, in, c) * exp(surface(colour, c, u, v) + rest_at(colour, c, at));
         float stored = uf_transfer_from_linear(colour->transfer, (float)light);
-        value[c] = colour->is_root ? copysignf(sqrtf(fabsf(stored)), stored) : stored;
+        value[c] = colour->is_root ? uf_signed_root(stored) : stored;
     }
 }
 

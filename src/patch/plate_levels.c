@@ -7,6 +7,7 @@
 #include <math.h>
 
 #include "base/memory.h"
+#include "patch/four.h"
 
 #define WORK_SIDE    800u   /* features of the floor are sought on no more */
 #define SHOT_SIDE    1400.0 /* of the rectified photo */
@@ -79,7 +80,7 @@ static void extent(const UfPlatePhoto *photo, double *x, double *y)
 static void to_root(float *value, size_t count)
 {
     for (size_t i = 0; i < count; i++)
-        value[i] = copysignf(sqrtf(fabsf(value[i])), value[i]);
+        value[i] = uf_signed_root(value[i]);
 }
 
 /* The photo through a map from grid pixels to rays, in grey. */

@@ -12,6 +12,7 @@
 #include "patch/pole.h"
 #include "patch/rows.h"
 #include "remap/keys.h"
+#include "remap/window.h"
 
 #define TILE_W 64
 #define TILE_H 32
@@ -115,16 +116,7 @@ static void load_codes(const Source *s, const uint8_t *from, size_t count, bool 
 
 static float sample_at(const Source *s, const uint8_t *row, size_t i)
 {
-    uint16_t code;
-    float value;
-    if (s->sample == UF_SAMPLE_U8)
-        return (float)row[i] / 255.0F;
-    if (s->sample == UF_SAMPLE_U16) {
-        memcpy(&code, row + 2 * i, sizeof code);
-        return (float)code / 65535.0F;
-    }
-    memcpy(&value, row + 4 * i, sizeof value);
-    return value;
+    return (float)(uf_sample_load(row + i * (size_t)s->sample, s->sample) / uf_sample_max(s->sample));
 }
 
 /* Any pixel: colours times alpha, and alpha; nothing where a colour is no number. */

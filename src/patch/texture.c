@@ -17,10 +17,17 @@
 #define LEAST_TEXTURE 0.002
 #define LEAST_SHARE   0.15
 
-static size_t hole_width(const UfCanvas *canvas)
+/* Until the hole is small; it is halved as the canvas is, outwards. */
+static unsigned halvings(const UfCanvas *canvas)
 {
     UfBox box;
-    return uf_canvas_hole_box(canvas, 0, &box) ? uf_box_width(box) : 0;
+    unsigned times = 0;
+    for (bool is_hole = uf_canvas_hole_box(canvas, 0, &box); is_hole && uf_box_width(box) > SMALL_HOLE_PX;
+         times++) {
+        box.x0 /= 2;
+        box.x1 = (box.x1 + 1) / 2;
+    }
+    return times;
 }
 
 /* Mean of the sources about a pixel. */
@@ -71,17 +78,9 @@ UfStatus uf_texture_check(const UfCanvas *canvas, int threads, UfReport *report)
     double all = uf_canvas_deviation(canvas, NULL);
     if (all < LEAST_TEXTURE)
         return uf_fail(report, UF_ERROR_UNCLEAR, "the floor around the cap is too uniform to hold a texture");
-    const UfCanvas *now = canvas;
-    while (hole_width(now) > SMALL_HOLE_PX) {
-        UfCanvas half = {0};
-        UfStatus status = uf_canvas_halve(now, threads, &half, report);
-        uf_canvas_clear(&small);
-        if (status != UF_OK)
-            return status;
-        small = half;
-        now = &small;
-    }
-    UfStatus status = judge(now, all, report);
+    UfStatus status = uf_canvas_reduce(canvas, halvings(canvas), threads, &small, report);
+    if (status == UF_OK)
+        status = judge(&small, all, report);
     uf_canvas_clear(&small);
     return status;
 }

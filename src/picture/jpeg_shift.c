@@ -7,10 +7,10 @@
  */
 #include "picture/jpeg_recode.h"
 
-static size_t step_of(const struct jpeg_decompress_struct *jpeg)
+static size_t step_of(const UfJpegRecoder *recoder)
 {
-    size_t step = jpeg->num_components == 1 ? DCTSIZE : (size_t)jpeg->max_h_samp_factor * DCTSIZE;
-    return jpeg->image_width % step == 0 ? step : 0;
+    size_t step = recoder->mcu_width_px;
+    return recoder->source.image_width % step == 0 ? step : 0;
 }
 
 static UfStatus read_step(UfJpegRecoder *recoder, UfInput *input, size_t *step_px, UfReport *report)
@@ -19,7 +19,7 @@ static UfStatus read_step(UfJpegRecoder *recoder, UfInput *input, size_t *step_p
         return recoder->source_errors.status;
     UfStatus status = uf_jpeg_recoder_open(recoder, input, report);
     if (status == UF_OK)
-        *step_px = uf_exif_orientation(recoder->metadata.exif) == 1 ? step_of(&recoder->source) : 0;
+        *step_px = uf_exif_orientation(recoder->metadata.exif) == 1 ? step_of(recoder) : 0;
     return status;
 }
 
@@ -66,7 +66,7 @@ static UfStatus read_and_shift(UfJpegRecoder *recoder, UfInput *input, size_t sh
     UfStatus status = uf_jpeg_recoder_open(recoder, input, report);
     if (status != UF_OK)
         return status;
-    size_t step = step_of(&recoder->source), width = recoder->source.image_width;
+    size_t step = step_of(recoder), width = recoder->source.image_width;
     if (step == 0 || shift_px % step != 0 || shift_px >= width)
         return uf_fail(report, UF_ERROR_UNSUPPORTED,
                        "columns of this JPEG (%zu pixels wide) cannot be moved by %zu pixels without loss",

@@ -347,6 +347,11 @@ Test(logo, contact_is_a_soft_shade_that_ends_where_it_says)
     }
 }
 
+static double to_light(double v)
+{
+    return v <= 0.04045 ? v / 12.92 : pow((v + 0.055) / 1.055, 2.4); /* IEC 61966-2-1 */
+}
+
 /* Half the light is half the light in every depth: IEC 61966-2-1 for integers, linear for floats. */
 Test(logo, contact_is_as_dark_in_every_depth)
 {
@@ -358,7 +363,7 @@ Test(logo, contact_is_as_dark_in_every_depth)
     for (size_t k = 0; k < 4; k++) {
         UfPicture *picture = shaded(kinds[k].channels, kinds[k].sample, 3, false);
         double value = at_angle(picture, 15.2, false);
-        light[k] = kinds[k].sample == UF_SAMPLE_F32 ? value : pow((value + 0.055) / 1.055, 2.4);
+        light[k] = kinds[k].sample == UF_SAMPLE_F32 ? value : to_light(value);
         cr_expect(light[k] < 0.9, "kind %zu: %g", k, light[k]);
         cr_expect_float_eq(light[k], light[0], 0.006, "kind %zu: %g, not %g", k, light[k], light[0]);
         if (kinds[k].channels == 4)
@@ -406,11 +411,6 @@ static double ink_at(double x, double y)
     return (hash >> 16) % 2;
 }
 
-static double to_light(double v)
-{
-    return v <= 0.04045 ? v / 12.92 : pow((v + 0.055) / 1.055, 2.4); /* IEC 61966-2-1 */
-}
-
 static double of_light(double v)
 {
     return v <= 0.0031308 ? 12.92 * v : 1.055 * pow(v, 1 / 2.4) - 0.055;
@@ -436,8 +436,8 @@ static double truth_of(size_t x, size_t y, size_t width, double half)
 }
 
 /*
- * No bound on the worst pixel: near the pole pixels are slivers, and one beside an edge of the print is black or white in
- * truth where a picture of the print has a slope one of its pixels wide.
+ * No bound on the worst pixel: near the pole pixels are slivers, and one beside an edge of the print is black
+ * or white in truth where a picture of the print has a slope one of its pixels wide.
  */
 Test(logo, print_is_what_supersampling_says_at_every_width)
 {

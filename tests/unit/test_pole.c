@@ -19,6 +19,22 @@ static float colour_at(UfDirection d, size_t channel)
     return (float)(0.5 + 0.15 * sin(2 * d.x + phase) + 0.15 * cos(3 * d.z + d.x - phase));
 }
 
+static UfDirection direction_of(const UfView *view, size_t x, size_t y)
+{
+    UfDirection direction;
+    cr_assert(uf_view_direction(view, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &direction));
+    return direction;
+}
+
+/* A pixel of a view, in the panorama's pixels. */
+static UfPixelPoint in_panorama(const UfView *view, size_t x, size_t y, size_t width)
+{
+    UfView whole = uf_view_equirectangular(width);
+    UfPixelPoint at;
+    cr_assert(uf_view_pixel(&whole, direction_of(view, x, y), &at));
+    return at;
+}
+
 static UfPicture *panorama(size_t width, UfSample sample, size_t channels)
 {
     UfPicture *picture = NULL;
@@ -27,8 +43,7 @@ static UfPicture *panorama(size_t width, UfSample sample, size_t channels)
     for (size_t y = 0; y < width / 2; y++)
         for (size_t x = 0; x < width; x++)
             for (size_t c = 0; c < channels; c++) {
-                UfDirection d;
-                uf_view_direction(&whole, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &d);
+                UfDirection d = direction_of(&whole, x, y);
                 float v = channels % 2 == 0 && c == channels - 1 ? 1 : colour_at(d, c);
                 void *row = uf_picture_row(picture, y);
                 if (sample == UF_SAMPLE_U8)
@@ -83,8 +98,7 @@ static double worst_of(const UfCanvas *canvas, const UfPoleRead *read, size_t ch
     for (size_t y = 0; y < canvas->height; y++)
         for (size_t x = 0; x < canvas->width; x++)
             for (size_t c = 0; c < channels; c++) {
-                UfDirection d;
-                uf_view_direction(&read->view, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &d);
+                UfDirection d = direction_of(&read->view, x, y);
                 float want = is_root ? sqrtf(colour_at(d, c)) : colour_at(d, c);
                 double off = fabs((double)(canvas->value[4 * (y * canvas->width + x) + c] - want));
                 double u = (double)x + 0.5 - read->view.centre_x_px,
@@ -130,9 +144,7 @@ Test(pole, places_between_nodes_are_right_to_a_hundredth_of_a_pixel)
     double worst = 0;
     for (size_t y = 0; y < canvas.height; y++)
         for (size_t x = 0; x < canvas.width; x++) {
-            UfDirection d;
-            uf_view_direction(&read.view, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &d);
-            double u = (uf_lonlat_from_direction(d).lon_rad / (2 * UF_PI) + 0.5) * (double)width;
+            double u = in_panorama(&read.view, x, y, width).x_px;
             double r = hypot((double)x + 0.5 - 700, (double)y + 0.5 - 700);
             /* not where the mean reaches across the seam, nor where squares bend the ramp */
             if (r > 150 && u > 300 && u < (double)width - 300)
@@ -180,11 +192,9 @@ Test(pole, what_is_transparent_or_no_number_is_never_copied)
     size_t idle = 0;
     for (size_t y = 0; y < canvas.height; y++)
         for (size_t x = 0; x < canvas.width; x++) {
-            UfDirection d;
-            uf_view_direction(&read.view, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &d);
-            UfLonLat at = uf_lonlat_from_direction(d);
-            double u = (at.lon_rad / (2 * UF_PI) + 0.5) * 512, v = (0.5 - at.lat_rad / UF_PI) * 512 / 2;
-            bool is_near = fabs(v - 200.5) < 0.9 && (fabs(u - 100.5) < 0.9 || fabs(u - 300.5) < 0.9);
+            UfPixelPoint at = in_panorama(&read.view, x, y, 512);
+            bool is_near =
+                fabs(at.y_px - 200.5) < 0.9 && (fabs(at.x_px - 100.5) < 0.9 || fabs(at.x_px - 300.5) < 0.9);
             bool is_idle = canvas.cell[y * canvas.width + x] == UF_CELL_IDLE;
             cr_expect(!is_near || is_idle, "%zu %zu", x, y);
             for (size_t c = 0; c < 4; c++)
@@ -209,9 +219,7 @@ static double rows_worst(UfProjection projection, double scale_px, bool at_zenit
     for (size_t y = 0; y < side; y++)
         for (size_t x = 0; x < side; x++)
             for (size_t c = 0; c < 3; c++) {
-                UfDirection d;
-                uf_view_direction(&read.view, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &d);
-                float v = colour_at(d, c);
+                float v = colour_at(direction_of(&read.view, x, y), c);
                 canvas.value[4 * (y * side + x) + c] = is_root ? sqrtf(v) : v;
             }
     size_t y0 = at_zenith ? 0 : width / 2 - count;
@@ -221,9 +229,7 @@ static double rows_worst(UfProjection projection, double scale_px, bool at_zenit
     UfView whole = uf_view_equirectangular(width);
     double worst = 0;
     for (size_t i = 0; i < count * width * 3; i++) {
-        UfDirection d;
-        uf_view_direction(
-            &whole, (UfPixelPoint){(double)(i / 3 % width) + 0.5, (double)(y0 + i / 3 / width) + 0.5}, &d);
+        UfDirection d = direction_of(&whole, i / 3 % width, y0 + i / 3 / width);
         worst = fmax(worst, fabs((double)rows[i] - (double)colour_at(d, i % 3)));
     }
     free(rows);
