@@ -5,6 +5,7 @@
 #   make test       installs what is missing, runs all tests, plain and under ASan+UBSan, and a minute of fuzzing
 #   make bench lint format clean
 #   make races      the command tests, against a program under ThreadSanitizer
+#   make memcheck   the command tests, with the program run by valgrind (MEMCHECK_TESTS='cli_tour/*' for some)
 #   make soak       a tour of 24 panoramas killed 30 times and continued, against one left alone
 #   make fuzz       every reader of outside bytes under libFuzzer, FUZZ_SECONDS each
 #   make install    program, libraries, headers, manual pages, completions (PREFIX, DESTDIR, LIBDIR)
@@ -89,7 +90,7 @@ TESTS   += $(OUT)/tests/install_tests $(OUT)/tests/docs_tests $(OUT)/tests/fault
 endif
 SCENE   := $(OUT)/scene
 
-.PHONY: all demo test tests fuzz fuzzers races bench soak lint format install deb dist clean packages-build packages-test packages-lint \
+.PHONY: all demo test tests fuzz fuzzers races memcheck bench soak lint format install deb dist clean packages-build packages-test packages-lint \
         packages-package
 .SECONDARY:
 
@@ -200,6 +201,19 @@ races: packages-test
 	@$(MAKE) --no-print-directory all BUILD=tsan
 	@TSAN_OPTIONS=ignore_noninstrumented_modules=1 OMP_NUM_THREADS=4 OMP_WAIT_POLICY=passive \
 	  UF_BUILD_DIR=$(CURDIR)/.build/tsan .build/release/tests/cli_tests --filter '$(RACE_TESTS)'
+
+# Two threads, because valgrind runs them one after the other. libgomp's threads are still there at the exit: only what
+# nothing points to is an error. A status of 99 fails any test.
+MEMCHECK_TESTS ?= cli_*/*
+MEMCHECK = valgrind -q --error-exitcode=99 --leak-check=full --errors-for-leak-kinds=definite --show-leak-kinds=definite
+memcheck:
+	@sh .ci/install build test memcheck
+	@$(MAKE) --no-print-directory tests BUILD=release
+	@mkdir -p .build/memcheck
+	@printf '#!/bin/sh\nexec $(MEMCHECK) %s/.build/release/underfoot "$$@"\n' '$(CURDIR)' > .build/memcheck/underfoot
+	@chmod +x .build/memcheck/underfoot && ln -sf ../release/scene .build/memcheck/scene
+	@OMP_NUM_THREADS=2 OMP_WAIT_POLICY=passive UF_BUILD_DIR=$(CURDIR)/.build/memcheck \
+	  .build/release/tests/cli_tests --filter '$(MEMCHECK_TESTS)'
 
 bench: packages-test
 	@$(MAKE) --no-print-directory all $(OUT)/bench
