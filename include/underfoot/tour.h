@@ -108,6 +108,9 @@ typedef struct UfTourRequest {
 /* A tour that was read and found right. Opaque. */
 typedef struct UfTour UfTour;
 
+/* True for the name of a command that a job sheet may have as a section: "patch", "view" ... */
+bool uf_tour_has_step(const char *command);
+
 /*
  * Reads the sheet, lists the panoramas, and checks every option of every panorama: mistakes come with file,
  * line and remedy, before anything runs. `host` must outlive the tour. On success the caller owns *out.

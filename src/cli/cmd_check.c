@@ -253,6 +253,7 @@ const CliCommand cli_command_check = {
     .about = "Says what a file is, and what is wrong with it as a full panorama: not 2:1, a\n"
              "broken seam, poles that are not one colour, holes, missing or stale metadata.\n"
              "Exit status 2 when there is anything to mend, 1 when a file cannot be read.\n",
+    .no_out = "check writes no file, and what it finds goes to standard output",
     .common = CLI_TAKES(CLI_MAX_MEMORY) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),
     .own = no_options,
     .run = run,

@@ -147,6 +147,7 @@ const CliCommand cli_command_plan = {
              "needs, which directions no frame sees, and the smallest cap about the nadir that\n"
              "covers what bracket, head and tripod hide. With --sun: where the sun stands and\n"
              "where shadows fall; a rig is not needed for that.\n",
+    .no_out = "the drawing is written by --map OUT.png, and the text goes to standard output",
     .common = CLI_TAKES(CLI_OVERWRITE) | CLI_TAKES(CLI_THREADS) | CLI_TAKES(CLI_JSON) | CLI_TAKES(CLI_QUIET),
     .own = options,
     .run = run,

@@ -87,6 +87,7 @@ typedef struct CliCommand {
     const char *operands; /* "PANO -o OUT" */
     size_t least_operands, most_operands;
     const char *about;    /* a few lines for --help, each ended by \n */
+    const char *no_out;   /* without --out: where the result goes, for who gives it; otherwise NULL */
     unsigned common;      /* CLI_TAKES(...) of the common options; --help and --version always are */
     const CliOption *own; /* ended by one without a name; value number i is values[CLI_COMMON_COUNT + i] */
     int (*check)(const CliLine *line); /* what can be refused by the line alone; or NULL */
@@ -100,6 +101,8 @@ struct CliLine {
     char **operands;
     size_t operand_count;
 };
+
+#define CLI_COMMANDS_MAX 16
 
 /* All commands, in the order of `underfoot help`. */
 extern const CliCommand *const cli_commands[];

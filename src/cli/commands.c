@@ -24,6 +24,8 @@ COMMANDS(DECLARE)
 
 const CliCommand *const cli_commands[] = {COMMANDS(LIST)};
 const size_t cli_command_count = sizeof cli_commands / sizeof cli_commands[0];
+_Static_assert(sizeof cli_commands / sizeof cli_commands[0] <= CLI_COMMANDS_MAX,
+               "lists of commands hold them all");
 
 const CliCommand *cli_find_command(const char *name)
 {

@@ -4,7 +4,7 @@
 #include <ctype.h>
 
 #include "cli/message.h"
-#include "cli/nearest.h"
+#include "cli/unknown_option.h"
 #include "cli/values.h"
 
 static const CliOption common_options[CLI_COMMON_COUNT] = {
@@ -92,24 +92,6 @@ static size_t find_letter(const CliCommand *command, char letter)
     return count;
 }
 
-static void unknown_option(const CliCommand *command, const char *argument, const char *name)
-{
-    const char *nearest = NULL;
-    size_t best = cli_distance_limit(name) + 1;
-    for (size_t id = 0; id < cli_option_count(command); id++) {
-        const CliOption *option = cli_option(command, id);
-        size_t distance = option == NULL ? best : cli_distance(name, option->name);
-        if (distance < best) {
-            best = distance;
-            nearest = option->name;
-        }
-    }
-    if (nearest == NULL)
-        cli_wrong_usage(command, "there is no option %s", argument);
-    else
-        cli_wrong_usage(command, "there is no option %s; did you mean --%s?", argument, nearest);
-}
-
 /* One option as it stands on the line. */
 typedef struct Found {
     const CliOption *option;
@@ -122,10 +104,13 @@ static bool find_short_option(const CliCommand *command, const char *argument, C
 {
     size_t id = find_letter(command, argument[1]);
     const CliOption *option = cli_option(command, id);
+    /* -out, -overwrite: no -o with a file "ut" */
+    bool is_long = strlen(argument) > 2 &&
+                   find_long(command, argument + 1, strcspn(argument + 1, "=")) < cli_option_count(command);
     if (argument[1] == '\0') {
         cli_wrong_usage(command, "'-' is no file; pictures are read from and written to files by name");
-    } else if (option == NULL) {
-        unknown_option(command, argument, argument + 1);
+    } else if (option == NULL || is_long) {
+        cli_unknown_option(command, argument);
     } else if (argument[2] == '=') {
         cli_wrong_usage(command, "write -%c FILE or --%s=FILE, not %s", argument[1], option->name, argument);
     } else {
@@ -143,9 +128,7 @@ static bool find_long_option(const CliCommand *command, const char *argument, Cl
     size_t id = find_long(command, name, length);
     const CliOption *option = cli_option(command, id);
     if (option == NULL) {
-        char bare[48];
-        snprintf(bare, sizeof bare, "%.*s", (int)(length < 47 ? length : 47), name);
-        unknown_option(command, argument, bare);
+        cli_unknown_option(command, argument);
         return false;
     }
     *out = (Found){option, &line->values[id], name[length] == '=' ? name + length + 1 : NULL};

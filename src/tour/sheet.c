@@ -53,6 +53,11 @@ static int find_role(const char *kind)
     return -1;
 }
 
+bool uf_tour_has_step(const char *command)
+{
+    return find_role(command) >= 0;
+}
+
 /* Takes or refuses an option of a step. */
 static UfStatus check_option(UfTour *tour, const char *command, const char *key, const char *value, int line,
                              UfTourOptionKind *kind, UfReport *report)

@@ -56,6 +56,38 @@ Test(cli_usage, names_the_nearest_option)
     WRONG("there is no option --cap", "check", "--cap", "3", "a.jpg");
 }
 
+/* One dash, or one letter: -o is the only letter there is. */
+Test(cli_usage, names_options_that_begin_with_the_letter)
+{
+    WRONG("there is no option -q; did you mean --quiet?", "check", "a.jpg", "-q");
+    WRONG("there is no option -q; did you mean --quiet or --quality?", "patch", "a.jpg", "-q");
+    WRONG("there is no option -h; did you mean --help, --height or --heading?", "patch", "-h");
+    WRONG("there is no option -c18; did you mean --cap?", "patch", "a.jpg", "-c18");
+    WRONG("there is no option -fov; did you mean --fov?", "view", "a.jpg", "-fov", "90");
+    WRONG("there is no option -out; did you mean --out?", "patch", "a.jpg", "-out", "b.jpg");
+    WRONG("there is no option -overwrite; did you mean --overwrite?", "tag", "a.jpg", "-overwrite");
+}
+
+Test(cli_usage, says_which_command_has_the_option)
+{
+    WRONG("there is no option --yaw here; it is one of view, putback and turn", "patch", "a.jpg", "--yaw=3");
+    WRONG("there is no option --cap here; it is one of patch and tour", "plan", "hall.ini", "--cap", "3");
+    WRONG("there is no option -o here; check writes no file", "check", "a.jpg", "-o", "b.txt");
+    WRONG("there is no option --out here; the drawing is written by --map OUT.png", "plan", "hall.ini",
+          "--out", "b.png");
+}
+
+Test(cli_usage, says_that_a_tours_options_stand_in_its_sheet)
+{
+    WRONG("--fill is no option of the tour itself; it belongs into the job sheet, as a line 'fill = WHAT' "
+          "under "
+          "[patch]\n",
+          "tour", "tour.ini", "--fill", "smooth");
+    WRONG("a line 'srgb = yes' under [deliver]\n", "tour", "tour.ini", "--srgb");
+    WRONG("a line 'yaw = DEG' under [view] or [turn]\n", "tour", "tour.ini", "--yaw=4");
+    WRONG("there is no option --revue; did you mean --review?", "tour", "tour.ini", "--revue", "a.html");
+}
+
 Test(cli_usage, refuses_an_option_given_twice)
 {
     WRONG("--cap is given twice", "patch", "a.jpg", "-o", "b.jpg", "--cap", "10", "--cap", "10");
