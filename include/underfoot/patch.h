@@ -77,6 +77,11 @@ UfStatus uf_patch(UfPicture *panorama, const UfPatchOptions *options, UfTouched 
  */
 void uf_patch_rows_needed(const UfPatchOptions *options, size_t width_px, size_t height_px, size_t *first_px,
                           size_t *end_px);
+/*
+ * Bytes that uf_patch works in beside the panorama's rows, at least: a floor's plane and what is searched in it; 0 where
+ * that is little (other fills) or known only from the picture (cap auto, masks, shadows).
+ */
+size_t uf_patch_bytes_needed(const UfPatchOptions *options, size_t width_px, size_t height_px);
 
 /*
  * The hole about a pole: the smallest cap that holds the connected transparent, black or flat area around it.

@@ -369,6 +369,23 @@ static int prepare(const CliLine *line, Work *work)
     return status;
 }
 
+/* The rows that are read and what is worked in beside them; a shadow or a mask may still ask for more. */
+static int check_memory(const CliLine *line, const UfPictureInfo *info, const UfPatchOptions *covering,
+                        const UfReadOptions *read)
+{
+    size_t rows = read->end_row_px > 0 ? read->end_row_px - read->first_row_px : info->height_px;
+    double bytes = (double)rows * (double)info->width_px * (double)info->channels * (double)info->sample;
+    if (!line->values[PATCH_SUN].given && !line->values[PATCH_MASK].given)
+        bytes += (double)uf_patch_bytes_needed(covering, info->width_px, info->height_px);
+    double limit = (double)read->max_memory_bytes;
+    if (bytes <= limit)
+        return CLI_DONE;
+    return cli_failed(
+        "%s: covering it needs at least %.1f MB of memory, and the limit is %.1f MB; give --max-memory "
+        "%.0fM or more",
+        line->operands[0], bytes / 1e6, limit / 1e6, ceil(bytes / (1u << 20)));
+}
+
 /* A file that is changed in part is read in part, where only cap and logo say what changes. */
 static int read_panorama(const CliLine *line, Work *work, const UfPatchOptions *covering)
 {
@@ -379,6 +396,9 @@ static int read_panorama(const CliLine *line, Work *work, const UfPatchOptions *
     if (in_part && !line->values[PATCH_MASK].given && !line->values[PATCH_SUN].given)
         uf_patch_rows_needed(covering, work->info.width_px, work->info.height_px, &read.first_row_px,
                              &read.end_row_px);
+    int refused = check_memory(line, &work->info, covering, &read);
+    if (refused != CLI_DONE)
+        return refused;
     cli_progress(line, "reading", path);
     UfStatus status = uf_picture_read(path, &read, &work->panorama, work->report);
     if (status == UF_OK)

@@ -79,6 +79,8 @@ int cli_failed_report(const CliLine *line, const char *path, UfStatus status, co
     const char *advice = "";
     if (status == UF_ERROR_FORMAT && !has_advice)
         advice = "; export it again as JPEG, PNG or TIFF";
+    if (strstr(text, "raise the limit") != NULL)
+        advice = " (--max-memory raises it)";
     return named ? cli_failed("%s%s", text, advice) : cli_failed("%s: %s%s", path, text, advice);
 }
 

@@ -38,7 +38,7 @@ static const CliOption common_options[CLI_COMMON_COUNT] = {
                         .kind = CLI_BYTES,
                         .argument = "SIZE",
                         .range = {1, 9e15, false, false},
-                        .help = "for pictures, as 500M (default: 3/4 of the machine's)"},
+                        .help = "refuse what needs more, as 500M (default: 3/4 of all)"},
     [CLI_JSON] = {.name = "json", .help = "the result as JSON on standard output"},
     [CLI_QUIET] = {.name = "quiet", .help = "no progress, no text of warnings"},
     [CLI_HELP] = {.name = "help", .help = "this page"},

@@ -153,6 +153,12 @@ double uf_floor_plane_farthest_rad(const UfCap *cap)
     return atan(corner / view.scale_px) + SOFT_EDGE_PX / view.scale_px;
 }
 
+size_t uf_floor_plane_pixels(const UfCap *cap, bool has_plate)
+{
+    UfView view = {0};
+    return choose_view(cap, has_plate, &view, NULL) == UF_OK ? view.width_px * view.height_px : 0;
+}
+
 /* Float pictures in linear light are worked on as square roots. */
 static UfStatus is_linear_float(const UfPicture *picture, bool *out, UfReport *report)
 {

@@ -31,6 +31,8 @@ double uf_floor_plane_reach(const UfFloorPlane *plane, const UfCap *cap);
 /* How far from the pole uf_floor_plane_read looks at the panorama, without a plate; 0 where it refuses the
  * cap. */
 double uf_floor_plane_farthest_rad(const UfCap *cap);
+/* How many pixels the plane of a cap without a region has; 0 where uf_floor_plane_read refuses the cap. */
+size_t uf_floor_plane_pixels(const UfCap *cap, bool has_plate);
 void uf_floor_plane_clear(UfFloorPlane *plane);
 
 #endif

@@ -1,5 +1,7 @@
-/* Which rows of a panorama the covering of a cap needs: what it changes, and the ring that each fill looks
- * at. */
+/*
+ * Which rows of a panorama the covering of a cap needs (what it changes, and the ring that each fill looks
+ * at), and the memory beside them.
+ */
 #include <math.h>
 
 #include "patch/cap.h"
@@ -11,6 +13,13 @@
 
 /* Beside what the fills say: interpolation, and rounding of angles to rows. */
 #define MARGIN_ROWS 16u
+
+/*
+ * What a floor fill holds for a pixel of its plane, at least: the canvas's 17 bytes, the places and codes of
+ * its patches, the blending. Measured on panoramas 4096 pixels wide as 52 to 55
+ * (docs/limits-and-cautions.md); a small plane needs more a pixel.
+ */
+#define PLANE_PIXEL_BYTES 50u
 
 static double farthest_rad(const UfCap *cap, const UfPatchOptions *options)
 {
@@ -26,21 +35,39 @@ static double farthest_rad(const UfCap *cap, const UfPatchOptions *options)
     return options->logo != NULL ? fmax(farthest, logo) : farthest;
 }
 
+static UfCap cap_of(const UfPatchOptions *options, size_t width_px, size_t height_px)
+{
+    return (UfCap){.width_px = width_px,
+                   .height_px = height_px,
+                   .at_zenith = options->at_zenith,
+                   .cap_rad = options->cap_rad,
+                   .feather_rad = options->feather_rad};
+}
+
+/* Masks and shadows lie anywhere. */
+static bool has_region(const UfPatchOptions *options)
+{
+    return options->mask != NULL || options->has_sun || options->without_cap;
+}
+
 void uf_patch_rows_needed(const UfPatchOptions *options, size_t width_px, size_t height_px, size_t *first_px,
                           size_t *end_px)
 {
-    const UfCap cap = {.width_px = width_px,
-                       .height_px = height_px,
-                       .at_zenith = options->at_zenith,
-                       .cap_rad = options->cap_rad,
-                       .feather_rad = options->feather_rad};
-    /* a photograph is compared with all of the floor; masks and shadows lie anywhere */
-    bool is_anywhere =
-        options->plate != NULL || options->mask != NULL || options->has_sun || options->without_cap;
+    const UfCap cap = cap_of(options, width_px, height_px);
+    /* a photograph is compared with all of the floor */
+    bool is_anywhere = options->plate != NULL || has_region(options);
     bool is_known = !is_anywhere &&
                     (options->cap_rad > 0 || (options->fill == UF_FILL_NONE && options->logo_cap_rad > 0));
     size_t rings = is_known ? uf_cap_ring_count(&cap, farthest_rad(&cap, options)) + MARGIN_ROWS : height_px;
     rings = rings > height_px ? height_px : rings;
     *first_px = uf_cap_first_row(&cap, rings);
     *end_px = *first_px + rings;
+}
+
+size_t uf_patch_bytes_needed(const UfPatchOptions *options, size_t width_px, size_t height_px)
+{
+    const UfCap cap = cap_of(options, width_px, height_px);
+    if (options->fill != UF_FILL_FLOOR || !(options->cap_rad > 0) || has_region(options))
+        return 0;
+    return uf_floor_plane_pixels(&cap, options->plate != NULL) * PLANE_PIXEL_BYTES;
 }

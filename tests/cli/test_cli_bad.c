@@ -210,7 +210,7 @@ Test(cli_bad, the_memory_limit_refuses_before_anything_is_read)
         for (size_t k = 0; k < 3; k++) {
             cr_expect_eq(runs[k]->status, 1, "%s: status %d", names[i], runs[k]->status);
             cr_expect_not_null(strstr(runs[k]->err, names[i]), "%s", runs[k]->err);
-            cr_expect_not_null(strstr(runs[k]->err, "memory"), "%s", runs[k]->err);
+            cr_expect_not_null(strstr(runs[k]->err, "--max-memory"), "%s", runs[k]->err);
         }
         run_free(&patch);
         run_free(&check);

@@ -8,6 +8,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 
 #include "support/files.h"
 #include "support/json.h"
@@ -529,6 +530,38 @@ Test(cli_patch, auto_without_a_hole_says_what_to_give)
     cr_expect_not(file_exists("out.png"));
     pixels_free(&panorama);
     run_free(&run);
+}
+
+/* The figure is no guess: the program then holds at least that much, and the limit it names is enough. */
+static void assert_refused_below_need(const char *fill)
+{
+    Run refused =
+        RUN_UNDERFOOT("patch", EARTH, "-o", "out.jpg", "--cap", "30", "--fill", fill, "--max-memory", "1M");
+    cr_expect_eq(refused.status, 1, "%s", refused.err);
+    cr_expect_not(file_exists("out.jpg"));
+    const char *need = strstr(refused.err, EARTH ": covering it needs at least ");
+    const char *give = strstr(refused.err, "the limit is 1.0 MB; give --max-memory ");
+    cr_assert(need != NULL && give != NULL, "%s", refused.err);
+    double megabytes = strtod(strstr(need, "least ") + 6, NULL);
+    char limit[40];
+    snprintf(limit, sizeof limit, "%.20s", strstr(give, "memory ") + 7);
+    limit[strcspn(limit, " ")] = '\0';
+    Run done = RUN_UNDERFOOT("patch", EARTH, "-o", "out.jpg", "--cap", "30", "--fill", fill, "--json",
+                             "--max-memory", limit);
+    assert_done(&done);
+    struct rusage usage;
+    cr_assert_eq(getrusage(RUSAGE_CHILDREN, &usage), 0);
+    cr_expect((double)usage.ru_maxrss * 1024 >= megabytes * 1e6, "%s: %.1f MB said, %ld KiB held", fill,
+              megabytes, usage.ru_maxrss);
+    run_free(&refused);
+    run_free(&done);
+    cr_assert_eq(remove("out.jpg"), 0);
+}
+
+Test(cli_patch, a_memory_limit_that_cannot_hold_is_refused_with_the_figure)
+{
+    assert_refused_below_need("smooth");
+    assert_refused_below_need("floor");
 }
 
 Test(cli_patch, says_what_it_did)
