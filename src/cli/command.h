@@ -47,6 +47,7 @@ typedef struct CliOption {
     const char *words[CLI_WORDS];
     CliRange range;
     const char *help; /* one line */
+    const char *with; /* the option that it completes, or NULL */
 } CliOption;
 
 typedef struct CliValue {
@@ -83,10 +84,11 @@ typedef struct CliLine CliLine;
 typedef struct CliCommand {
     const char *name;
     const char *summary;  /* one line for `underfoot help` */
-    const char *example;  /* --help begins with it */
+    const char *example;  /* the command's page begins with it */
     const char *operands; /* "PANO -o OUT" */
     size_t least_operands, most_operands;
     const char *about;    /* a few lines for --help, each ended by \n */
+    const char *more;     /* lines of it for which a screen has no room, or NULL */
     const char *no_out;   /* without --out: where the result goes, for who gives it; otherwise NULL */
     unsigned common;      /* CLI_TAKES(...) of the common options; --help and --version always are */
     const CliOption *own; /* ended by one without a name; value number i is values[CLI_COMMON_COUNT + i] */

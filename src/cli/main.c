@@ -15,8 +15,8 @@ static void print_commands(FILE *stream)
           stream);
     for (size_t i = 0; i < cli_command_count; i++)
         fprintf(stream, "  %-8s%s\n", cli_commands[i]->name, cli_commands[i]->summary);
-    fputs("  help    this page, or with the name of a command its page\n\n"
-          "Every command explains itself with --help. --version prints the version.\n"
+    fputs("  help    this page, or with the name of a command all about it\n\n"
+          "Every command explains itself on a screen with --help. --version prints the version.\n"
           "Exit status: 0 done, 1 failed, 2 done with warnings, 64 wrong usage.\n",
           stream);
 }
@@ -56,7 +56,7 @@ static int print_version(void)
 static int run_command(const CliCommand *command, size_t count, char **arguments)
 {
     if (cli_asks_for("--help", count, arguments)) {
-        cli_print_help(command);
+        cli_print_screen(command);
         return CLI_DONE;
     }
     if (cli_asks_for("--version", count, arguments))

@@ -23,7 +23,9 @@ int cli_parse(const CliCommand *command, size_t count, char **arguments, CliLine
 /* True when `word` ("--help") stands among the arguments before any `--`. */
 bool cli_asks_for(const char *word, size_t count, char *const *arguments);
 
-/* `--help` of a command: an example first, then what it does, then its options. */
+/* `help COMMAND`: an example first, then what it does, then its options. */
 void cli_print_help(const CliCommand *command);
+/* `COMMAND --help`: the same where it fits a screen, otherwise less of it. */
+void cli_print_screen(const CliCommand *command);
 
 #endif

@@ -79,6 +79,8 @@ void uf_manual_command(FILE *out, const CliCommand *command)
     put_line(out, ".SH SYNOPSIS\n\\fBunderfoot ", command->name, "\\fR ");
     put_line(out, "", command->operands, " [OPTION]...\n");
     put_line(out, ".SH DESCRIPTION\n", command->about, "");
+    if (command->more != NULL)
+        put_text(out, command->more);
     put_line(out, ".SH EXAMPLE\n.nf\n", command->example, "\n.fi\n");
     options(out, command);
     exit_status(out);

@@ -81,7 +81,7 @@ static UfStatus check_option(UfTour *tour, const char *command, const char *key,
     *kind = tour->host->option(tour->host->context, command, key, value, problem, sizeof problem);
     if (*kind == UF_TOUR_OPTION_UNKNOWN)
         return uf_fail(report, UF_ERROR_FORMAT,
-                       "%s'%s' has no option '%s'%s%s; 'underfoot %s --help' lists them", place, command, key,
+                       "%s'%s' has no option '%s'%s%s; 'underfoot help %s' lists them", place, command, key,
                        problem[0] != '\0' ? "; " : "", problem, command);
     if (*kind == UF_TOUR_OPTION_FLAG && strcmp(value, "yes") != 0 && strcmp(value, "no") != 0 && *value != 0)
         return uf_fail(report, UF_ERROR_FORMAT, "%s%s = %s: it must be yes or no", place, key, value);

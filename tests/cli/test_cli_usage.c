@@ -202,27 +202,61 @@ Test(cli_usage, refuses_options_that_do_not_go_together)
     WRONG("the name must end in", "tag", "a.jpg", "-o", "b");
 }
 
-/* 40 lines of 80 columns, an example first, every option of the command named. */
+static const char *const commands[] = {"plan", "check",  "patch",   "faces", "view", "putback",
+                                       "wrap", "planet", "deliver", "turn",  "tag",  "tour"};
+#define COMMANDS (sizeof commands / sizeof commands[0])
+
+/* An example first, 80 columns; the number of lines. */
+static size_t assert_page(const Run *run, const char *command)
+{
+    char example[64];
+    snprintf(example, sizeof example, "    underfoot %s ", command);
+    cr_expect_eq(run->status, 0);
+    cr_expect_eq(strncmp(run->out, example, strlen(example)), 0, "%s", run->out);
+    cr_expect_str_eq(run->err, "");
+    size_t lines = 0;
+    for (char *line = run->out, *end; (end = strchr(line, '\n')) != NULL; line = end + 1, lines++)
+        cr_expect(end - line <= 80, "%s: %td columns: %.*s", command, end - line, (int)(end - line), line);
+    return lines;
+}
+
+/* A terminal of 24 lines of 80 columns, where the prompt takes one. */
 Test(cli_usage, help_fits_a_screen_and_begins_with_an_example)
 {
-    static const char *const commands[] = {"plan", "check",  "patch",   "faces", "view", "putback",
-                                           "wrap", "planet", "deliver", "turn",  "tag",  "tour"};
-    for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++) {
+    for (size_t i = 0; i < COMMANDS; i++) {
         Run run = RUN_UNDERFOOT(commands[i], "--help");
-        char example[64];
-        snprintf(example, sizeof example, "    underfoot %s ", commands[i]);
-        cr_expect_eq(run.status, 0);
-        cr_expect_eq(strncmp(run.out, example, strlen(example)), 0, "%s", run.out);
-        cr_expect_str_eq(run.err, "");
-        size_t lines = 0;
-        for (char *line = run.out, *end; (end = strchr(line, '\n')) != NULL; line = end + 1, lines++)
-            cr_expect(end - line <= 80, "%s: %td columns: %.*s", commands[i], end - line, (int)(end - line),
-                      line);
-        cr_expect(lines <= 40, "%s: %zu lines", commands[i], lines);
-        Run same = RUN_UNDERFOOT("help", commands[i]);
-        cr_expect_str_eq(same.out, run.out);
-        run_free(&same);
+        size_t lines = assert_page(&run, commands[i]);
+        cr_expect(lines <= 23, "%s: %zu lines", commands[i], lines);
         run_free(&run);
+    }
+    Run all = RUN_UNDERFOOT("--help");
+    size_t lines = 0;
+    for (const char *at = all.out; *at != '\0'; at++)
+        lines += *at == '\n';
+    cr_expect(lines <= 23, "%zu lines", lines);
+    run_free(&all);
+}
+
+/* What the screen has no room to explain it still names. */
+Test(cli_usage, help_of_a_command_explains_every_option)
+{
+    for (size_t i = 0; i < COMMANDS; i++) {
+        Run whole = RUN_UNDERFOOT("help", commands[i]);
+        Run screen = RUN_UNDERFOOT(commands[i], "--help");
+        assert_page(&whole, commands[i]);
+        size_t options = 0;
+        for (const char *at = whole.out; (at = strstr(at, "\n  -")) != NULL; at += 2, options++) {
+            char name[40];
+            const char *dashes = strstr(at, "--");
+            cr_assert_not_null(dashes);
+            snprintf(name, sizeof name, "%.*s", (int)strcspn(dashes, " \n"), dashes);
+            bool named = strstr(screen.out, name) != NULL || strcmp(name, "--out") == 0;
+            cr_expect(named, "%s --help does not name %s", commands[i], name);
+            cr_expect(strlen(at) > 30 && at[25] != ' ', "%s: %s is not explained", commands[i], name);
+        }
+        cr_expect(options >= 3, "%s: %zu options", commands[i], options);
+        run_free(&whole);
+        run_free(&screen);
     }
 }
 
@@ -246,9 +280,9 @@ Test(cli_usage, lists_commands_and_version)
 {
     Run help = RUN_UNDERFOOT("help");
     cr_expect_eq(help.status, 0);
-    static const char *const commands[] = {"\n  check ", "\n  patch ", "\n  view ", "\n  tag ", "\n  help "};
-    for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++)
-        cr_expect_not_null(strstr(help.out, commands[i]), "%s", commands[i]);
+    static const char *const listed[] = {"\n  check ", "\n  patch ", "\n  view ", "\n  tag ", "\n  help "};
+    for (size_t i = 0; i < sizeof listed / sizeof listed[0]; i++)
+        cr_expect_not_null(strstr(help.out, listed[i]), "%s", listed[i]);
     Run same = RUN_UNDERFOOT("--help");
     cr_expect_str_eq(same.out, help.out);
     Run version = RUN_UNDERFOOT("--version");

@@ -97,7 +97,7 @@ Test(installed, example_through_pkg_config_writes_what_the_program_writes)
     EXPECT_SH("! LD_LIBRARY_PATH=$ROOT/usr/lib ./shared missing.jpg out.jpg 20 && ! test -e out.jpg");
 }
 
-/* mandoc reads the pages with an eye of its own; every option of --help stands on the command's page. */
+/* mandoc reads the pages with an eye of its own; every option of its help stands on the command's page. */
 Test(installed, manual_pages_are_sound_and_whole)
 {
     EXPECT_SH("for page in $ROOT/usr/share/man/man1/*.1; do mandoc -Tlint -Wwarning $page || exit 1; done");
@@ -105,7 +105,7 @@ Test(installed, manual_pages_are_sound_and_whole)
         "for command in $($ROOT/usr/bin/underfoot help | sed -n 's/^  \\([a-z]*\\) .*/\\1/p'); do "
         "[ $command = help ] && continue; "
         "mandoc -Tascii -Owidth=200 $ROOT/usr/share/man/man1/underfoot-$command.1 | col -bx >page || exit 1; "
-        "$ROOT/usr/bin/underfoot $command --help | grep -oE '^  (-., )?--[a-z-]+' | grep -oE -- '--[a-z-]+' "
+        "$ROOT/usr/bin/underfoot help $command | grep -oE '^  (-., )?--[a-z-]+' | grep -oE -- '--[a-z-]+' "
         ">options; "
         "test -s options || exit 1; "
         "while read -r option; do grep -qe \"$option\" page || { echo $command $option; exit 1; }; done "
