@@ -136,9 +136,10 @@ static void check_photo_sphere(const UfCheck *check, UfReport *report)
 {
     const UfPhotoSphere *sphere = &check->sphere;
     if (!sphere->present) {
-        uf_warn(report,
-                "no Photo Sphere metadata: viewers do not know that this is a panorama; write them with "
-                "underfoot tag");
+        if (check->is_two_to_one) /* tag refuses others, and a photograph needs none */
+            uf_warn(report,
+                    "no Photo Sphere metadata: viewers do not know that this is a panorama; write them with "
+                    "underfoot tag");
         return;
     }
     if (strcmp(sphere->projection, "equirectangular") != 0)

@@ -33,14 +33,14 @@ static const CliOption options[] = {{.name = "width",
 static int check_usage(const CliLine *line)
 {
     const CliValue *values = line->values;
+    if (!values[PLAN_SUN].given && (values[PLAN_PLACE].given || values[PLAN_HEADING].given))
+        return cli_wrong_usage(line->command, "%s is for --sun; add --sun and the time",
+                               values[PLAN_PLACE].given ? "--place" : "--heading");
     if (line->operand_count == 0 && !values[PLAN_SUN].given)
         return cli_wrong_usage(line->command, "no rig is given; name its file, such as samples/hall.ini");
     if (line->operand_count == 0 && (values[PLAN_MAP].given || values[PLAN_WIDTH].given))
         return cli_wrong_usage(line->command, "%s is for a rig; name its file, such as samples/hall.ini",
                                values[PLAN_MAP].given ? "--map" : "--width");
-    if (!values[PLAN_SUN].given && (values[PLAN_PLACE].given || values[PLAN_HEADING].given))
-        return cli_wrong_usage(line->command, "%s is for --sun; add --sun and the time",
-                               values[PLAN_PLACE].given ? "--place" : "--heading");
     if (values[PLAN_WIDTH].given && fmod(values[PLAN_WIDTH].number, 2) > 0)
         return cli_wrong_usage(line->command,
                                "--width %s: must be even; a panorama is twice as wide as it is high",

@@ -159,8 +159,9 @@ int cli_probe_panorama(const CliLine *line, UfPictureInfo *info, UfReport *repor
     if (status != UF_OK)
         return cli_failed_report(line, path, status, report);
     if (info->width_px != 2 * info->height_px)
-        return cli_failed("%s: is %zu x %zu pixels; a full panorama is twice as wide as it is high", path,
-                          info->width_px, info->height_px);
+        return cli_failed("%s: is %zu x %zu pixels; a full panorama is twice as wide as it is high%s", path,
+                          info->width_px, info->height_px,
+                          line->operand_count > 1 ? "; the panorama comes first" : "");
     return CLI_DONE;
 }
 

@@ -1,6 +1,8 @@
 /* The program: finds the command, reads its line, runs it, and sees to it that the result has arrived. */
+#include <ctype.h>
 #include <errno.h>
 #include <stdio.h>
+#include <unistd.h>
 
 #include "cli/message.h"
 #include "cli/nearest.h"
@@ -21,12 +23,34 @@ static void print_commands(FILE *stream)
           stream);
 }
 
-/* The nearest name where one is near, otherwise all of them. */
-static int unknown_command(const char *name)
+/* An option, or a picture, where the command should be. */
+static int command_comes_first(const char *name)
 {
+    if (strcmp(name, "-h") == 0 || strcmp(name, "-v") == 0 || strcmp(name, "-V") == 0)
+        return cli_wrong_usage(NULL, "there is no option '%s'; did you mean %s?", name,
+                               name[1] == 'h' ? "--help" : "--version");
     if (name[0] == '-')
         return cli_wrong_usage(
             NULL, "there is no option '%s' here; the command comes first, such as underfoot patch", name);
+    return cli_wrong_usage(NULL, "'%s' is a file; the command comes first, such as underfoot check %s", name,
+                           name);
+}
+
+static void write_small(const char *name, char *out, size_t out_bytes)
+{
+    size_t i = 0;
+    for (; name[i] != '\0' && i + 1 < out_bytes; i++)
+        out[i] = (char)tolower((unsigned char)name[i]);
+    out[i] = '\0';
+}
+
+/* The nearest name where one is near, otherwise all of them. */
+static int unknown_command(const char *name)
+{
+    char small[64];
+    if (name[0] == '-' || access(name, F_OK) == 0)
+        return command_comes_first(name);
+    write_small(name, small, sizeof small);
     const char *nearest = NULL;
     size_t best = cli_distance_limit(name) + 1;
     char all[200] = "";
@@ -36,7 +60,7 @@ static int unknown_command(const char *name)
         const char *join = i == 0 ? "" : i < cli_command_count ? ", " : " and ";
         int wrote = snprintf(all + used, sizeof all - used, "%s%s", join, known);
         used += wrote > 0 && (size_t)wrote < sizeof all - used ? (size_t)wrote : 0;
-        size_t distance = cli_distance(name, known);
+        size_t distance = cli_distance(small, known);
         if (distance < best) {
             best = distance;
             nearest = known;

@@ -4,6 +4,8 @@
 #include <stdarg.h>
 #include <unistd.h>
 
+#include "cli/missing.h"
+
 #define TEXT_BYTES 2048
 
 void cli_put_text(FILE *stream, const char *text)
@@ -27,10 +29,8 @@ void cli_capture(char *text, size_t text_bytes)
     capture_bytes = text_bytes;
 }
 
-__attribute__((format(printf, 2, 0))) static void say(const char *who, const char *format, va_list arguments)
+static void say_text(const char *who, const char *text)
 {
-    char text[TEXT_BYTES];
-    vsnprintf(text, sizeof text, format, arguments);
     if (capture != NULL) {
         snprintf(capture, capture_bytes, "%s", text);
         return;
@@ -39,6 +39,13 @@ __attribute__((format(printf, 2, 0))) static void say(const char *who, const cha
     fprintf(stderr, "%s: ", who);
     cli_put_text(stderr, text);
     fputc('\n', stderr);
+}
+
+__attribute__((format(printf, 2, 0))) static void say(const char *who, const char *format, va_list arguments)
+{
+    char text[TEXT_BYTES];
+    vsnprintf(text, sizeof text, format, arguments);
+    say_text(who, text);
 }
 
 int cli_wrong_usage(const CliCommand *command, const char *format, ...)
@@ -57,10 +64,13 @@ int cli_wrong_usage(const CliCommand *command, const char *format, ...)
 
 int cli_failed(const char *format, ...)
 {
+    char text[TEXT_BYTES];
     va_list arguments;
     va_start(arguments, format);
-    say("underfoot", format, arguments);
+    vsnprintf(text, sizeof text, format, arguments);
     va_end(arguments);
+    cli_advise_on_missing_file(text, sizeof text);
+    say_text("underfoot", text);
     return CLI_FAILED;
 }
 

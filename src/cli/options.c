@@ -144,6 +144,19 @@ static bool looks_like_option(const CliOption *option, const char *text)
     return option->kind == CLI_FILE || option->kind == CLI_TEXT || !number;
 }
 
+/* Says what it could be, and of a colour how it gets past the shell. */
+static int needs_value(const CliCommand *command, const CliOption *option)
+{
+    char problem[CLI_PROBLEM_BYTES] = "";
+    CliValue none;
+    if (option->kind == CLI_FILE || option->kind == CLI_TEXT || cli_read_value(option, "", &none, problem))
+        return cli_wrong_usage(command, "--%s needs a value: --%s %s", option->name, option->name,
+                               option->argument);
+    return cli_wrong_usage(
+        command, "--%s needs a value: --%s %s; %s%s", option->name, option->name, option->argument, problem,
+        option->kind == CLI_COLOUR ? ", in quotes, because a shell takes # for a comment" : "");
+}
+
 static int take_value(const CliCommand *command, const Found *found, const char *next, bool *used_next)
 {
     const CliOption *option = found->option;
@@ -159,8 +172,7 @@ static int take_value(const CliCommand *command, const Found *found, const char 
     }
     *used_next = text == NULL;
     if (text == NULL && next == NULL)
-        return cli_wrong_usage(command, "--%s needs a value: --%s %s", option->name, option->name,
-                               option->argument);
+        return needs_value(command, option);
     if (text == NULL && looks_like_option(option, next))
         return cli_wrong_usage(command,
                                "--%s needs a value, but %s follows; a value that begins with a dash is "
@@ -179,8 +191,11 @@ static int check_operands(const CliCommand *command, const CliLine *line)
                                line->operand_count == 0 ? "no picture" : "only one picture", command->name,
                                command->operands);
     if (line->operand_count > command->most_operands)
-        return cli_wrong_usage(command, "one picture at a time, but '%s' is given as well",
-                               line->operands[command->most_operands]);
+        return cli_wrong_usage(
+            command, "one at a time, but '%s' is given as well; %s", line->operands[command->most_operands],
+            cli_option(command, CLI_OUT) != NULL && !line->values[CLI_OUT].given
+                ? "what is to be written comes behind -o"
+                : "a name with blanks in it goes into quotes, and 'underfoot tour' takes whole folders");
     for (size_t i = 0; i < line->operand_count; i++)
         if (line->operands[i][0] == '\0')
             return cli_wrong_usage(command, "the name of a picture is empty");

@@ -60,7 +60,10 @@ int cli_place_sun(const CliLine *line, const CliValue *sun, const char *path, co
         return CLI_DONE;
     }
     UfStatus status = uf_find_sun(panorama, &where->sun, report);
-    return status == UF_OK ? CLI_DONE : cli_failed_report(line, path, status, report);
+    return status == UF_OK ? CLI_DONE
+           : status == UF_ERROR_UNCLEAR
+               ? cli_failed("%s: %s, such as --sun 130,42", path, uf_report_error(report))
+               : cli_failed_report(line, path, status, report);
 }
 
 void cli_where_clear(CliWhere *where)

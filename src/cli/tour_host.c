@@ -74,7 +74,7 @@ static UfTourOptionKind find_option(void *context, const char *command, const ch
         }
     }
     if (nearest != NULL)
-        snprintf(problem, problem_bytes, "did you mean '%s'?", nearest->name);
+        snprintf(problem, problem_bytes, "did you mean '%s'", nearest->name);
     return UF_TOUR_OPTION_UNKNOWN;
 }
 

@@ -95,6 +95,8 @@ static void by_spelling(const CliCommand *command, const char *name, List *out)
     for (size_t id = 0; id < cli_option_count(command); id++) {
         const CliOption *option = cli_option(command, id);
         size_t distance = option == NULL ? best : cli_distance(name, option->name);
+        if (option != NULL && strlen(name) > 1 && strncmp(name, option->name, strlen(name)) == 0)
+            distance = 0; /* cut short */
         if (distance < best) {
             best = distance;
             out->names[0] = option->name;

@@ -59,6 +59,9 @@ static bool read_angle(const CliOption *option, const char *text, CliValue *valu
 {
     const char *end = NULL;
     double number = 0;
+    if (read_number(text, &end, &number) && *end == ',' && isdigit((unsigned char)end[1]))
+        return refuse(problem, "it must be an angle in degrees, with a point: %.*s.%s", (int)(end - text),
+                      text, end + 1);
     if (!read_number(text, &end, &number) || (*end != '\0' && strcmp(end, "deg") != 0))
         return refuse(problem, "it must be an angle in degrees, such as 12.5 or 12.5deg");
     value->number = number;
@@ -68,6 +71,9 @@ static bool read_angle(const CliOption *option, const char *text, CliValue *valu
 static bool read_plain(const CliOption *option, const char *text, CliValue *value, char *problem)
 {
     const char *end = NULL;
+    if (read_number(text, &end, &value->number) && *end == ',' && isdigit((unsigned char)end[1]))
+        return refuse(problem, "it must be a number, with a point: %.*s.%s", (int)(end - text), text,
+                      end + 1);
     if (!read_number(text, &end, &value->number) || *end != '\0')
         return refuse(problem, "it must be a number, such as 1.65");
     return check_range(option, value->number, problem);
@@ -86,7 +92,7 @@ static bool read_count(const CliOption *option, const char *text, CliValue *valu
     size_t digits = strspn(text, "0123456789");
     /* 15 digits are exact in a double */
     if (digits == 0 || digits > 15 || text[digits] != '\0')
-        return refuse(problem, "it must be a whole number");
+        return refuse(problem, "it must be a whole number and nothing else");
     value->number = strtod(text, NULL);
     return check_range(option, value->number, problem);
 }

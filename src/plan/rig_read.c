@@ -351,6 +351,11 @@ static UfStatus check_headings(const char *path, const UfIni *ini, UfReport *rep
     for (size_t i = 0; i < ini->count; i++) {
         const UfIniSection *section = &ini->sections[i];
         const Kind *kind = find_kind(section->kind);
+        if (strcmp(section->kind, "tour") == 0 || strcmp(section->kind, "patch") == 0)
+            return uf_fail(
+                report, UF_ERROR_FORMAT,
+                "%s:%d: [%s] belongs into a job sheet, for underfoot tour, and this should be a rig file",
+                path, section->line, section->kind);
         if (kind == NULL)
             return uf_fail(
                 report, UF_ERROR_FORMAT,

@@ -181,10 +181,8 @@ static UfStatus match_rules(UfTour *tour, UfReport *report)
             }
         if (rule->matches == 0)
             return uf_fail(report, UF_ERROR_FORMAT,
-                           "%s[panorama %s] fits none of the %zu panoramas of %s; correct it, or take the "
-                           "section out",
-                           uf_sheet_place(tour, rule->line), rule->pattern, tour->panorama_count,
-                           tour->request.input);
+                           "%s[panorama %s] fits no panorama in %s; correct it, or take the section out",
+                           uf_sheet_place(tour, rule->line), rule->pattern, tour->request.input);
     }
     return UF_OK;
 }

@@ -58,6 +58,31 @@ bool uf_tour_has_step(const char *command)
     return find_role(command) >= 0;
 }
 
+/* "; it belongs under [patch]": the sections that have such an option; "" for none. */
+static const char *where_it_belongs(UfTour *tour, const char *key)
+{
+    const char *list = "";
+    for (size_t i = 0; i < ROLE_COUNT && list != NULL; i++) {
+        char problem[PROBLEM_BYTES];
+        if (tour->host->option(tour->host->context, roles[i].command, key, "", problem, sizeof problem) !=
+            UF_TOUR_OPTION_UNKNOWN)
+            list = uf_arena_print(&tour->arena, "%s%s[%s]", list,
+                                  *list == '\0' ? "; it belongs under " : " or ", roles[i].command);
+    }
+    return list == NULL ? "" : list;
+}
+
+static UfStatus unknown_option(UfTour *tour, const char *command, const char *key, const char *problem,
+                               int line, UfReport *report)
+{
+    const char *elsewhere = where_it_belongs(tour, key);
+    bool is_near = *elsewhere == '\0' && problem[0] != '\0';
+    return uf_fail(report, UF_ERROR_FORMAT,
+                   "%s[%s] has no option '%s'%s%s%s; 'underfoot help %s' lists what there is",
+                   uf_sheet_place(tour, line), command, key, elsewhere, is_near ? "; " : "",
+                   is_near ? problem : "", command);
+}
+
 /* Takes or refuses an option of a step. */
 static UfStatus check_option(UfTour *tour, const char *command, const char *key, const char *value, int line,
                              UfTourOptionKind *kind, UfReport *report)
@@ -80,9 +105,7 @@ static UfStatus check_option(UfTour *tour, const char *command, const char *key,
     }
     *kind = tour->host->option(tour->host->context, command, key, value, problem, sizeof problem);
     if (*kind == UF_TOUR_OPTION_UNKNOWN)
-        return uf_fail(report, UF_ERROR_FORMAT,
-                       "%s'%s' has no option '%s'%s%s; 'underfoot help %s' lists them", place, command, key,
-                       problem[0] != '\0' ? "; " : "", problem, command);
+        return unknown_option(tour, command, key, problem, line, report);
     if (*kind == UF_TOUR_OPTION_FLAG && strcmp(value, "yes") != 0 && strcmp(value, "no") != 0 && *value != 0)
         return uf_fail(report, UF_ERROR_FORMAT, "%s%s = %s: it must be yes or no", place, key, value);
     if (*kind != UF_TOUR_OPTION_FLAG && *value != '\0' && problem[0] != '\0')
@@ -214,8 +237,8 @@ static UfStatus take_tour_entry(UfTour *tour, const UfIniEntry *entry, UfReport 
                                                              : NULL;
     if (place == NULL)
         return uf_fail(report, UF_ERROR_FORMAT,
-                       "%s[tour] has no '%s'; there are input, out, review, jobs, threads and max-memory",
-                       uf_sheet_place(tour, entry->line), entry->key);
+                       "%s[tour] has no '%s'%s; there are input, out, review, jobs, threads and max-memory",
+                       uf_sheet_place(tour, entry->line), entry->key, where_it_belongs(tour, entry->key));
     if (entry->value[0] == '\0')
         return uf_fail(report, UF_ERROR_FORMAT, "%s'%s' has no value; give one, or take the line out",
                        uf_sheet_place(tour, entry->line), entry->key);
@@ -310,6 +333,12 @@ static UfStatus check_kind(UfTour *tour, const UfIniSection *section, UfReport *
         return UF_OK;
     if (strcmp(section->kind, "panorama") == 0 || find_role(section->kind) >= 0)
         return UF_OK;
+    if (strcmp(section->kind, "camera") == 0 || strcmp(section->kind, "lens") == 0)
+        return uf_fail(
+            report, UF_ERROR_FORMAT,
+            "%s[%s] belongs into a rig file, and this should be a job sheet, which names the rig under "
+            "[patch], as rig = FILE",
+            uf_sheet_place(tour, section->line), section->kind);
     return uf_fail(report, UF_ERROR_FORMAT,
                    "%sthere is no section [%s%s%s]; there are [tour], [turn], [patch], [tag], [faces NAME], "
                    "[view NAME], [planet NAME], [deliver NAME] and [panorama PATTERN]",

@@ -584,7 +584,14 @@ static void expect_refusal(const char *sheet, const char *text)
 
 Test(cli_tour, refuses_bad_sheets_with_their_lines)
 {
-    expect_refusal(TOP "[patch]\ncup = 25\n", "tour.ini:5: 'patch' has no option 'cup'; did you mean 'cap'?");
+    expect_refusal(
+        TOP "[patch]\ncup = 25\n",
+        "tour.ini:5: [patch] has no option 'cup'; did you mean 'cap'; 'underfoot help patch' lists");
+    expect_refusal(TOP "[tag]\nfill = smooth\n",
+                   "tour.ini:5: [tag] has no option 'fill'; it belongs under [patch];");
+    expect_refusal(TOP "[patch]\nyaw = 3\n", "has no option 'yaw'; it belongs under [turn] or [view];");
+    expect_refusal(TOP "cap = 3\n[patch]\n", "tour.ini:4: [tour] has no 'cap'; it belongs under [patch];");
+    expect_refusal(TOP "[camera]\n", "tour.ini:4: [camera] belongs into a rig file");
     expect_refusal(TOP "[patch]\ncap = 250\n",
                    "tour.ini:5: cap = 250: it must be more than 0 and at most 75");
     expect_refusal(TOP "[patch]\ncap = 25\ncap = 26\n", "tour.ini:6: 'cap' is given twice");
@@ -600,7 +607,7 @@ Test(cli_tour, refuses_bad_sheets_with_their_lines)
                    "tour.ini:6: patch of a.jpg: --fill none without --logo leaves the picture as it is");
     expect_refusal(TOP "[patch]\ncap = 25\n[panorama b*]\npatch.rig = r.ini\n", "tour.ini:7: rig = r.ini: ");
     expect_refusal(TOP "[patch]\ncap = 25\n[panorama x-*.jpg]\nskip = yes\n",
-                   "tour.ini:6: [panorama x-*.jpg] fits none of the 3 panoramas");
+                   "tour.ini:6: [panorama x-*.jpg] fits no panorama in ");
     expect_refusal(TOP "[patch]\ncap = 25\n[panorama a.jpg]\nheading = 3\n",
                    "tour.ini:7: 'heading' is neither skip nor SECTION.option; write it as patch.heading");
     expect_refusal(TOP "[patch]\ncap = 25\n[panorama a.jpg]\nlogo.heading = 3\n",

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "support/files.h"
+#include "support/pictures.h"
 #include "support/program.h"
 
 TestSuite(cli_usage, .init = folder_enter, .fini = folder_leave);
@@ -44,6 +45,37 @@ Test(cli_usage, names_the_nearest_command)
     WRONG("did you mean 'view'?", "help", "veiw");
     WRONG("there is no option '--bogus'", "--bogus");
     WRONG("one command", "help", "patch", "view");
+    WRONG("there is no command 'PATCH'; did you mean 'patch'?", "PATCH");
+    WRONG("there is no option '-h'; did you mean --help?", "-h");
+    WRONG("there is no option '-V'; did you mean --version?", "-V");
+}
+
+Test(cli_usage, the_command_comes_before_the_picture)
+{
+    Pixels panorama = panorama_make(&(PanoramaOptions){0});
+    png_write("hall.png", &panorama, NULL);
+    pixels_free(&panorama);
+    WRONG("'hall.png' is a file; the command comes first, such as underfoot check hall.png", "hall.png", "-o",
+          "b.png");
+}
+
+/* One letter wrong, another case, no ending, another folder. */
+Test(cli_usage, names_the_file_that_may_have_been_meant)
+{
+    static const char *const missing[][2] = {{"hal.png", "; did you mean 'hall.png'?"},
+                                             {"HALL.PNG", "; did you mean 'hall.png'?"},
+                                             {"./hall", "; did you mean './hall.png'?"},
+                                             {"nowhere/hall.png", "; there is no folder 'nowhere/' either"},
+                                             {"something-else.tif", "; look at its spelling"}};
+    Pixels panorama = panorama_make(&(PanoramaOptions){0});
+    png_write("hall.png", &panorama, NULL);
+    pixels_free(&panorama);
+    for (size_t i = 0; i < sizeof missing / sizeof missing[0]; i++) {
+        Run run = RUN_UNDERFOOT("check", missing[i][0]);
+        cr_expect_eq(run.status, 1);
+        cr_expect_not_null(strstr(run.err, missing[i][1]), "%s", run.err);
+        run_free(&run);
+    }
 }
 
 Test(cli_usage, names_the_nearest_option)
@@ -52,6 +84,7 @@ Test(cli_usage, names_the_nearest_option)
     WRONG("did you mean --feather?", "patch", "--faether=2", "a.jpg");
     WRONG("did you mean --max-memory?", "check", "--maxmemory", "1G", "a.jpg");
     WRONG("there is no option --qwertyuiop\n", "patch", "--qwertyuiop");
+    WRONG("there is no option --over; did you mean --overwrite?", "patch", "--over");
     WRONG("there is no option -x", "patch", "-x");
     WRONG("there is no option --cap", "check", "--cap", "3", "a.jpg");
 }
@@ -97,7 +130,10 @@ Test(cli_usage, refuses_an_option_given_twice)
 
 Test(cli_usage, refuses_missing_and_superfluous_values)
 {
-    WRONG("--cap needs a value: --cap DEG|auto", "patch", "a.jpg", "-o", "b.jpg", "--cap");
+    WRONG("--cap needs a value: --cap DEG|auto; it must be an angle", "patch", "a.jpg", "-o", "b.jpg",
+          "--cap");
+    WRONG("such as #808080, in quotes", "patch", "a.jpg", "--fill");
+    WRONG("--rig needs a value: --rig RIG.ini\n", "patch", "a.jpg", "--rig");
     WRONG("--out needs a value, but --overwrite follows", "patch", "a.jpg", "-o", "--overwrite");
     WRONG("--heading needs a value, but --quiet follows", "tag", "a.jpg", "--heading", "--quiet");
     WRONG("--overwrite takes no value", "tag", "a.jpg", "-o", "b.jpg", "--overwrite=yes");
@@ -111,7 +147,9 @@ Test(cli_usage, refuses_missing_and_superfluous_operands)
     WRONG("only one picture is given", "putback", "a.jpg", "-o", "b.jpg");
     WRONG("no job sheet and no folder is given", "tour");
     WRONG("no picture is given", "patch", "--cap", "10", "-o", "b.jpg");
-    WRONG("'two.jpg' is given as well", "patch", "one.jpg", "two.jpg", "--cap", "10", "-o", "b.jpg");
+    WRONG("'two.jpg' is given as well; a name with blanks in it goes into quotes", "patch", "one.jpg",
+          "two.jpg", "--cap", "10", "-o", "b.jpg");
+    WRONG("'two.jpg' is given as well; what is to be written comes behind -o", "patch", "one.jpg", "two.jpg");
     WRONG("no output is given", "patch", "one.jpg", "--cap", "10");
     WRONG("no output is given", "tag", "one.jpg");
     WRONG("no output is given", "view", "one.jpg");
@@ -130,6 +168,9 @@ Test(cli_usage, reads_angles_in_full)
         snprintf(option, sizeof option, "--cap=%s", bad[i]);
         WRONG("it must be an angle in degrees", "patch", "a.jpg", "-o", "b.jpg", option);
     }
+    WRONG("--cap '12,5': it must be an angle in degrees, with a point: 12.5", "patch", "a.jpg", "--cap",
+          "12,5");
+    WRONG("--height '1,65': it must be a number, with a point: 1.65", "patch", "a.jpg", "--height", "1,65");
     WRONG("--cap '0': it must be more than 0 and at most 75", "patch", "a.jpg", "-o", "b.jpg", "--cap", "0");
     WRONG("--cap '-3': it must be more than 0", "patch", "a.jpg", "-o", "b.jpg", "--cap", "-3");
     WRONG("at most 75", "patch", "a.jpg", "-o", "b.jpg", "--cap", "75.0001deg");

@@ -157,6 +157,18 @@ Test(check, not_two_to_one)
     expect_findings(&checked, 1, (const char *const[]){"not 2:1: 300 x 160"});
 }
 
+/* A photograph needs no Photo Sphere metadata, and tag would refuse it. */
+Test(check, a_photograph_is_not_sent_to_tag)
+{
+    UfPicture *picture = NULL;
+    cr_assert_eq(uf_picture_create(300, 160, 3, UF_SAMPLE_U8, &picture, NULL), UF_OK);
+    save(picture, "a.jpg");
+    uf_picture_free(&picture);
+    Checked checked = check_file("a.jpg");
+    cr_expect_not(checked.check.sphere.present);
+    expect_findings(&checked, 2, (const char *const[]){"not 2:1: 300 x 160", "no colour profile"});
+}
+
 /* Ten degrees are missing: the ends do not meet. One column missing of 512 is seen, too. */
 Test(check, broken_seam)
 {
