@@ -2,6 +2,7 @@
 #include "base/memory.h"
 
 #include <stdint.h>
+#include <sys/mman.h>
 #include <unistd.h>
 
 bool uf_product(size_t a, size_t b, size_t *out)
@@ -42,6 +43,22 @@ void *uf_duplicate(const void *data, size_t size_bytes)
     if (copy != NULL)
         memcpy(copy, data, size_bytes);
     return copy;
+}
+
+#define LARGE_PAGE_BYTES 2097152u
+
+/* Advice: where it is not taken, nothing is lost. */
+void uf_prefer_large_pages(void *data, size_t size_bytes)
+{
+#ifdef MADV_HUGEPAGE
+    const size_t before = (LARGE_PAGE_BYTES - (uintptr_t)data % LARGE_PAGE_BYTES) % LARGE_PAGE_BYTES;
+    if (size_bytes >= before + LARGE_PAGE_BYTES)
+        (void)madvise((uint8_t *)data + before, (size_bytes - before) / LARGE_PAGE_BYTES * LARGE_PAGE_BYTES,
+                      MADV_HUGEPAGE);
+#else
+    (void)data;
+    (void)size_bytes;
+#endif
 }
 
 size_t uf_default_memory_limit(void)

@@ -337,8 +337,11 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     channels += options->with_alpha && channels % 2 == 1;
     status = uf_picture_create(target_view->width_px, target_view->height_px, channels,
                                uf_picture_sample(source), &job.target, report);
-    if (status == UF_OK)
+    if (status == UF_OK) {
+        uf_prefer_large_pages(uf_picture_row(job.target, 0),
+                              target_view->height_px * uf_picture_stride_bytes(job.target));
         status = uf_colour_copy_profile(source, job.target, report);
+    }
     if (status == UF_OK && options->sampling != UF_SAMPLING_NEAREST)
         status = uf_transfer_create(source, &transfer, report);
     if (status != UF_OK)
