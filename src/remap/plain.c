@@ -2,6 +2,7 @@
 #include "remap/plain.h"
 
 #include "base/cpu.h"
+#include "remap/plain_bytes.h"
 #include "remap/plain_taps.h"
 #include "remap/sharp.h"
 
@@ -86,7 +87,7 @@ UF_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width,
         for (size_t i = 0; i < width; i++, to += out_bytes) {
             const uint8_t *at = base + w.offset[i];
             if (has_alpha && !is_opaque(at, stride, taps, channels, sample)) {
-                uf_plain_exact(plain, tile, &w, i, to);
+                uf_plain_exact(plain, tile, i, y, to);
                 continue;
             }
             fill_pixel(at, stride, &w, i, taps, channels, channels - has_alpha, sample, to);
@@ -115,11 +116,24 @@ static const UfPlainTable *table_of(UfSampling sampling, unsigned cpu_flags)
     return sharp ? &uf_plain_sharp : cubic ? &bicubic : &bilinear;
 }
 
+static const UfPlainByteTable *byte_table_of(unsigned cpu_flags)
+{
+#if defined(__x86_64__)
+    if (cpu_flags & UF_CPU_AVX2)
+        return &uf_plain_bytes_avx2;
+#else
+    (void)cpu_flags;
+#endif
+    return &uf_plain_bytes;
+}
+
 UfPlainTile *uf_plain_tile(UfSampling sampling, UfSample sample, size_t channels, bool adds_alpha,
                            unsigned cpu_flags)
 {
     if (sampling == UF_SAMPLING_NEAREST)
         return NULL;
+    if (sample == UF_SAMPLE_U8 && sampling != UF_SAMPLING_SHARP)
+        return (*byte_table_of(cpu_flags))[sampling == UF_SAMPLING_BICUBIC][channels - 1][adds_alpha];
     const size_t type = sample == UF_SAMPLE_U8 ? 0 : sample == UF_SAMPLE_U16 ? 1 : 2;
     return (*table_of(sampling, cpu_flags))[type][channels - 1][adds_alpha];
 }

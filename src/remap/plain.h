@@ -2,11 +2,12 @@
  * Interpolation in plain tiles: where nothing is averaged, nothing crosses an edge, and places are
  * polynomials (remap/tile.h). Nearly all of a picture is made of them.
  *
- * Everything is single precision in one fixed order, without fused multiply-add: the variants for wider
- * instruction sets give the same bits as the scalar one, which is the truth. With rows r and taps k of the
- * samples s(r, k): column(k) = ((wy0 s(0,k) + wy1 s(1,k)) + wy2 s(2,k)) + wy3 s(3,k) value     = (wx0
- * column(0) + wx2 column(2)) + (wx1 column(1) + wx3 column(3)) and with two taps an axis wy0 s(0,k) + wy1
- * s(1,k) and wx0 column(0) + wx1 column(1). Integers are rounded to the nearest code (halves up) and clamped.
+ * Samples of 16 bits and floats are weighed in single precision in one fixed order, without fused
+ * multiply-add: the variants for wider instruction sets give the same bits as the scalar one, which is the
+ * truth. With rows r and taps k of the samples s(r, k): column(k) = ((wy0 s(0,k) + wy1 s(1,k)) + wy2 s(2,k))
+ * + wy3 s(3,k) and value = (wx0 column(0) + wx2 column(2)) + (wx1 column(1) + wx3 column(3)), and with two
+ * taps an axis wy0 s(0,k) + wy1 s(1,k) and wx0 column(0) + wx1 column(1). Integers are rounded to the nearest
+ * code (halves up) and clamped. 8-bit samples are weighed in whole numbers: remap/plain_bytes.h.
  *
  * Where there is alpha, pixels among whose taps one is not opaque go to the exact kernel (remap/kernels.h).
  */

@@ -10,7 +10,7 @@
 #include "remap/plain_vector.h"
 
 UF_AVX2_INLINE __m256 weighed_down(const uint8_t *at, size_t stride, size_t first, const __m256 *wy, int taps,
-                                UfSample sample)
+                                   UfSample sample)
 {
     __m256 sum = _mm256_add_ps(_mm256_mul_ps(wy[0], uf_load_8(at, first, sample)),
                                _mm256_mul_ps(wy[1], uf_load_8(at + stride, first, sample)));
@@ -77,7 +77,8 @@ UF_AVX2_INLINE bool is_opaque(const uint8_t *at, size_t stride, int taps, size_t
     for (size_t first = 0; first < count; first += 8) {
         __m256 same = _mm256_cmp_ps(uf_load_8(at, first, sample), full, _CMP_EQ_OQ);
         for (size_t r = 1; r < (size_t)taps; r++)
-            same = _mm256_and_ps(same, _mm256_cmp_ps(uf_load_8(at + r * stride, first, sample), full, _CMP_EQ_OQ));
+            same = _mm256_and_ps(same,
+                                 _mm256_cmp_ps(uf_load_8(at + r * stride, first, sample), full, _CMP_EQ_OQ));
         const int wanted = count - first >= 8 ? lanes : lanes & ((1 << (count - first)) - 1);
         if ((_mm256_movemask_ps(same) & wanted) != wanted)
             return false;
@@ -86,7 +87,7 @@ UF_AVX2_INLINE bool is_opaque(const uint8_t *at, size_t stride, int taps, size_t
 }
 
 UF_AVX2_INLINE __m128 pixel_at(const uint8_t *at, size_t stride, const UfTaps *w, size_t i, int taps,
-                            size_t channels, UfSample sample)
+                               size_t channels, UfSample sample)
 {
     __m256 wy[4];
     for (size_t r = 0; r < (size_t)taps; r++)
@@ -101,8 +102,8 @@ UF_AVX2_INLINE __m128 pixel_at(const uint8_t *at, size_t stride, const UfTaps *w
 }
 
 UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width, size_t height,
-                           uint8_t *out, size_t stride_bytes, int taps, size_t channels, UfSample sample,
-                           bool adds_alpha)
+                              uint8_t *out, size_t stride_bytes, int taps, size_t channels, UfSample sample,
+                              bool adds_alpha)
 {
     const bool has_alpha = channels % 2 == 0;
     const size_t stride = plain->source->stride_bytes, pixel_bytes = channels * (size_t)sample;
@@ -118,7 +119,7 @@ UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t w
         for (size_t i = 0; i < width; i++, to += out_bytes) {
             const uint8_t *at = base + w.offset[i];
             if (has_alpha && !is_opaque(at, stride, taps, channels, sample)) {
-                uf_plain_exact(plain, tile, &w, i, to);
+                uf_plain_exact(plain, tile, i, y, to);
                 continue;
             }
             __m128 value = pixel_at(at, stride, &w, i, taps, channels, sample);

@@ -87,7 +87,7 @@ AVX512_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t wi
         for (size_t i = 0; i < width; i++, to += out_bytes) {
             const uint8_t *at = base + w.offset[i];
             if (has_alpha && !is_opaque(at, stride, channels, sample)) {
-                uf_plain_exact(plain, tile, &w, i, to);
+                uf_plain_exact(plain, tile, i, y, to);
                 continue;
             }
             const __m512 down = weighed_down(at, stride, &w, i, sample);

@@ -12,8 +12,7 @@
 
 typedef struct UfTaps {
     float wx[4][UF_TILE_PX], wy[4][UF_TILE_PX];
-    float u[UF_TILE_PX], v[UF_TILE_PX]; /* from the tile's base */
-    int32_t offset[UF_TILE_PX];         /* bytes from the pixel at the tile's base to the first tap */
+    int32_t offset[UF_TILE_PX]; /* bytes from the pixel at the tile's base to the first tap */
 } UfTaps;
 
 /* For the scalar kernels: sample number i as a float, and a value as a sample. */
@@ -80,8 +79,6 @@ UF_INLINE void uf_plain_taps(const UfTileRow *row, int taps, int32_t stride_byte
         float wx[4], wy[4];
         uf_plain_weights(x - (float)ix, taps, &wx[0], &wx[1], &wx[2], &wx[3]);
         uf_plain_weights(y - (float)iy, taps, &wy[0], &wy[1], &wy[2], &wy[3]);
-        out->u[i] = u;
-        out->v[i] = v;
         out->offset[i] = (iy - before) * stride_bytes + (ix - before) * pixel_bytes;
         out->wx[0][i] = wx[0];
         out->wx[1][i] = wx[1];
@@ -96,12 +93,12 @@ UF_INLINE void uf_plain_taps(const UfTileRow *row, int taps, int32_t stride_byte
     }
 }
 
-/* A pixel that is not opaque all over. */
-UF_INLINE void uf_plain_exact(const UfPlain *plain, const UfTile *tile, const UfTaps *taps, size_t i,
-                              uint8_t *out)
+/* Pixel (x, y) of the tile, which is not opaque all over. */
+UF_INLINE void uf_plain_exact(const UfPlain *plain, const UfTile *tile, size_t x, size_t y, uint8_t *out)
 {
-    double u_px = (double)tile->base_u + (double)taps->u[i], v_px = (double)tile->base_v + (double)taps->v[i];
-    plain->exact(plain->source, &u_px, &v_px, 1, out);
+    const UfPixelPoint at =
+        uf_tile_place(tile, ((double)x + 0.5) / UF_NODE_PX - 1, ((double)y + 0.5) / UF_NODE_PX - 1);
+    plain->exact(plain->source, &at.x_px, &at.y_px, 1, out);
 }
 
 #define UF_PLAIN_NAME(taps, type, channels, adds) plain_##taps##_##type##_##channels##_##adds
@@ -121,7 +118,6 @@ UF_INLINE void uf_plain_exact(const UfPlain *plain, const UfTile *tile, const Uf
     UF_PLAIN_DEFINE(attributes, taps, type, 3, 1)                                                            \
     UF_PLAIN_DEFINE(attributes, taps, type, 4, 0)
 #define UF_PLAIN_DEFINE_ALL(attributes, taps)                                                                \
-    UF_PLAIN_DEFINE_TYPE(attributes, taps, U8)                                                               \
     UF_PLAIN_DEFINE_TYPE(attributes, taps, U16)                                                              \
     UF_PLAIN_DEFINE_TYPE(attributes, taps, F32)
 #define UF_PLAIN_TYPE(taps, type)                                                                            \
@@ -131,9 +127,10 @@ UF_INLINE void uf_plain_exact(const UfPlain *plain, const UfTile *tile, const Uf
             {UF_PLAIN_NAME(taps, type, 3, 0), UF_PLAIN_NAME(taps, type, 3, 1)},                              \
             {UF_PLAIN_NAME(taps, type, 4, 0), UF_PLAIN_NAME(taps, type, 4, 0)},                              \
     }
+/* 8-bit samples have kernels of their own: remap/plain_bytes.h */
 #define UF_PLAIN_TABLE(taps)                                                                                 \
     {                                                                                                        \
-        UF_PLAIN_TYPE(taps, U8), UF_PLAIN_TYPE(taps, U16), UF_PLAIN_TYPE(taps, F32)                          \
+        [1] = UF_PLAIN_TYPE(taps, U16), [2] = UF_PLAIN_TYPE(taps, F32)                                       \
     }
 
 #endif

@@ -245,3 +245,62 @@ Test(remap_plain, values_are_those_of_the_exact_kernel)
                 uf_picture_free(&exact);
             }
 }
+
+/* A place that a tile gives, computed once more. */
+static void place_in(const UfTile *tile, size_t x, size_t y, double at[2])
+{
+    const double s = ((double)x + 0.5) / UF_NODE_PX - 1, t = ((double)y + 0.5) / UF_NODE_PX - 1;
+    for (int k = 0; k < 2; k++) {
+        const double(*of)[3] = k == 0 ? tile->u : tile->v;
+        at[k] = (double)(k == 0 ? tile->base_u : tile->base_v);
+        for (int i = 2; i >= 0; i--)
+            at[k] += pow(t, i) * (of[i][0] + s * (of[i][1] + s * of[i][2]));
+    }
+}
+
+/* Codes of the 8-bit kernels, which count in whole numbers, against the same samples as floats through the exact
+ * kernel: they are off by what rounding does and by less than a tenth of a code. Contrast is the largest there is. */
+Test(remap_plain, bytes_are_within_a_tenth_of_a_code)
+{
+    enum { SIDE = 64 };
+    uint32_t state = 9;
+    UfPicture *bytes = make_picture(SIDE, SIDE, 3, UF_SAMPLE_U8), *floats = make_picture(SIDE, SIDE, 3, UF_SAMPLE_F32);
+    UfPicture *out = make_picture(UF_TILE_PX, UF_TILE_PX, 3, UF_SAMPLE_U8);
+    for (size_t i = 0; i < (size_t)SIDE * SIDE * 3; i++) {
+        const double code = noise(&state) < 0.5 ? 0 : 255;
+        set(bytes, i / 3 % SIDE, i / 3 / SIDE, i % 3, code);
+        set(floats, i / 3 % SIDE, i / 3 / SIDE, i % 3, code);
+    }
+    const UfSource source = uf_source_of_picture(bytes, NULL), truth = uf_source_of_picture(floats, NULL);
+    double largest = 0;
+    for (int run = 0; run < 200; run++) {
+        const bool cubic = run % 2 == 1;
+        const UfTile tile = {.base_u = 10,
+                             .base_v = 12,
+                             .reach_u = 30,
+                             .reach_v = 30,
+                             .u = {{11 + 2 * noise(&state), 7 * noise(&state), 0.1}, {noise(&state), 0.03, 0}},
+                             .v = {{12 + 2 * noise(&state), noise(&state), 0.02}, {7 * noise(&state), 0.05, 0}}};
+        UfKernels kernels;
+        uf_kernels_init(&kernels, UF_SAMPLE_F32, 3, false, 0);
+        const UfPlain plain = {&source, NULL};
+        cr_assert(uf_plain_holds(&source, &tile));
+        uf_plain_tile(cubic ? UF_SAMPLING_BICUBIC : UF_SAMPLING_BILINEAR, UF_SAMPLE_U8, 3, false,
+                      run % 4 < 2 ? 0 : uf_cpu_flags())(&plain, &tile, UF_TILE_PX, UF_TILE_PX,
+                                                        uf_picture_row(out, 0), uf_picture_stride_bytes(out));
+        for (size_t i = 0; i < (size_t)UF_TILE_PX * UF_TILE_PX; i++) {
+            double at[2];
+            float exact[3];
+            place_in(&tile, i % UF_TILE_PX, i / UF_TILE_PX, at);
+            (cubic ? kernels.bicubic : kernels.bilinear)(&truth, &at[0], &at[1], 1, exact);
+            for (size_t c = 0; c < 3; c++)
+                largest = fmax(largest, fabs(fmin(fmax((double)exact[c], 0), 255) -
+                                             get(out, i % UF_TILE_PX, i / UF_TILE_PX, c)));
+        }
+    }
+    cr_log_info("%.4f codes", largest);
+    cr_expect_leq(largest, 0.5 + 0.1, "%g codes", largest);
+    uf_picture_free(&bytes);
+    uf_picture_free(&floats);
+    uf_picture_free(&out);
+}
