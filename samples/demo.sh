@@ -49,9 +49,9 @@ status=0
 [ "$status" -eq 0 ] || [ "$status" -eq 2 ] || exit "$status"
 
 say "Done. Look at"
-line() { printf '  %-46s %s\n' "$1" "$2"; }
+line() { printf '  %-48s %s\n' "$1" "$2"; }
 line "$out/morning.html" "the morning's review of the tour, in a browser"
-line "$look/*-before.png, *-after.png" "what lies under the camera, before and after"
+line "$look/*-{before,after}.png" "what lies under the camera, before and after"
 line "$done/" "the patched panoramas"
 line "$shots/*-truth.*" "what was really there"
 line docs/first-patch.md "your own first patch"

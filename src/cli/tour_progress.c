@@ -104,8 +104,11 @@ static void put_made(const UfTourEvent *event)
 {
     fprintf(stderr, "[%zu/%zu] ", event->done, event->total);
     if (strstr(event->path, "/.underfoot/") != NULL) { /* a piece of the page, which nobody opens there */
+        const char *name = strrchr(event->path, '/') + 1;
+        char piece[40];
+        snprintf(piece, sizeof piece, "%.*s", (int)strcspn(name, "."), name);
         cli_put_text(stderr, event->panorama);
-        fputs(", for the review page", stderr);
+        fprintf(stderr, ", for the review page: %s", piece);
     } else {
         cli_put_text(stderr, event->path);
     }

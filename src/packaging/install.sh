@@ -41,3 +41,9 @@ mkdir -p "$doc/guide" "$doc/samples"
 install -m644 README.md LICENSE "$doc/"
 install -m644 docs/* "$doc/guide/"
 install -m644 samples/*.ini samples/library/* "$doc/samples/"
+
+echo "installed underfoot $version into $root$prefix"
+case ":$PATH:" in
+*":$prefix/bin:"*) ;;
+*) [ -n "$root" ] || echo "the shell does not look into $prefix/bin yet: export PATH=\"$prefix/bin:\$PATH\"" ;;
+esac
