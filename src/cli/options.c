@@ -99,6 +99,11 @@ typedef struct Found {
     const char *text; /* the value that is part of the argument itself, or NULL */
 } Found;
 
+static int refuse_stream(const CliCommand *command)
+{
+    return cli_wrong_usage(command, "'-' is no file; pictures are read from and written to files by name");
+}
+
 /* -o, -oFILE; false when it was refused */
 static bool find_short_option(const CliCommand *command, const char *argument, CliLine *line, Found *out)
 {
@@ -108,7 +113,7 @@ static bool find_short_option(const CliCommand *command, const char *argument, C
     bool is_long = strlen(argument) > 2 &&
                    find_long(command, argument + 1, strcspn(argument + 1, "=")) < cli_option_count(command);
     if (argument[1] == '\0') {
-        cli_wrong_usage(command, "'-' is no file; pictures are read from and written to files by name");
+        refuse_stream(command);
     } else if (option == NULL || is_long) {
         cli_unknown_option(command, argument);
     } else if (argument[2] == '=') {
@@ -173,6 +178,8 @@ static int take_value(const CliCommand *command, const Found *found, const char 
     *used_next = text == NULL;
     if (text == NULL && next == NULL)
         return needs_value(command, option);
+    if (text == NULL && strcmp(next, "-") == 0 && option->kind == CLI_FILE)
+        return refuse_stream(command);
     if (text == NULL && looks_like_option(option, next))
         return cli_wrong_usage(command,
                                "--%s needs a value, but %s follows; a value that begins with a dash is "
@@ -184,6 +191,16 @@ static int take_value(const CliCommand *command, const Found *found, const char 
     return CLI_DONE;
 }
 
+/* What somebody meant who gave one operand too many. */
+static const char *advise_on_operand(const CliCommand *command, const CliLine *line, const char *operand)
+{
+    if (operand[0] == '-')
+        return "behind -- everything is the name of a file, so options come before it";
+    if (cli_option(command, CLI_OUT) != NULL && !line->values[CLI_OUT].given)
+        return "what is to be written comes behind -o";
+    return "a name with blanks in it goes into quotes, and 'underfoot tour' takes whole folders";
+}
+
 static int check_operands(const CliCommand *command, const CliLine *line)
 {
     if (line->operand_count < command->least_operands)
@@ -191,11 +208,9 @@ static int check_operands(const CliCommand *command, const CliLine *line)
                                line->operand_count == 0 ? "no picture" : "only one picture", command->name,
                                command->operands);
     if (line->operand_count > command->most_operands)
-        return cli_wrong_usage(
-            command, "one at a time, but '%s' is given as well; %s", line->operands[command->most_operands],
-            cli_option(command, CLI_OUT) != NULL && !line->values[CLI_OUT].given
-                ? "what is to be written comes behind -o"
-                : "a name with blanks in it goes into quotes, and 'underfoot tour' takes whole folders");
+        return cli_wrong_usage(command, "one at a time, but '%s' is given as well; %s",
+                               line->operands[command->most_operands],
+                               advise_on_operand(command, line, line->operands[command->most_operands]));
     for (size_t i = 0; i < line->operand_count; i++)
         if (line->operands[i][0] == '\0')
             return cli_wrong_usage(command, "the name of a picture is empty");

@@ -24,7 +24,15 @@ int cli_read_mask(const CliLine *line, const char *path, const UfPicture *panora
     if (status == UF_OK && where->has_view)
         status = uf_home_view_at(&home, uf_picture_width_px(where->mask), uf_picture_height_px(where->mask),
                                  &where->mask_view, report);
-    return status == UF_OK ? CLI_DONE : cli_failed_report(line, path, status, report);
+    if (status != UF_OK)
+        return cli_failed_report(line, path, status, report);
+    size_t width = uf_picture_width_px(where->mask), height = uf_picture_height_px(where->mask);
+    if (!where->has_view && width != 2 * height)
+        return cli_failed(
+            "%s: is %zu x %zu pixels and has no home address; a mask is a 2:1 panorama, or a face or "
+            "view that was taken out of this one",
+            path, width, height);
+    return CLI_DONE;
 }
 
 /* From when, where and which way the picture was taken. */

@@ -2,6 +2,7 @@
 #include "cli/unknown_option.h"
 
 #include <ctype.h>
+#include <unistd.h>
 
 #include "cli/message.h"
 #include "cli/nearest.h"
@@ -113,6 +114,11 @@ void cli_unknown_option(const CliCommand *command, const char *argument)
     List owners = {0}, near = {0};
     if (asks_for_output(command, argument, name)) {
         cli_wrong_usage(command, "there is no option %s here; %s", argument, command->no_out);
+        return;
+    }
+    if (access(argument, F_OK) == 0) {
+        cli_wrong_usage(command, "%s is no option; the file of that name is written ./%s", argument,
+                        argument);
         return;
     }
     const CliOption *elsewhere = find(command, name) == NULL ? find_elsewhere(command, name, &owners) : NULL;

@@ -78,7 +78,7 @@ static UfStatus read_lines(const char *path, const char *text, size_t size, UfPo
         text = stop < end ? stop + 1 : end;
     }
     if (*count < UF_PLATE_LEAST_PAIRS)
-        return uf_fail(report, UF_ERROR_FORMAT, "%s: %zu point pairs are too few: at least %u are needed",
+        return uf_fail(report, UF_ERROR_FORMAT, "%s: holds too few point pairs, %zu; at least %u are needed",
                        path, *count, UF_PLATE_LEAST_PAIRS);
     return UF_OK;
 }

@@ -576,6 +576,20 @@ Test(cli_patch, says_what_it_did)
     run_free(&run);
 }
 
+Test(cli_patch, a_mask_that_is_no_panorama_is_named)
+{
+    Pixels square = panorama_make(&(PanoramaOptions){.width = 64, .height = 64});
+    png_write("spots.png", &square, NULL);
+    pixels_free(&square);
+    Run run = RUN_UNDERFOOT("patch", SUN, "-o", "out.jpg", "--mask", "spots.png");
+    cr_expect_eq(run.status, 1);
+    cr_expect_not_null(
+        strstr(run.err, "underfoot: spots.png: is 64 x 64 pixels and has no home address; a mask is"), "%s",
+        run.err);
+    cr_expect_not(file_exists("out.jpg"));
+    run_free(&run);
+}
+
 /* A face is taken out, painted white where something stands, and comes home as a mask by its own address. */
 Test(cli_patch, covers_what_a_painted_face_says)
 {

@@ -155,6 +155,11 @@ Test(cli_usage, refuses_missing_and_superfluous_operands)
     WRONG("no output is given", "view", "one.jpg");
     WRONG("the name of a picture is empty", "check", "");
     WRONG("'-' is no file", "check", "-");
+    WRONG("'-' is no file", "patch", "a.jpg", "--cap", "10", "-o", "-");
+    WRONG("'-o' is given as well; behind -- everything is the name of a file", "patch", "--", "a.jpg", "-o",
+          "b.jpg");
+    file_write("-a.jpg", "", 0);
+    WRONG("-a.jpg is no option; the file of that name is written ./-a.jpg", "check", "-a.jpg");
 }
 
 /* Every angle that is not one, in full. */
