@@ -24,8 +24,11 @@ UfStatus uf_membrane_from_ring(const double *values, size_t count, size_t channe
 UfStatus uf_membrane_from_picture(const UfPicture *panorama, const UfCap *cap, UfMembrane **out,
                                   UfReport *report);
 void uf_membrane_free(UfMembrane **membrane);
-/* Fills `count` rows that lie at the given angles about the pole (at most edge_rad): ring count x channels
- * each. */
-void uf_membrane_rows(const UfMembrane *membrane, const double *angles_rad, size_t count, float *out);
+/*
+ * Fills `count` rows that lie at the given angles about the pole (at most edge_rad): ring count x channels
+ * each. What is found on the way is kept for the next call, and changes nothing but its speed: one call at a
+ * time.
+ */
+void uf_membrane_rows(UfMembrane *membrane, const double *angles_rad, size_t count, float *out);
 
 #endif

@@ -2,6 +2,7 @@
 #include "test_patch_support.h"
 
 #include "patch/membrane.h"
+#include "patch/membrane_nodes.h"
 
 /* A picture whose value about the nadir is a + b (tan(theta/2)/tan(theta0/2))^k cos(k lambda - phase). */
 static UfPicture *harmonic(size_t width, int k, double phase, double edge_rad, UfSample sample)
@@ -67,6 +68,109 @@ Test(patch_smooth, membrane_of_a_ring_is_the_fourier_solution)
             cr_assert_float_eq(rows[(r * N + i) * 2 + 1], 0.6 * q * sin(lon), 1e-6);
         }
     uf_membrane_free(&membrane);
+}
+
+enum { TURN = 1024, ORDERS = 48, RINGS = 71 }; /* 71 of 512 rows: 25 degrees less a half row */
+static const double edge_of_rings_rad = 25 * UF_PI / 180;
+
+/* Amplitudes that fall with the order, as a picture's do, and phases without any order. */
+static double series(double ratio, double lon_rad)
+{
+    double sum = 0.5, power = 1;
+    for (int k = 1; k < ORDERS; k++) {
+        power *= ratio;
+        sum += 0.2 / k * power * cos(k * lon_rad + 2.3 * k * k);
+    }
+    return sum;
+}
+
+static double lon_of(size_t x)
+{
+    return ((double)x + 0.5) / TURN * 2 * UF_PI - UF_PI;
+}
+
+static UfMembrane *membrane_of_series(int threads)
+{
+    double ring[TURN];
+    UfMembrane *membrane = NULL;
+    for (size_t x = 0; x < TURN; x++)
+        ring[x] = series(1, lon_of(x));
+    cr_assert_eq(uf_membrane_from_ring(ring, TURN, 1, edge_of_rings_rad, threads, &membrane, NULL), UF_OK);
+    return membrane;
+}
+
+static void angles_of_rings(double angles[RINGS])
+{
+    for (size_t r = 0; r < RINGS; r++)
+        angles[r] = ((double)r + 0.5) * 2 * UF_PI / TURN;
+}
+
+/* The series summed term by term. Rows between nodes may be off by an eighth of a 16-bit step, float's own
+ * digits apart. */
+Test(patch_smooth, rows_between_nodes_are_the_series_too)
+{
+    double angles[RINGS], furthest = 0;
+    float rows[RINGS * TURN];
+    UfMembrane *membrane = membrane_of_series(1);
+    angles_of_rings(angles);
+    uf_membrane_rows(membrane, angles, RINGS, rows);
+    for (size_t r = 0; r < RINGS; r++)
+        for (size_t x = 0; x < TURN; x++) {
+            double truth = series(tan(angles[r] / 2) / tan(edge_of_rings_rad / 2), lon_of(x));
+            furthest = fmax(furthest, fabs((double)rows[r * TURN + x] - truth));
+        }
+    cr_assert_leq(furthest, 1.0 / 8 / 65535 + 2e-7, "%g", furthest);
+    uf_membrane_free(&membrane);
+}
+
+/* Whatever else was asked for, whichever way round, by however many threads: to the bit. */
+Test(patch_smooth, a_row_does_not_depend_on_the_others)
+{
+    double angles[RINGS];
+    float together[RINGS * TURN], row[TURN];
+    UfMembrane *membrane = membrane_of_series(1), *other = membrane_of_series(3);
+    angles_of_rings(angles);
+    uf_membrane_rows(membrane, angles, RINGS, together);
+    for (size_t r = RINGS; r-- > 0;) {
+        uf_membrane_rows(other, angles + r, 1, row);
+        cr_assert_arr_eq(row, together + r * TURN, sizeof row, "ring %zu", r);
+    }
+    uf_membrane_free(&membrane);
+    uf_membrane_free(&other);
+}
+
+/*
+ * r^n has the fourth derivative n (n - 1) (n - 2) (n - 3) r^(n - 4): the cubic stays within what was asked
+ * for, and is used. A function that bends nowhere needs no more than the widest step.
+ */
+Test(patch_smooth, nodes_lie_as_near_as_they_must)
+{
+    const double tolerance = 1e-6;
+    for (size_t n = 4; n < 40; n += 5) {
+        double bend[40] = {0}, order = (double)n, furthest = 0;
+        size_t placed = 0;
+        bend[n - 4] = order * (order - 1) * (order - 2) * (order - 3);
+        UfNodes nodes = uf_nodes_plan(bend, 40, 1e-3, tolerance);
+        for (size_t i = 0; i < 1000; i++) {
+            UfNodePlace place;
+            double ratio = (double)i / 1000, sum = 0;
+            if (!uf_nodes_place(&nodes, ratio, &place))
+                continue;
+            placed++;
+            cr_assert(place.ratio[1] <= ratio && ratio < place.ratio[2] && place.ratio[3] <= 1);
+            for (size_t k = 0; k < 4; k++)
+                sum += (double)place.weight[k] * pow(place.ratio[k], order);
+            furthest = fmax(furthest, fabs(sum - pow(ratio, order)));
+        }
+        cr_assert_leq(furthest, tolerance + 1.5e-7, "r^%zu: %g", n, furthest);
+        cr_assert_geq(placed, 800, "r^%zu: %zu", n, placed);
+    }
+    UfNodePlace place;
+    UfNodes straight = uf_nodes_plan(&(double){0}, 1, 1e-3, tolerance),
+            hopeless = uf_nodes_plan(&(double){NAN}, 1, 1e-3, tolerance);
+    cr_assert(uf_nodes_place(&straight, 0.4, &place));
+    cr_assert_float_eq(place.ratio[3] - place.ratio[0], 1.5, 0);
+    cr_assert_not(uf_nodes_place(&hopeless, 0.4, &place));
 }
 
 /* Maximum principle: nothing inside is brighter or darker than the ring. */
