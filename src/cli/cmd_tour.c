@@ -126,10 +126,16 @@ static void put_argument(const char *text)
     putchar('\'');
 }
 
+typedef struct Listing {
+    bool is_json;
+    size_t lines;
+} Listing;
+
 static void print_line(void *context, const char *const *arguments, size_t count)
 {
-    const CliLine *line = context;
-    if (line->values[CLI_JSON].given) {
+    Listing *listing = context;
+    listing->lines++;
+    if (listing->is_json) {
         CliJson json = cli_json_start(stdout);
         json.flat = true;
         cli_json_open(&json, NULL, '[');
@@ -196,15 +202,24 @@ static int status_of(const CliLine *line, const UfTourTotals *totals, const UfRe
     return totals->failed + totals->warned > 0 ? CLI_WARNED : status;
 }
 
+static int list_tour(const CliLine *line, TourHost *host, UfTour *tour, UfReport *report)
+{
+    Listing listing = {.is_json = line->values[CLI_JSON].given};
+    UfStatus status = uf_tour_list(tour, print_line, &listing, report);
+    tour_clear_line(host);
+    if (status != UF_OK)
+        return cli_failed("%s", uf_report_error(report));
+    if (listing.lines == 0 && !line->values[CLI_QUIET].given)
+        fputs("underfoot: nothing would be made: what can be made is there, and up to date\n", stderr);
+    return CLI_DONE;
+}
+
 static int run_tour(const CliLine *line, TourHost *host, const UfTourRequest *request, UfTour *tour,
                     UfReport *report)
 {
     UfTourTotals totals = {0};
-    if (line->values[TOUR_DRY_RUN].given) {
-        UfStatus listed = uf_tour_list(tour, print_line, (void *)line, report);
-        tour_clear_line(host);
-        return listed == UF_OK ? CLI_DONE : cli_failed("%s", uf_report_error(report));
-    }
+    if (line->values[TOUR_DRY_RUN].given)
+        return list_tour(line, host, tour, report);
     UfStatus status = uf_tour_run(tour, &totals, report);
     tour_clear_line(host);
     if (status != UF_OK)

@@ -175,6 +175,11 @@ Test(cli_tour, makes_again_only_what_a_change_touches)
     run_free(&list);
     free(run_tour(0, NULL, NULL));
     expect_renewed(inodes, "100010");
+    Run nothing = RUN_UNDERFOOT("tour", "tour.ini", "--dry-run");
+    cr_expect(nothing.status == 0 && nothing.out[0] == '\0');
+    cr_expect_str_eq(nothing.err,
+                     "underfoot: nothing would be made: what can be made is there, and up to date\n");
+    run_free(&nothing);
     pixels_free(&other);
     pixels_free(&logo);
 }
