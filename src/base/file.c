@@ -65,7 +65,8 @@ UfStatus uf_input_open(const char *path, UfInput *out, UfReport *report)
     if (fstat(fd, &facts) != 0)
         status = uf_fail_errno(report, "cannot be examined", path);
     else if (!S_ISREG(facts.st_mode))
-        status = uf_fail(report, UF_ERROR_IO, "%s: is %s, not a file that can be read", path, kind_of_file(facts.st_mode));
+        status = uf_fail(report, UF_ERROR_IO, "%s: is %s, not a file that can be read%s", path,
+                         kind_of_file(facts.st_mode), S_ISDIR(facts.st_mode) ? "; name a file in it" : "");
     else if (facts.st_size == 0)
         status = uf_fail(report, UF_ERROR_FORMAT, "%s: is empty", path);
     else if ((stream = fdopen(fd, "rb")) == NULL)

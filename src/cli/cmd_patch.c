@@ -211,9 +211,10 @@ static int check_encoding(const CliLine *line, const UfPictureInfo *info, UfForm
         return cli_failed("%s: has transparency, which JPEG cannot hold; write .png or .tif",
                           line->operands[0]);
     if (format == UF_FORMAT_JPEG && info->format == UF_FORMAT_JPEG && line->values[CLI_QUALITY].given)
-        return cli_wrong_usage(line->command,
-                               "--quality does not go with JPEG to JPEG: the patched file keeps the "
-                               "input's own quality, so that nothing outside the cap changes");
+        return cli_wrong_usage(
+            line->command,
+            "leave --quality out: it does not go with JPEG to JPEG, the patched file keeps the "
+            "input's own quality, so that nothing outside the cap changes");
     if (write->depth_bits == 8 * (int)info->sample)
         write->depth_bits = 0;
     return CLI_DONE;

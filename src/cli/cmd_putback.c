@@ -211,8 +211,9 @@ static int check_encoding(const CliLine *line, const UfPictureInfo *info, UfForm
                           line->operands[0]);
     if (format == UF_FORMAT_JPEG && info->format == UF_FORMAT_JPEG && line->values[CLI_QUALITY].given)
         return cli_wrong_usage(
-            line->command, "--quality does not go with JPEG to JPEG: the file keeps its own quality, so that "
-                           "nothing outside the change changes");
+            line->command,
+            "leave --quality out: it does not go with JPEG to JPEG, the file keeps its own quality, so that "
+            "nothing outside the change changes");
     if (write->depth_bits == 8 * (int)info->sample)
         write->depth_bits = 0;
     return CLI_DONE;

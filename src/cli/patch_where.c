@@ -52,8 +52,8 @@ static int sun_by_clock(const char *path, CliWhere *where, UfReport *report)
     UfSun sun = uf_sun_at(taken.julian_day, taken.place);
     where->sun = uf_sun_direction(sun, taken.heading_rad);
     if (!(where->sun.lat_rad > 0))
-        return cli_failed("%s: the sun was %.1f degrees below the horizon then: no shadow", path,
-                          -uf_degrees(where->sun.lat_rad));
+        return cli_failed("%s: the sun was %.1f degrees below the horizon then: no shadow; leave --sun out",
+                          path, -uf_degrees(where->sun.lat_rad));
     return CLI_DONE;
 }
 
