@@ -257,8 +257,8 @@ typedef struct UfAdvice {
 
 /* Fills up to UF_PLAN_MAX_ADVICE entries, the most useful first; only what lowers the cap by 0.1 degrees or
  * more. */
-UfStatus uf_plan_advise(const UfRig *rig, const UfPlan *plan, int threads, UfAdvice out[UF_PLAN_MAX_ADVICE],
-                        size_t *count, UfReport *report);
+UfStatus uf_plan_advise(const UfRig *rig, const UfPlan *plan, UfAdvice out[UF_PLAN_MAX_ADVICE], size_t *count,
+                        UfReport *report);
 
 /*
  * The plan as a drawing: above, the sphere in equirectangular form, coloured by how many frames see each

@@ -85,8 +85,7 @@ static int plan_rig(const CliLine *line, Work *work)
     if (status == UF_OK)
         status = uf_plan(work->rig, &plan, &work->plan, work->report);
     if (status == UF_OK && !line->values[CLI_JSON].given)
-        status = uf_plan_advise(work->rig, &work->plan, plan.threads, work->advice, &work->advice_count,
-                                work->report);
+        status = uf_plan_advise(work->rig, &work->plan, work->advice, &work->advice_count, work->report);
     if (status != UF_OK)
         return cli_failed("%s",
                           uf_report_error(work->report)); /* it names the file, the line and the remedy */

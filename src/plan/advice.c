@@ -1,17 +1,11 @@
 /*
- * Advice is tried, not guessed: the rig is changed, and the cap worked out again. Only the zone about the
- * nadir is sampled for it.
+ * Advice is tried, not guessed: the rig is changed, and the cap worked out again. A frame more, or a part less,
+ * never hides more, so that only the cap there is has to be looked at.
  */
 #include <math.h>
 
 #include "plan/cap.h"
-#include "plan/cells.h"
 #include "plan/rig.h"
-
-/* Cells twice as large as the plan's, which are still no larger than the thinnest part; the cap is refined
- * anyway. */
-#define COARSER_LEVELS 1
-#define LEVELS_BELOW   3
 
 #define LEAST_GAIN_RAD (0.1 * UF_PI / 180)
 /* A second frame must be worth its time. */
@@ -21,22 +15,17 @@
 /* A frame that looks down at least so far counts as a nadir shot. */
 #define NADIR_TILT_RAD (-60 * UF_PI / 180)
 
-static UfStatus cap_of(const UfRig *rig, int threads, double *cap_rad, UfReport *report)
+static UfStatus cap_of(const UfRig *rig, const UfPlan *plan, double *cap_rad, UfReport *report)
 {
-    UfCells cells = {0};
-    int first = uf_cells_first_level(rig) - COARSER_LEVELS;
-    UfCellsOptions options = {
-        .first_level = first, .last_level = first + LEVELS_BELOW, .nadir_only = true, .threads = threads};
-    UfStatus status = uf_cells_make(rig, options, &cells, report);
-    if (status == UF_OK) {
-        double unseen = uf_cap_find(rig, &cells, UF_CAP_KIND_UNSEEN, false, NULL);
-        *cap_rad = unseen > 0 ? unseen + rig->margin_rad : 0;
-    }
-    uf_cells_clear(&cells);
+    UfCap cap;
+    double limit_rad = fmin(plan->unseen_cap_rad + SAME_RAD, uf_radians(UF_PLAN_POLE_ZONE_DEG));
+    UfStatus status = uf_cap_find(rig, UF_CAP_KIND_UNSEEN, false, limit_rad, &cap, report);
+    if (status == UF_OK)
+        *cap_rad = cap.half_angle_rad > 0 ? cap.half_angle_rad + rig->margin_rad : 0;
     return status;
 }
 
-static UfStatus try_frames(const UfRig *rig, int threads, UfAdvice *advice, UfReport *report)
+static UfStatus try_frames(const UfRig *rig, const UfPlan *plan, UfAdvice *advice, UfReport *report)
 {
     UfRig *tried = NULL;
     UfStatus status = uf_rig_copy(rig, &tried, report);
@@ -45,12 +34,12 @@ static UfStatus try_frames(const UfRig *rig, int threads, UfAdvice *advice, UfRe
     if (status == UF_OK && advice->kind == UF_ADVICE_ADD_TWO)
         status = uf_rig_add_frame(tried, "tried", advice->second_pan_rad, advice->tilt_rad, report);
     if (status == UF_OK)
-        status = cap_of(tried, threads, &advice->cap_rad, report);
+        status = cap_of(tried, plan, &advice->cap_rad, report);
     uf_rig_free(&tried);
     return status;
 }
 
-static UfStatus try_without(const UfRig *rig, int threads, UfAdvice *advice, UfReport *report)
+static UfStatus try_without(const UfRig *rig, const UfPlan *plan, UfAdvice *advice, UfReport *report)
 {
     UfRig *tried = NULL;
     UfStatus status = uf_rig_copy(rig, &tried, report);
@@ -61,7 +50,7 @@ static UfStatus try_without(const UfRig *rig, int threads, UfAdvice *advice, UfR
         tried->parts[i] = tried->parts[i + 1];
     status = uf_rig_prepare(tried, report);
     if (status == UF_OK)
-        status = cap_of(tried, threads, &advice->cap_rad, report);
+        status = cap_of(tried, plan, &advice->cap_rad, report);
     uf_rig_free(&tried);
     return status;
 }
@@ -78,7 +67,7 @@ static const UfFrame *nadir_frame(const UfRig *rig)
 }
 
 /* The best frame panned by a quarter turn from the nadir frame, if there is one. */
-static UfStatus try_one(const UfRig *rig, int threads, UfAdvice *best, UfReport *report)
+static UfStatus try_one(const UfRig *rig, const UfPlan *plan, UfAdvice *best, UfReport *report)
 {
     const UfFrame *nadir = nadir_frame(rig);
     double pan_rad = nadir != NULL ? nadir->pan_rad : 0;
@@ -86,7 +75,7 @@ static UfStatus try_one(const UfRig *rig, int threads, UfAdvice *best, UfReport 
         UfAdvice tried = {.kind = UF_ADVICE_ADD_FRAME,
                           .pan_rad = remainder(pan_rad + i * UF_PI / 2, 2 * UF_PI),
                           .tilt_rad = nadir != NULL ? nadir->tilt_rad : -UF_PI / 2};
-        UfStatus status = try_frames(rig, threads, &tried, report);
+        UfStatus status = try_frames(rig, plan, &tried, report);
         if (status != UF_OK)
             return status;
         if (tried.cap_rad < best->cap_rad - SAME_RAD)
@@ -96,13 +85,13 @@ static UfStatus try_one(const UfRig *rig, int threads, UfAdvice *best, UfReport 
 }
 
 /* The best other one to go with it. */
-static UfStatus try_two(const UfRig *rig, int threads, const UfAdvice *one, UfAdvice *best, UfReport *report)
+static UfStatus try_two(const UfRig *rig, const UfPlan *plan, const UfAdvice *one, UfAdvice *best, UfReport *report)
 {
     for (int i = 1; i < 4; i++) {
         UfAdvice tried = *one;
         tried.kind = UF_ADVICE_ADD_TWO;
         tried.second_pan_rad = remainder(one->pan_rad + i * UF_PI / 2, 2 * UF_PI);
-        UfStatus status = try_frames(rig, threads, &tried, report);
+        UfStatus status = try_frames(rig, plan, &tried, report);
         if (status != UF_OK)
             return status;
         if (tried.cap_rad < best->cap_rad - SAME_RAD)
@@ -111,8 +100,8 @@ static UfStatus try_two(const UfRig *rig, int threads, const UfAdvice *one, UfAd
     return UF_OK;
 }
 
-UfStatus uf_plan_advise(const UfRig *rig, const UfPlan *plan, int threads, UfAdvice out[UF_PLAN_MAX_ADVICE],
-                        size_t *count, UfReport *report)
+UfStatus uf_plan_advise(const UfRig *rig, const UfPlan *plan, UfAdvice out[UF_PLAN_MAX_ADVICE], size_t *count,
+                        UfReport *report)
 {
     UfAdvice found[UF_PLAN_MAX_ADVICE];
     size_t number = 0;
@@ -122,9 +111,9 @@ UfStatus uf_plan_advise(const UfRig *rig, const UfPlan *plan, int threads, UfAdv
     if (plan->cause != UF_CAP_NOTHING && has_room) {
         UfAdvice one = {.cap_rad = INFINITY};
         UfAdvice two = {.cap_rad = INFINITY};
-        status = try_one(rig, threads, &one, report);
+        status = try_one(rig, plan, &one, report);
         if (status == UF_OK)
-            status = try_two(rig, threads, &one, &two, report);
+            status = try_two(rig, plan, &one, &two, report);
         if (status != UF_OK)
             return status;
         if (one.cap_rad <= least_rad - LEAST_GAIN_RAD) {
@@ -136,7 +125,7 @@ UfStatus uf_plan_advise(const UfRig *rig, const UfPlan *plan, int threads, UfAdv
     }
     if (plan->cause == UF_CAP_PART) {
         UfAdvice moved = {.kind = UF_ADVICE_MOVE_PART, .part = plan->cause_part};
-        status = try_without(rig, threads, &moved, report);
+        status = try_without(rig, plan, &moved, report);
         if (status != UF_OK)
             return status;
         if (moved.cap_rad <= plan->cap_rad - LEAST_GAIN_RAD)

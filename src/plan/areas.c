@@ -13,8 +13,8 @@
 
 typedef struct Sums {
     double x, y, z, area, open_area;
-    UfDirection centre;
-    double radius_rad;
+    UfDirection centre, farthest;
+    double farthest_square; /* of the chord between them */
 } Sums;
 
 static size_t root_of(size_t *parents, size_t at)
@@ -42,13 +42,30 @@ static void join_neighbours(const UfCells *cells, size_t index, size_t *parents)
         }
 }
 
+/* The mean of a cell's directions. Blocks are large: Gauss and Legendre's three points each way (Abramowitz and
+ * Stegun, 25.4.30). */
+static UfDirection mean_direction(const UfCells *cells, const UfCell *cell)
+{
+    static const double at[3] = {0.1127016653792583, 0.5, 0.8872983346207417};
+    static const double weight[3] = {5.0 / 18, 8.0 / 18, 5.0 / 18};
+    if (cell->side <= 1u << (cells->level - cells->first_level))
+        return cell->middle;
+    UfDirection mean = {0, 0, 0};
+    for (int i = 0; i < 9; i++) {
+        UfDirection here = uf_cell_direction(cells, cell, at[i % 3], at[i / 3]);
+        double share = weight[i % 3] * weight[i / 3];
+        mean = (UfDirection){mean.x + share * here.x, mean.y + share * here.y, mean.z + share * here.z};
+    }
+    return mean;
+}
+
 static void add_to_sums(const UfCells *cells, const UfCell *cell, Sums *sums)
 {
     double area = (double)cell->side * cell->side;
-    UfDirection middle = uf_cell_direction(cells, cell, 0.5, 0.5);
-    sums->x += area * middle.x;
-    sums->y += area * middle.y;
-    sums->z += area * middle.z;
+    UfDirection mean = mean_direction(cells, cell);
+    sums->x += area * mean.x;
+    sums->y += area * mean.y;
+    sums->z += area * mean.z;
     sums->area += area;
     sums->open_area += (cell->look & UF_LOOK_CONTAINED) == 0 ? area : 0;
 }
@@ -67,17 +84,32 @@ static void set_centre(Sums *sums)
         sums->centre = (UfDirection){0, sums->centre.y > 0 ? 1 : -1, 0};
 }
 
+static double chord_square(UfDirection a, UfDirection b)
+{
+    double x = a.x - b.x, y = a.y - b.y, z = a.z - b.z;
+    return x * x + y * y + z * z;
+}
+
+static void widen_to(UfDirection at, Sums *sums)
+{
+    double square = chord_square(sums->centre, at);
+    if (square >= sums->farthest_square) {
+        sums->farthest_square = square;
+        sums->farthest = at;
+    }
+}
+
+/* A cell that is not whole counts as its middle. */
 static void widen(const UfCells *cells, const UfCell *cell, Sums *sums)
 {
-    if (!cell->is_whole) {
-        UfDirection middle = uf_cell_direction(cells, cell, 0.5, 0.5);
-        sums->radius_rad = fmax(sums->radius_rad, uf_angle_between_rad(sums->centre, middle));
+    double beyond = uf_cells_block_radius(cell->side / uf_cells_side(cells)); /* its corners, and more */
+    double enough = sqrt(sums->farthest_square) - beyond;
+    if (enough > 0 && chord_square(sums->centre, cell->middle) < enough * enough)
         return;
-    }
-    for (int i = 0; i < 4; i++) {
-        UfDirection corner = uf_cell_direction(cells, cell, i & 1, i >> 1);
-        sums->radius_rad = fmax(sums->radius_rad, uf_angle_between_rad(sums->centre, corner));
-    }
+    if (!cell->is_whole)
+        widen_to(cell->middle, sums);
+    for (int i = 0; i < 4 && cell->is_whole; i++)
+        widen_to(uf_cell_direction(cells, cell, i & 1, i >> 1), sums);
 }
 
 static int by_share(const void *a, const void *b)
@@ -99,7 +131,7 @@ static UfStatus list_areas(const Sums *sums, size_t count, double whole, UfPlan 
         UfLonLat at = uf_lonlat_from_direction(sums[i].centre);
         areas[found++] = (UfBlindArea){.lon_rad = at.lon_rad,
                                        .lat_rad = at.lat_rad,
-                                       .radius_rad = sums[i].radius_rad,
+                                       .radius_rad = uf_angle_between_rad(sums[i].centre, sums[i].farthest),
                                        .share = sums[i].area / whole,
                                        .lens_share = sums[i].open_area / whole};
     }

@@ -1,32 +1,60 @@
 /*
- * The cap's half-angle is the largest distance from the pole of anything that counts. The cells say where it
- * lies to within the size of a cell. From there it is refined: on a fan of meridians the farthest direction
- * that counts is found by scanning and halving; the fan closes in on the best meridian until it is as narrow
- * as rounding allows.
+ * The cap's half-angle is the largest distance from the pole of anything that counts. Branch and bound on the
+ * square of square.h, what lies farther out first: a block in which nothing can count, or nothing farther out
+ * than the best place known, is left. From a smallest block where something counts the search climbs: on a
+ * fan of meridians the farthest direction that counts is found by scanning and halving; the fan closes in on
+ * the best meridian until it is as narrow as rounding allows.
  */
 #include "plan/cap.h"
 
 #include <math.h>
 
+#include "plan/cells.h"
+#include "plan/near.h"
+#include "plan/square.h"
+
+#define TOP_LEVEL      3
+#define LEVELS_BELOW   3 /* the first level of the plan's cells */
 #define CANDIDATES     12
-#define FAN            8  /* meridians on each side of the middle one */
-#define SCAN           32 /* steps along a meridian */
-#define FIRST_FAN_RAD  0.004
-#define LAST_FAN_RAD   1e-10
 #define SEPARATION_RAD 0.02 /* candidates nearer than this are one */
-#define CANDIDATE_RAD  0.006
+#define FAN            8    /* meridians on each side of the middle one */
+#define SCAN           32   /* steps along a meridian */
+#define FIRST_FAN_RAD  0.001
+#define SCAN_FAN_RAD   1e-4 /* narrower fans lie inside one of the smallest blocks */
+#define LAST_FAN_RAD   1e-10
 #define MOST_ROUNDS    200
+#define SAME_RAD       1e-12
+
+typedef struct Place {
+    double lon_rad, distance_rad; /* from the pole */
+} Place;
+
+/* A place that counts, near others that may be farther out. */
+typedef struct Candidate {
+    Place place;
+    UfDirection at;
+    double bound_rad;
+} Candidate;
 
 typedef struct Search {
     const UfRig *rig;
     UfCapKind kind;
     bool at_zenith;
-    double zone_rad;
+    double limit_rad;
+    int last_level;
+    UfNearRoom room;
+    UfNear sphere;
+    Place best; /* distance -1 when nothing counts so far */
+    Candidate candidates[CANDIDATES];
+    size_t candidate_count;
 } Search;
 
-typedef struct Place {
-    double lon_rad, distance_rad; /* from the pole */
-} Place;
+/* A block of the square with its middle, and how far that is from the pole. */
+typedef struct Block {
+    uint32_t x, y;
+    UfDirection middle;
+    double distance_rad;
+} Block;
 
 static bool look_counts(UfCapKind kind, unsigned look)
 {
@@ -37,6 +65,13 @@ static bool look_counts(UfCapKind kind, unsigned look)
     return (look & UF_LOOK_SEEN) == 0;
 }
 
+static unsigned counting_looks(UfCapKind kind)
+{
+    if (kind == UF_CAP_KIND_OPEN)
+        return UF_NEAR_SHUT | UF_NEAR_OPEN;
+    return UF_NEAR_HIDDEN | UF_NEAR_SHUT | (kind == UF_CAP_KIND_UNSEEN ? UF_NEAR_OPEN : 0);
+}
+
 static UfDirection direction_at(const Search *search, Place at)
 {
     double across = sin(at.distance_rad);
@@ -44,122 +79,242 @@ static UfDirection direction_at(const Search *search, Place at)
     return (UfDirection){across * sin(at.lon_rad), search->at_zenith ? up : -up, across * cos(at.lon_rad)};
 }
 
-static bool counts(const Search *search, Place at)
+static double distance_of(const Search *search, UfDirection at)
 {
-    if (at.distance_rad < 0 || at.distance_rad > search->zone_rad)
-        return false;
-    return look_counts(search->kind, uf_rig_look(search->rig, direction_at(search, at)));
+    return atan2(sqrt(at.x * at.x + at.z * at.z), search->at_zenith ? at.y : -at.y);
 }
 
-/*
- * The farthest place on a meridian that counts, between middle - span and middle + span; -1 when it cannot be
- * farther than `best`. Halved down to `precision`.
- */
-static double farthest_on_meridian(const Search *search, double lon_rad, double middle, double span,
-                                   double best, double precision)
+static Place place_of(const Search *search, UfDirection at)
+{
+    return (Place){atan2(at.x, at.z), distance_of(search, at)};
+}
+
+static bool counts(const Search *search, const UfNear *near, Place at)
+{
+    if (at.distance_rad < 0 || at.distance_rad > search->limit_rad)
+        return false;
+    return look_counts(search->kind, uf_near_look(near, direction_at(search, at)));
+}
+
+/* --- climbing --- */
+
+/* Between a place that counts and one farther out that does not: where it ends, down to `precision`. */
+static double halve(const Search *search, const UfNear *near, double lon_rad, double low, double high,
+                    double precision)
+{
+    while (high - low > precision) {
+        double half = (low + high) / 2;
+        if (counts(search, near, (Place){lon_rad, half}))
+            low = half;
+        else
+            high = half;
+    }
+    return low;
+}
+
+/* The farthest place on a meridian that counts, from `best` on out over `span`; -1 when there is none. */
+static double scan(const Search *search, const UfNear *near, double lon_rad, double best, double span,
+                   double precision)
 {
     double step = 2 * span / SCAN;
-    double beyond = fmin(middle + span, search->zone_rad);
-    if (counts(search, (Place){lon_rad, beyond}))
+    double beyond = fmin(best + span, search->limit_rad);
+    if (counts(search, near, (Place){lon_rad, beyond}))
         return beyond;
-    for (double at = beyond - step; at + step > fmax(best, middle - span); at -= step) {
-        double low = fmax(at, 0);
-        if (!counts(search, (Place){lon_rad, low}))
-            continue;
-        double high = at + step;
-        while (high - low > precision) {
-            double half = (low + high) / 2;
-            if (counts(search, (Place){lon_rad, half}))
-                low = half;
-            else
-                high = half;
-        }
-        return low;
+    for (double at = beyond - step; at + step > best; at -= step) {
+        double low = fmax(at, best + precision / 2);
+        if (counts(search, near, (Place){lon_rad, low}))
+            return halve(search, near, lon_rad, low, at + step, precision);
     }
     return -1;
 }
 
-static Place refine(const Search *search, Place start)
+/* The same where what counts is sure to go on without a gap. */
+static double follow(const Search *search, const UfNear *near, double lon_rad, double best, double span,
+                     double precision)
+{
+    double low = -1, step = precision / 2;
+    while (step < span && counts(search, near, (Place){lon_rad, best + step})) {
+        low = best + step;
+        step *= 4;
+    }
+    if (low < 0)
+        return -1;
+    return halve(search, near, lon_rad, low, best + fmin(step, span), precision);
+}
+
+static void fan_out(const Search *search, double fan_rad, Place *best, int *at_best)
+{
+    const double span = 4 * FAN * fan_rad, precision = fan_rad * 1e-3;
+    UfNearRoom room = search->room;
+    const Place middle = *best;
+    const double across = fmax(sin(middle.distance_rad), fan_rad);
+    UfNear near;
+    uf_near_narrow(&search->sphere, uf_cone(direction_at(search, middle), fmin(1.2 * span, UF_PI / 2)),
+                   &room, &near);
+    *at_best = 0;
+    for (int i = 0; i <= 2 * FAN; i++) {
+        int place = i % 2 == 0 ? i / 2 : -(i + 1) / 2; /* 0, -1, 1, -2, 2, ... */
+        double lon = middle.lon_rad + place * fan_rad / across;
+        double left = middle.distance_rad + span - best->distance_rad;
+        double found = fan_rad > SCAN_FAN_RAD ? scan(search, &near, lon, best->distance_rad, left, precision)
+                                              : follow(search, &near, lon, best->distance_rad, left, precision);
+        if (found > best->distance_rad) {
+            *best = (Place){lon, found};
+            *at_best = place;
+        }
+    }
+}
+
+static void climb(Search *search, Place start)
 {
     Place best = start;
     double fan_rad = FIRST_FAN_RAD;
     for (int round = 0; fan_rad > LAST_FAN_RAD && round < MOST_ROUNDS; round++) {
-        Place middle = best;
+        double from = best.distance_rad;
         int at_best = 0;
-        double across = fmax(sin(middle.distance_rad), fan_rad);
-        for (int i = 0; i <= 2 * FAN; i++) {
-            int place = i % 2 == 0 ? i / 2 : -(i + 1) / 2; /* 0, -1, 1, -2, 2, ... */
-            double lon = middle.lon_rad + place * fan_rad / across;
-            double found = farthest_on_meridian(search, lon, middle.distance_rad, 4 * FAN * fan_rad,
-                                                best.distance_rad, fan_rad * 1e-3);
-            if (found > best.distance_rad) {
-                best = (Place){lon, found};
-                at_best = place;
-            }
-        }
+        fan_out(search, fan_rad, &best, &at_best);
         bool is_inside = at_best > -FAN && at_best < FAN;
-        bool is_bounded = best.distance_rad < middle.distance_rad + 3 * FAN * fan_rad;
-        if (is_inside && is_bounded)
+        if (is_inside && best.distance_rad < from + 3 * FAN * fan_rad)
             fan_rad /= 3;
     }
-    return best;
+    if (best.distance_rad > search->best.distance_rad)
+        search->best = best;
 }
 
-/* Cosine of a cell's distance from the pole; -2 when it does not count or lies outside the zone. */
-static double counting_cosine(const Search *search, const UfCells *cells, size_t index)
-{
-    if (!look_counts(search->kind, cells->cells[index].look))
-        return -2;
-    double up = uf_cell_direction(cells, &cells->cells[index], 0.5, 0.5).y;
-    double cosine = search->at_zenith ? up : -up;
-    return cosine >= cos(search->zone_rad) ? cosine : -2;
-}
+/* --- branch and bound --- */
 
-/* Cells that may hold the farthest place, none near another. */
-static size_t candidates(const Search *search, const UfCells *cells, Place out[CANDIDATES])
+/* A place that counts, in a block that reaches out to `bound_rad`. */
+static void add_candidate(Search *search, UfDirection at, double bound_rad)
 {
-    double farthest_cosine = 2;
-    size_t count = 0;
-    for (size_t i = 0; i < cells->count; i++) {
-        double cosine = counting_cosine(search, cells, i);
-        if (cosine >= -1)
-            farthest_cosine = fmin(farthest_cosine, cosine);
+    Candidate candidate = {place_of(search, at), at, bound_rad};
+    if (candidate.place.distance_rad > search->best.distance_rad) {
+        climb(search, candidate.place);
+        return;
     }
-    if (farthest_cosine > 1)
-        return 0;
-    double least_rad = acos(fmax(-1, farthest_cosine)) - CANDIDATE_RAD;
-    double least_cosine = least_rad > 0 ? cos(least_rad) : 2;
-    for (size_t i = 0; i < cells->count; i++) {
-        double cosine = counting_cosine(search, cells, i);
-        if (cosine < -1 || cosine > least_cosine)
+    for (size_t i = 0; i < search->candidate_count; i++) {
+        Candidate *other = &search->candidates[i];
+        if (uf_angle_between_rad(at, other->at) > SEPARATION_RAD)
             continue;
-        UfDirection middle = uf_cell_direction(cells, &cells->cells[i], 0.5, 0.5);
-        Place place = {atan2(middle.x, middle.z), acos(fmax(-1, fmin(1, cosine)))};
-        size_t near = 0;
-        while (near < count && uf_angle_between_rad(middle, direction_at(search, out[near])) > SEPARATION_RAD)
-            near++;
-        if (near < count && place.distance_rad > out[near].distance_rad)
-            out[near] = place;
-        else if (near == count && count < CANDIDATES)
-            out[count++] = place;
+        candidate.bound_rad = fmax(bound_rad, other->bound_rad);
+        if (candidate.place.distance_rad < other->place.distance_rad)
+            candidate.place = other->place;
+        candidate.at = other->at;
+        *other = candidate;
+        return;
     }
-    return count;
+    if (search->candidate_count < CANDIDATES)
+        search->candidates[search->candidate_count++] = candidate;
 }
 
-double uf_cap_find(const UfRig *rig, const UfCells *cells, UfCapKind kind, bool at_zenith, UfDirection *edge)
+static void visit_smallest(Search *search, const UfNear *near, Block block, double bound_rad)
 {
-    Search search = {rig, kind, at_zenith, uf_radians(UF_PLAN_POLE_ZONE_DEG)};
-    Place starts[CANDIDATES];
-    size_t count = candidates(&search, cells, starts);
-    Place best = {0, -1};
-    for (size_t i = 0; i < count; i++) {
-        Place found = refine(&search, starts[i]);
-        if (found.distance_rad > best.distance_rad)
-            best = found;
+    const double side = 1.0 / (double)(1u << search->last_level);
+    UfDirection farthest = block.middle;
+    double distance = -1;
+    for (int i = 0; i < 5; i++) {
+        UfDirection at = i == 0 ? block.middle
+                                : uf_square_direction((block.x + (i & 1)) * side, (block.y + (i >> 1 & 1)) * side);
+        Place place = place_of(search, at);
+        if (place.distance_rad > distance && counts(search, near, place)) {
+            farthest = at;
+            distance = place.distance_rad;
+        }
     }
-    if (best.distance_rad < 0)
-        return 0;
-    if (edge != NULL)
-        *edge = direction_at(&search, best);
-    return best.distance_rad;
+    if (distance >= 0)
+        add_candidate(search, farthest, bound_rad);
+}
+
+/* No part that may be in the way reaches farther from the pole. */
+static double hardware_reach(const Search *search, const UfNear *near)
+{
+    double reach = 0;
+    const UfSolid *solids = search->rig->solids;
+    for (size_t i = 0; i < near->fixed_count; i++)
+        reach = fmax(reach, solids[near->fixed[i]->part].outline.farthest_rad[search->at_zenith]);
+    for (size_t i = 0; i < near->frame_count; i++)
+        for (size_t k = 0; k < near->frames[i].count; k++)
+            reach = fmax(reach,
+                         solids[near->frames[i].standing[k]->part].outline.farthest_rad[search->at_zenith]);
+    return reach;
+}
+
+static bool is_beaten(const Search *search, const UfNear *near, unsigned looks)
+{
+    bool by_hardware = (looks & counting_looks(search->kind) & UF_NEAR_OPEN) == 0 && !near->is_blocked;
+    for (size_t i = 0; i < near->frame_count; i++)
+        by_hardware = by_hardware && !near->frames[i].is_blocked;
+    return by_hardware && search->kind != UF_CAP_KIND_OPEN &&
+           hardware_reach(search, near) <= search->best.distance_rad + SAME_RAD;
+}
+
+static void visit(Search *search, const UfNear *near, int level, Block block);
+
+/* The four quarters, what lies farther out first. */
+static void visit_quarters(Search *search, const UfNear *near, int level, Block block)
+{
+    Block quarters[4];
+    const double side = 0.5 / (double)(1u << level);
+    for (uint32_t i = 0; i < 4; i++) {
+        Block quarter = {.x = 2 * block.x + (i & 1), .y = 2 * block.y + (i >> 1)};
+        quarter.middle = uf_square_direction((quarter.x + 0.5) * side, (quarter.y + 0.5) * side);
+        quarter.distance_rad = distance_of(search, quarter.middle);
+        uint32_t at = i;
+        for (; at > 0 && quarters[at - 1].distance_rad < quarter.distance_rad; at--)
+            quarters[at] = quarters[at - 1];
+        quarters[at] = quarter;
+    }
+    for (int i = 0; i < 4; i++)
+        visit(search, near, level + 1, quarters[i]);
+}
+
+static void visit(Search *search, const UfNear *near, int level, Block block)
+{
+    double radius_rad = uf_cells_block_radius(1.0 / (double)(1u << level));
+    double bound_rad = fmin(block.distance_rad + radius_rad, search->limit_rad);
+    if (block.distance_rad - radius_rad > search->limit_rad || bound_rad <= search->best.distance_rad)
+        return;
+    if (level < TOP_LEVEL) {
+        visit_quarters(search, near, level, block);
+        return;
+    }
+    const UfNearRoom room = search->room;
+    UfNear here;
+    unsigned looks = uf_near_narrow(near, uf_cone(block.middle, radius_rad), &search->room, &here);
+    unsigned counting = counting_looks(search->kind);
+    if ((looks & counting) != 0 && !is_beaten(search, &here, looks)) {
+        if ((looks & ~counting) == 0)
+            search->best = (Place){atan2(block.middle.x, block.middle.z), bound_rad};
+        else if (level == search->last_level)
+            visit_smallest(search, &here, block, bound_rad);
+        else
+            visit_quarters(search, &here, level, block);
+    }
+    search->room.standing_used = room.standing_used;
+    search->room.frames_used = room.frames_used;
+}
+
+UfStatus uf_cap_find(const UfRig *rig, UfCapKind kind, bool at_zenith, double limit_rad, UfCap *out,
+                     UfReport *report)
+{
+    UfStatus status = UF_OK;
+    Search search = {.rig = rig,
+                     .kind = kind,
+                     .at_zenith = at_zenith,
+                     .limit_rad = limit_rad,
+                     .last_level = uf_cells_first_level(rig) + LEVELS_BELOW,
+                     .best = {0, -1}};
+    if (!uf_near_room(rig, (size_t)search.last_level + 1, &search.room)) {
+        status = uf_fail_memory(report);
+        goto cleanup;
+    }
+    search.sphere = uf_near_sphere(rig, kind != UF_CAP_KIND_OPEN, &search.room);
+    visit_quarters(&search, &search.sphere, 0, (Block){0});
+    for (size_t i = 0; i < search.candidate_count; i++)
+        if (search.candidates[i].bound_rad > search.best.distance_rad)
+            climb(&search, search.candidates[i].place);
+    *out = (UfCap){fmax(0, search.best.distance_rad),
+                   direction_at(&search, (Place){search.best.lon_rad, fmax(0, search.best.distance_rad)})};
+cleanup:
+    uf_near_room_clear(&search.room);
+    return status;
 }

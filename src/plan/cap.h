@@ -2,7 +2,7 @@
 #ifndef UF_PLAN_CAP_H
 #define UF_PLAN_CAP_H
 
-#include "plan/cells.h"
+#include "plan/rig.h"
 
 /* Which looks count. */
 typedef enum UfCapKind {
@@ -11,10 +11,13 @@ typedef enum UfCapKind {
     UF_CAP_KIND_BLOCKED     /* hardware is in the way */
 } UfCapKind;
 
-/*
- * Half-angle of the cap, 0 when nothing counts; *edge (may be NULL) is a direction on its rim that counts.
- * `cells` are the rig's own.
- */
-double uf_cap_find(const UfRig *rig, const UfCells *cells, UfCapKind kind, bool at_zenith, UfDirection *edge);
+typedef struct UfCap {
+    double half_angle_rad; /* 0 when nothing counts */
+    UfDirection edge;      /* on its rim, and it counts; the pole when nothing does */
+} UfCap;
+
+/* Nothing that counts is farther from the pole than `limit_rad`, or may be: only what is within it is looked at. */
+UfStatus uf_cap_find(const UfRig *rig, UfCapKind kind, bool at_zenith, double limit_rad, UfCap *out,
+                     UfReport *report);
 
 #endif

@@ -11,28 +11,41 @@
 #include <omp.h>
 
 #include "base/memory.h"
+#include "plan/near.h"
 #include "plan/square.h"
 
 #define COARSE_LEVEL 9
 #define FINE_LEVEL   11
-/* Blocks go from 2^TOP_LEVEL a side down to BLOCK_CELLS first-level cells a side. */
-#define TOP_LEVEL    4
-#define BLOCK_LEVELS 3
-#define BLOCK_CELLS  (1u << BLOCK_LEVELS)
+/* The sphere is shared out in blocks of this level; above it a cone about a block would hold too much. */
+#define TOP_LEVEL    3
+/* Fewer frames times parts than this are done before other threads have started. */
+#define ALONE        1000
 
-typedef struct Corners {
-    unsigned look[4]; /* (0,0), (1,0), (0,1), (1,1) */
-} Corners;
+/* The code's first bits tell blocks of this level apart. */
+#define START_LEVEL 6
+#define STARTS      ((uint64_t)1 << (2 * START_LEVEL))
+
+/* A point of the square. */
+typedef struct Sample {
+    UfDirection at;
+    unsigned look;
+} Sample;
 
 typedef struct Walk {
     const UfRig *rig;
     UfCellsOptions options;
+    UfNearRoom room;
     UfCell *cells;
-    size_t count, room;
+    size_t count, capacity;
     uint64_t unseen[UF_CELLS_MAX_LEVEL + 1],
         open[UF_CELLS_MAX_LEVEL + 1]; /* areas in eighths of smallest cells */
     bool no_memory;
 } Walk;
+
+/* A square of cells, counted in smallest cells. */
+typedef struct Block {
+    uint32_t x, y, side;
+} Block;
 
 static uint64_t spread(uint32_t bits)
 {
@@ -49,17 +62,6 @@ static uint64_t z_order(uint32_t x, uint32_t y)
     return spread(x) | spread(y) << 1;
 }
 
-/* With room for two cells of the first level at the zone's border. */
-static double zone_cos(const Walk *walk)
-{
-    return cos(uf_radians(UF_PLAN_POLE_ZONE_DEG) + 16.0 / (double)(1u << walk->options.first_level));
-}
-
-static bool in_zone(const Walk *walk, UfDirection direction)
-{
-    return !walk->options.nadir_only || -direction.y >= zone_cos(walk);
-}
-
 /* At a point given in half smallest cells, so that centres are whole numbers. */
 static UfDirection point(const Walk *walk, uint32_t twice_x, uint32_t twice_y)
 {
@@ -67,144 +69,137 @@ static UfDirection point(const Walk *walk, uint32_t twice_x, uint32_t twice_y)
     return uf_square_direction(twice_x * scale, twice_y * scale);
 }
 
-static unsigned look_at(const Walk *walk, uint32_t twice_x, uint32_t twice_y)
+static Sample look_at(const Walk *walk, const UfNear *near, uint32_t twice_x, uint32_t twice_y)
 {
-    UfDirection direction = point(walk, twice_x, twice_y);
-    return in_zone(walk, direction) ? uf_rig_look(walk->rig, direction) : UF_LOOK_CONTAINED | UF_LOOK_SEEN;
+    UfDirection at = point(walk, twice_x, twice_y);
+    return (Sample){at, uf_near_look(near, at)};
 }
 
-static void keep(Walk *walk, uint32_t x, uint32_t y, uint32_t side, unsigned look, bool is_whole)
+static void keep(Walk *walk, UfCell cell)
 {
-    if (walk->count == walk->room) {
-        size_t room = walk->room == 0 ? 1024 : 2 * walk->room;
-        UfCell *grown = uf_realloc(walk->cells, room, sizeof *grown);
+    if (walk->count == walk->capacity) {
+        size_t capacity = walk->capacity == 0 ? 4096 : 2 * walk->capacity;
+        UfCell *grown = uf_realloc(walk->cells, capacity, sizeof *grown);
         if (grown == NULL) {
             walk->no_memory = true;
             return;
         }
         walk->cells = grown;
-        walk->room = room;
+        walk->capacity = capacity;
     }
-    walk->cells[walk->count++] = (UfCell){z_order(x, y), x, y, side, look, is_whole};
+    walk->cells[walk->count++] = cell;
+}
+
+static void keep_block(Walk *walk, Block block, Sample centre, bool is_whole)
+{
+    if ((centre.look & UF_LOOK_SEEN) == 0)
+        keep(walk, (UfCell){.code = z_order(block.x, block.y),
+                            .x = block.x,
+                            .y = block.y,
+                            .side = block.side,
+                            .look = centre.look,
+                            .is_whole = is_whole,
+                            .middle = centre.at});
 }
 
 /* Eighths of a cell that lack a look: the centre stands for four, each corner for one. */
-static uint64_t eighths(Corners corners, unsigned centre, unsigned look)
+static uint64_t eighths(const Sample corners[4], Sample centre, unsigned look)
 {
-    uint64_t count = (centre & look) == 0 ? 4 : 0;
+    uint64_t count = (centre.look & look) == 0 ? 4 : 0;
     for (int i = 0; i < 4; i++)
-        count += (corners.look[i] & look) == 0 ? 1 : 0;
+        count += (corners[i].look & look) == 0 ? 1 : 0;
     return count;
 }
 
-static void count_area(Walk *walk, int first, int last, uint32_t side, Corners corners, unsigned centre)
+static void count_area(Walk *walk, int first, int last, uint64_t area, uint64_t unseen, uint64_t open)
 {
-    uint64_t area = (uint64_t)side * side;
     for (int level = first; level <= last; level++) {
-        walk->unseen[level] += area * eighths(corners, centre, UF_LOOK_SEEN);
-        walk->open[level] += area * eighths(corners, centre, UF_LOOK_CONTAINED);
+        walk->unseen[level] += area * unseen;
+        walk->open[level] += area * open;
     }
 }
 
-static void visit(Walk *walk, int level, uint32_t x, uint32_t y, Corners corners, unsigned centre)
+static void count_cell(Walk *walk, int first, int last, uint32_t side, const Sample corners[4], Sample centre)
 {
-    uint32_t side = 1u << (walk->options.last_level - level);
+    count_area(walk, first, last, (uint64_t)side * side, eighths(corners, centre, UF_LOOK_SEEN),
+               eighths(corners, centre, UF_LOOK_CONTAINED));
+}
+
+static void visit(Walk *walk, const UfNear *near, int level, Block block, const Sample corners[4],
+                  Sample centre)
+{
+    uint32_t side = block.side, half = side / 2, x = block.x, y = block.y;
     bool is_whole = true;
     for (int i = 0; i < 4; i++)
-        is_whole = is_whole && corners.look[i] == centre;
-    bool is_leaf = is_whole || level == walk->options.last_level;
-    count_area(walk, level, is_whole ? walk->options.last_level : level, side, corners, centre);
-    if (is_leaf) {
-        if ((centre & UF_LOOK_SEEN) == 0)
-            keep(walk, x, y, side, centre, is_whole);
+        is_whole = is_whole && corners[i].look == centre.look;
+    count_cell(walk, level, is_whole ? walk->options.last_level : level, side, corners, centre);
+    if (is_whole || level == walk->options.last_level) {
+        keep_block(walk, block, centre, is_whole);
         return;
     }
-    /* looks on a grid of 3 x 3: the corners, the middles of the sides, the centre */
-    unsigned grid[3][3] = {
-        {corners.look[0], look_at(walk, 2 * x + side, 2 * y), corners.look[1]},
-        {look_at(walk, 2 * x, 2 * y + side), centre, look_at(walk, 2 * (x + side), 2 * y + side)},
-        {corners.look[2], look_at(walk, 2 * x + side, 2 * (y + side)), corners.look[3]}};
-    uint32_t half = side / 2;
+    /* a grid of 3 x 3: the corners, the middles of the sides, the centre */
+    Sample grid[3][3] = {
+        {corners[0], look_at(walk, near, 2 * x + side, 2 * y), corners[1]},
+        {look_at(walk, near, 2 * x, 2 * y + side), centre, look_at(walk, near, 2 * (x + side), 2 * y + side)},
+        {corners[2], look_at(walk, near, 2 * x + side, 2 * (y + side)), corners[3]}};
     for (uint32_t i = 0; i < 4; i++) {
-        uint32_t column = i & 1;
-        uint32_t row = i >> 1;
-        uint32_t child_x = x + column * half;
-        uint32_t child_y = y + row * half;
-        Corners child = {
-            {grid[row][column], grid[row][column + 1], grid[row + 1][column], grid[row + 1][column + 1]}};
-        visit(walk, level + 1, child_x, child_y, child,
-              look_at(walk, 2 * child_x + half, 2 * child_y + half));
+        uint32_t column = i & 1, row = i >> 1;
+        Block child = {x + column * half, y + row * half, half};
+        const Sample child_corners[4] = {grid[row][column], grid[row][column + 1], grid[row + 1][column],
+                                         grid[row + 1][column + 1]};
+        visit(walk, near, level + 1, child, child_corners,
+              look_at(walk, near, 2 * child.x + half, 2 * child.y + half));
     }
 }
 
-/* The first-level cells of a block, whose corners are shared. */
-static void visit_block(Walk *walk, uint32_t x, uint32_t y)
+/* A first-level cell that is not seen in the same way all over, for all that is known. */
+static void visit_first(Walk *walk, const UfNear *near, Block block, UfDirection middle)
 {
-    uint32_t side = 1u << (walk->options.last_level - walk->options.first_level);
-    unsigned looks[BLOCK_CELLS + 1][BLOCK_CELLS + 1];
-    for (uint32_t row = 0; row <= BLOCK_CELLS; row++)
-        for (uint32_t i = 0; i <= BLOCK_CELLS; i++)
-            looks[row][i] = look_at(walk, 2 * (x + i * side), 2 * (y + row * side));
-    for (uint32_t row = 0; row < BLOCK_CELLS; row++)
-        for (uint32_t i = 0; i < BLOCK_CELLS; i++) {
-            Corners corners = {{looks[row][i], looks[row][i + 1], looks[row + 1][i], looks[row + 1][i + 1]}};
-            uint32_t cell_x = x + i * side, cell_y = y + row * side;
-            visit(walk, walk->options.first_level, cell_x, cell_y, corners,
-                  look_at(walk, 2 * cell_x + side, 2 * cell_y + side));
-        }
+    Sample corners[4];
+    for (uint32_t i = 0; i < 4; i++)
+        corners[i] = look_at(walk, near, 2 * (block.x + (i & 1) * block.side),
+                             2 * (block.y + (i >> 1) * block.side));
+    visit(walk, near, walk->options.first_level, block, corners, (Sample){middle, uf_near_look(near, middle)});
 }
 
 /* All first-level cells of a block look the same: what `visit` would have found, one by one. */
-static void fill_block(Walk *walk, uint32_t x, uint32_t y, uint32_t block_side, unsigned look)
+static void fill_block(Walk *walk, Block block, UfDirection middle, unsigned look)
 {
-    uint32_t side = 1u << (walk->options.last_level - walk->options.first_level);
-    const Corners corners = {{look, look, look, look}};
-    count_area(walk, walk->options.first_level, walk->options.last_level, block_side, corners, look);
-    for (uint32_t j = 0; j < block_side && (look & UF_LOOK_SEEN) == 0; j += side)
-        for (uint32_t i = 0; i < block_side; i += side)
-            keep(walk, x + i, y + j, side, look, true);
+    const Sample centre = {middle, look}, corners[4] = {centre, centre, centre, centre};
+    count_cell(walk, walk->options.first_level, walk->options.last_level, block.side, corners, centre);
+    keep_block(walk, block, centre, true);
 }
 
-double uf_cells_block_radius(double u, double v, double side)
+/* The farthest corner from a block's middle is this many sides away, and less, in radians. */
+double uf_cells_block_radius(double side)
 {
-    UfDirection middle = uf_square_direction(u + side / 2, v + side / 2);
-    double most = 0;
-    for (int i = 0; i < 9; i++)
-        most = fmax(most, uf_angle_between_rad(
-                              middle, uf_square_direction(u + side * (i % 3) / 2, v + side * (i / 3) / 2)));
-    return 1.1 * most;
+    return 4.3 * side;
 }
 
-static bool look_around(const Walk *walk, uint32_t x, uint32_t y, uint32_t side, unsigned *look)
+static void visit_blocks(Walk *walk, const UfNear *near, int level, Block block)
 {
-    const double smallest = 1.0 / (double)(1u << walk->options.last_level);
-    double u = x * smallest, v = y * smallest;
-    UfDirection middle = uf_square_direction(u + side * smallest / 2, v + side * smallest / 2);
-    double radius_rad = uf_cells_block_radius(u, v, side * smallest);
-    if (walk->options.nadir_only) { /* within half a block of the zone the points are asked */
-        double from_nadir = acos(fmax(-1, fmin(1, -middle.y)));
-        if (cos(fmax(0, from_nadir - radius_rad)) < zone_cos(walk) - 1e-9) {
-            *look = UF_LOOK_CONTAINED | UF_LOOK_SEEN;
-            return true;
-        }
-        if (from_nadir + radius_rad >= UF_PI || cos(from_nadir + radius_rad) < zone_cos(walk) + 1e-9)
-            return false;
-    }
-    return uf_rig_look_around(walk->rig, middle, radius_rad, look);
-}
-
-static void visit_blocks(Walk *walk, int level, uint32_t x, uint32_t y)
-{
-    uint32_t side = 1u << (walk->options.last_level - level);
+    UfDirection middle = point(walk, 2 * block.x + block.side, 2 * block.y + block.side);
+    UfCone cone = uf_cone(middle, uf_cells_block_radius(1.0 / (double)(1u << level)));
+    size_t standing_used = walk->room.standing_used, frames_used = walk->room.frames_used;
     unsigned look;
-    if (look_around(walk, x, y, side, &look)) {
-        fill_block(walk, x, y, side, look);
-    } else if (level == walk->options.first_level - BLOCK_LEVELS) {
-        visit_block(walk, x, y);
+    UfNear here;
+    if (uf_near_only_look(uf_near_narrow(near, cone, &walk->room, &here), &look)) {
+        fill_block(walk, block, middle, look);
+    } else if (level == walk->options.first_level) {
+        visit_first(walk, &here, block, middle);
     } else {
+        uint32_t half = block.side / 2;
         for (uint32_t i = 0; i < 4; i++)
-            visit_blocks(walk, level + 1, x + (i & 1) * side / 2, y + (i >> 1) * side / 2);
+            visit_blocks(walk, &here, level + 1,
+                         (Block){block.x + (i & 1) * half, block.y + (i >> 1) * half, half});
     }
+    walk->room.standing_used = standing_used;
+    walk->room.frames_used = frames_used;
+}
+
+static int start_shift(const UfCells *cells)
+{
+    return 2 * (cells->level - START_LEVEL);
 }
 
 static int by_code(const void *a, const void *b)
@@ -217,33 +212,72 @@ static int by_code(const void *a, const void *b)
 /* Adds a thread's findings; areas are whole numbers, so that the order does not matter. */
 static void gather(Walk *all, const Walk *one)
 {
-    if (one->no_memory)
-        all->no_memory = true;
+    all->no_memory = all->no_memory || one->no_memory;
     for (size_t i = 0; i < one->count && !all->no_memory; i++)
-        keep(all, one->cells[i].x, one->cells[i].y, one->cells[i].side, one->cells[i].look,
-             one->cells[i].is_whole);
+        keep(all, one->cells[i]);
     for (int level = 0; level <= UF_CELLS_MAX_LEVEL; level++) {
         all->unseen[level] += one->unseen[level];
         all->open[level] += one->open[level];
     }
 }
 
+/* The i-th block along the Z-order curve. */
+static Block top_block(const Walk *walk, uint32_t i)
+{
+    Block block = {0, 0, 1u << (walk->options.last_level - TOP_LEVEL)};
+    for (uint32_t bit = 0; bit < TOP_LEVEL; bit++) {
+        block.x |= (i >> (2 * bit) & 1) * (block.side << bit);
+        block.y |= (i >> (2 * bit + 1) & 1) * (block.side << bit);
+    }
+    return block;
+}
+
+static void walk_top_block(Walk *walk, const UfNear *sphere, uint32_t i)
+{
+    if (!walk->no_memory)
+        visit_blocks(walk, sphere, TOP_LEVEL, top_block(walk, i));
+}
+
 static void walk_blocks(Walk *all)
 {
-    int level = all->options.first_level - BLOCK_LEVELS;
-    level = level < TOP_LEVEL ? level : TOP_LEVEL;
-    int blocks = 1 << level;
-    uint32_t side = 1u << (all->options.last_level - level);
-#pragma omp parallel num_threads(all->options.threads)
+    bool is_alone = uf_rig_standings(all->rig) * all->rig->frame_count < ALONE;
+#pragma omp parallel num_threads(is_alone ? 1 : all->options.threads)
     {
         Walk one = {.rig = all->rig, .options = all->options};
+        UfNear sphere = {0};
+        one.no_memory = !uf_near_room(one.rig, (size_t)one.options.first_level, &one.room);
+        if (!one.no_memory)
+            sphere = uf_near_sphere(one.rig, true, &one.room);
 #pragma omp for schedule(dynamic, 1)
-        for (int i = 0; i < blocks * blocks; i++)
-            visit_blocks(&one, level, (uint32_t)(i % blocks) * side, (uint32_t)(i / blocks) * side);
+        for (uint32_t i = 0; i < 1u << (2 * TOP_LEVEL); i++)
+            walk_top_block(&one, &sphere, i);
 #pragma omp critical(uf_cells_gather)
         gather(all, &one);
+        uf_near_room_clear(&one.room);
         free(one.cells);
     }
+}
+
+static bool is_sorted(const Walk *all)
+{
+    for (size_t i = 1; i < all->count; i++)
+        if (all->cells[i - 1].code > all->cells[i].code)
+            return false;
+    return true;
+}
+
+static UfStatus make_starts(UfCells *cells, UfReport *report)
+{
+    cells->starts = uf_alloc(STARTS + 1, sizeof *cells->starts);
+    if (cells->starts == NULL)
+        return uf_fail_memory(report);
+    size_t at = 0;
+    for (uint64_t i = 0; i <= STARTS; i++) {
+        while (at < cells->count && cells->cells[at].code >> start_shift(cells) < i)
+            at++;
+        cells->starts[i] = at;
+    }
+    return UF_OK;
 }
 
 UfStatus uf_cells_make(const UfRig *rig, UfCellsOptions options, UfCells *out, UfReport *report)
@@ -257,21 +291,23 @@ UfStatus uf_cells_make(const UfRig *rig, UfCellsOptions options, UfCells *out, U
         free(all.cells);
         return uf_fail_memory(report);
     }
-    if (all.count > 0)
+    if (!is_sorted(&all)) /* one thread goes along the curve */
         qsort(all.cells, all.count, sizeof *all.cells, by_code);
     double whole = 8 * pow(4, options.last_level);
     for (int level = options.first_level; level <= options.last_level; level++) {
         out->unseen_share[level] = (double)all.unseen[level] / whole;
         out->open_share[level] = (double)all.open[level] / whole;
     }
+    out->first_level = options.first_level;
     out->cells = all.cells;
     out->count = all.count;
-    return UF_OK;
+    return make_starts(out, report);
 }
 
 void uf_cells_clear(UfCells *cells)
 {
     free(cells->cells);
+    free(cells->starts);
     *cells = (UfCells){0};
 }
 
@@ -290,8 +326,9 @@ size_t uf_cells_find(const UfCells *cells, int64_t x, int64_t y)
 {
     uf_square_fold((int64_t)1 << cells->level, &x, &y);
     uint64_t code = z_order((uint32_t)x, (uint32_t)y);
-    size_t low = 0;
-    size_t high = cells->count;
+    uint64_t start = code >> start_shift(cells);
+    size_t low = cells->starts[start];
+    size_t high = cells->starts[start + 1];
     while (low < high) {
         size_t middle = low + (high - low) / 2;
         if (cells->cells[middle].code <= code)

@@ -15,12 +15,14 @@ typedef struct UfCell {
     uint32_t x, y, side;
     unsigned look; /* UF_LOOK_... at its centre: never SEEN */
     bool is_whole; /* the corners say the same */
+    UfDirection middle;
 } UfCell;
 
 typedef struct UfCells {
     UfCell *cells; /* owned, sorted by code */
     size_t count;
-    int level; /* of the smallest cells */
+    size_t *starts; /* owned: where cells with each value of the code's first bits begin */
+    int first_level, level; /* of the largest cells that are looked at, and of the smallest */
     /* Shares of the sphere that would have come out with the smallest cells of each level. */
     double unseen_share[UF_CELLS_MAX_LEVEL + 1],
         open_share[UF_CELLS_MAX_LEVEL + 1]; /* open: no frame contains it */
@@ -28,7 +30,6 @@ typedef struct UfCells {
 
 typedef struct UfCellsOptions {
     int first_level, last_level;
-    bool nadir_only; /* only what is within the zone about the nadir */
     int threads;
 } UfCellsOptions;
 
@@ -38,8 +39,8 @@ int uf_cells_first_level(const UfRig *rig);
 UfStatus uf_cells_make(const UfRig *rig, UfCellsOptions options, UfCells *out, UfReport *report);
 void uf_cells_clear(UfCells *cells);
 
-/* No direction of a block of the square, from (u, v) on, is farther from its middle. */
-double uf_cells_block_radius(double u, double v, double side);
+/* No direction of a square block of the square is farther from its middle. */
+double uf_cells_block_radius(double side);
 
 double uf_cells_side(const UfCells *cells);
 /* A point of a cell, u and v from 0 to 1 across it. */

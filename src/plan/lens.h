@@ -28,8 +28,16 @@ typedef struct UfWindow {
 UfWindow uf_window_of_camera(const UfCamera *camera);
 bool uf_window_holds(const UfWindow *window, UfDirection in_camera);
 
-/* Of all the directions within an angle about one: how many does the window hold? */
+/* All directions within an angle about one. */
+typedef struct UfCone {
+    UfDirection axis;
+    double radius_rad, cosine, sine; /* of the radius */
+} UfCone;
+
+UfCone uf_cone(UfDirection axis, double radius_rad);
+
+/* Of all the directions of a cone, how many does something hold? */
 typedef enum UfShare { UF_SHARE_NONE, UF_SHARE_UNCLEAR, UF_SHARE_ALL } UfShare;
-UfShare uf_window_holds_cone(const UfWindow *window, UfDirection in_camera, double radius_rad);
+UfShare uf_window_holds_cone(const UfWindow *window, UfCone in_camera);
 
 #endif

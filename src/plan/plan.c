@@ -64,19 +64,36 @@ static void name_cause(const UfRig *rig, UfPlan *plan)
     plan->cause_part = uf_rig_obstacle(rig, plan->nadir_edge);
 }
 
-static void measure_caps(const UfRig *rig, const UfCells *cells, UfPlan *plan)
+/* Unseen is what no frame contains, and what hardware is in the way of: the cap is the larger of theirs. */
+static UfStatus find_caps(const UfRig *rig, bool at_zenith, UfCap *lens, UfCap *hardware, UfReport *report)
 {
-    plan->nadir_edge = (UfDirection){0, -1, 0};
-    plan->lens_cap_rad = uf_cap_find(rig, cells, UF_CAP_KIND_OPEN, false, NULL);
-    plan->hardware_cap_rad = uf_cap_find(rig, cells, UF_CAP_KIND_BLOCKED, false, NULL);
-    plan->unseen_cap_rad = uf_cap_find(rig, cells, UF_CAP_KIND_UNSEEN, false, &plan->nadir_edge);
+    const double zone_rad = uf_radians(UF_PLAN_POLE_ZONE_DEG);
+    UfStatus status = uf_cap_find(rig, UF_CAP_KIND_OPEN, at_zenith, zone_rad, lens, report);
+    return status == UF_OK ? uf_cap_find(rig, UF_CAP_KIND_BLOCKED, at_zenith, zone_rad, hardware, report)
+                           : status;
+}
+
+static UfStatus measure_caps(const UfRig *rig, UfPlan *plan, UfReport *report)
+{
+    UfCap lens, hardware, zenith_lens, zenith_hardware;
+    UfStatus status = find_caps(rig, false, &lens, &hardware, report);
+    if (status == UF_OK)
+        status = find_caps(rig, true, &zenith_lens, &zenith_hardware, report);
+    if (status != UF_OK)
+        return status;
+    const UfCap *larger = hardware.half_angle_rad > lens.half_angle_rad ? &hardware : &lens;
+    plan->nadir_edge = larger->edge;
+    plan->lens_cap_rad = lens.half_angle_rad;
+    plan->hardware_cap_rad = hardware.half_angle_rad;
+    plan->unseen_cap_rad = larger->half_angle_rad;
     plan->cap_rad = plan->unseen_cap_rad > 0 ? plan->unseen_cap_rad + rig->margin_rad : 0;
-    plan->zenith_lens_cap_rad = uf_cap_find(rig, cells, UF_CAP_KIND_OPEN, true, NULL);
-    plan->zenith_cap_rad = uf_cap_find(rig, cells, UF_CAP_KIND_UNSEEN, true, NULL);
+    plan->zenith_lens_cap_rad = zenith_lens.half_angle_rad;
+    plan->zenith_cap_rad = fmax(zenith_lens.half_angle_rad, zenith_hardware.half_angle_rad);
     plan->floor_diameter_m =
         plan->cap_rad < UF_PI / 2 ? 2 * rig->height_mm / 1000 * tan(plan->cap_rad) : (double)INFINITY;
     plan->rows_px = (size_t)ceil(plan->cap_rad / UF_PI * (double)plan->width_px / 2 - 1e-9);
     name_cause(rig, plan);
+    return UF_OK;
 }
 
 UfStatus uf_plan(const UfRig *rig, const UfPlanOptions *options, UfPlan *out, UfReport *report)
@@ -99,7 +116,9 @@ UfStatus uf_plan(const UfRig *rig, const UfPlanOptions *options, UfPlan *out, Uf
     status = uf_find_areas(&cells, &plan, report);
     if (status != UF_OK)
         goto cleanup;
-    measure_caps(rig, &cells, &plan);
+    status = measure_caps(rig, &plan, report);
+    if (status != UF_OK)
+        goto cleanup;
     plan.has_time = rig->pace.given;
     plan.time_s = plan.has_time ? shooting_time_s(rig) : 0;
     *out = plan;

@@ -17,8 +17,8 @@
 /* A solid where it stands while one frame is taken: turned by an angle about the vertical axis. */
 typedef struct UfStanding {
     UfDirection cone_axis; /* in the world */
-    double cone_cos;
-    double cosine, sine; /* of the angle */
+    double cone_cos, cone_sin; /* of its half-angle; cosine -2 where it is the whole sphere */
+    double cosine, sine;       /* of the angle */
     size_t part;
 } UfStanding;
 
@@ -66,12 +66,17 @@ enum {
     UF_LOOK_BLOCKED = 4 /* by hardware, in every frame that contains it; or in every frame when none does */
 };
 unsigned uf_rig_look(const UfRig *rig, UfDirection direction);
-/* True when all directions within `radius_rad` about one are seen in the same way, for sure: then *look. */
-bool uf_rig_look_around(const UfRig *rig, UfDirection direction, double radius_rad, unsigned *look);
 /*
  * The part in the way of the first frame that contains the direction (with no such frame: of the first
  * frame), the nearest if several are; rig->part_count when there is none.
  */
 size_t uf_rig_obstacle(const UfRig *rig, UfDirection direction);
+
+/* The tests that a look is made of. Is the direction's image on the sensor? */
+bool uf_aim_contains(const UfRig *rig, const UfAim *aim, UfDirection direction);
+/* Distance along the direction; INFINITY when the part is not met. */
+double uf_standing_distance(const UfRig *rig, const UfStanding *standing, UfDirection direction);
+/* How much of a cone a part covers. */
+UfShare uf_standing_covers(const UfRig *rig, const UfStanding *standing, UfCone cone);
 
 #endif

@@ -25,7 +25,7 @@ static UfDirection turned(UfDirection v, double cosine, double sine)
     return (UfDirection){cosine * v.x + sine * v.z, v.y, cosine * v.z - sine * v.x};
 }
 
-static bool contains(const UfRig *rig, const UfAim *aim, UfDirection direction)
+bool uf_aim_contains(const UfRig *rig, const UfAim *aim, UfDirection direction)
 {
     double forward = dot(aim->forward, direction);
     if (forward < rig->window.never_cos)
@@ -34,7 +34,7 @@ static bool contains(const UfRig *rig, const UfAim *aim, UfDirection direction)
     return uf_window_holds(&rig->window, in_camera);
 }
 
-static double standing_distance(const UfRig *rig, const UfStanding *standing, UfDirection direction)
+double uf_standing_distance(const UfRig *rig, const UfStanding *standing, UfDirection direction)
 {
     if (dot(standing->cone_axis, direction) < standing->cone_cos)
         return INFINITY;
@@ -42,10 +42,27 @@ static double standing_distance(const UfRig *rig, const UfStanding *standing, Uf
                              turned(direction, standing->cosine, -standing->sine));
 }
 
+/* Two cones are apart where their axes are by more than the sum of their half-angles. */
+static bool is_apart(const UfStanding *standing, UfCone cone)
+{
+    double sum_sin = standing->cone_sin * cone.cosine + standing->cone_cos * cone.sine;
+    double sum_cos = standing->cone_cos * cone.cosine - standing->cone_sin * cone.sine;
+    return standing->cone_cos >= -1 && sum_sin > 0 &&
+           dot(standing->cone_axis, cone.axis) < sum_cos - COSINE_SLACK;
+}
+
+UfShare uf_standing_covers(const UfRig *rig, const UfStanding *standing, UfCone cone)
+{
+    if (is_apart(standing, cone))
+        return UF_SHARE_NONE;
+    cone.axis = turned(cone.axis, standing->cosine, -standing->sine);
+    return uf_outline_covers(&rig->solids[standing->part].outline, cone);
+}
+
 static bool any_blocks(const UfRig *rig, const UfStanding *standing, size_t count, UfDirection direction)
 {
     for (size_t i = 0; i < count; i++)
-        if (standing_distance(rig, &standing[i], direction) < INFINITY)
+        if (uf_standing_distance(rig, &standing[i], direction) < INFINITY)
             return true;
     return false;
 }
@@ -68,7 +85,7 @@ unsigned uf_rig_look(const UfRig *rig, UfDirection direction)
     bool contained = false;
     for (size_t i = 0; i < rig->frame_count; i++) {
         const UfAim *aim = &rig->aims[i];
-        if (!contains(rig, aim, direction))
+        if (!uf_aim_contains(rig, aim, direction))
             continue;
         if (fixed_blocks)
             return UF_LOOK_CONTAINED | UF_LOOK_BLOCKED;
@@ -81,57 +98,13 @@ unsigned uf_rig_look(const UfRig *rig, UfDirection direction)
     return near_hardware && blocked_always(rig, direction, fixed_blocks) ? UF_LOOK_BLOCKED : 0;
 }
 
-/* Does none of them reach into the cone? Two cones are apart where their axes are by more than the sum of
- * their half-angles. */
-static bool all_clear(const UfStanding *standing, size_t count, UfDirection direction, double cosine,
-                      double sine)
-{
-    for (size_t i = 0; i < count; i++) {
-        double cone_sin = sqrt(fmax(0, 1 - standing[i].cone_cos * standing[i].cone_cos));
-        double sum_sin = cone_sin * cosine + standing[i].cone_cos * sine;
-        double sum_cos = standing[i].cone_cos * cosine - cone_sin * sine;
-        if (standing[i].cone_cos < -1 || sum_sin <= 0 ||
-            dot(standing[i].cone_axis, direction) >= sum_cos - COSINE_SLACK)
-            return false;
-    }
-    return true;
-}
-
-bool uf_rig_look_around(const UfRig *rig, UfDirection direction, double radius_rad, unsigned *look)
-{
-    double lowest_rad = asin(fmax(-1, fmin(1, direction.y))) - radius_rad;
-    bool is_above = lowest_rad > -UF_PI / 2 && sin(lowest_rad) > rig->hardware_top + COSINE_SLACK;
-    bool is_contained = false, is_open = is_above;
-    double cosine = cos(radius_rad), sine = sin(radius_rad);
-    if (!is_above && !all_clear(rig->fixed, rig->fixed_count, direction, cosine, sine))
-        return false;
-    for (size_t i = 0; i < rig->frame_count; i++) {
-        const UfAim *aim = &rig->aims[i];
-        UfDirection in_camera = {dot(aim->right, direction), dot(aim->up, direction),
-                                 dot(aim->forward, direction)};
-        UfShare share = uf_window_holds_cone(&rig->window, in_camera, radius_rad);
-        bool is_clear = is_above || ((share == UF_SHARE_ALL || !is_open) &&
-                                     all_clear(aim->turning, rig->turning_count, direction, cosine, sine));
-        if (share == UF_SHARE_ALL && is_clear) {
-            *look = UF_LOOK_CONTAINED | UF_LOOK_SEEN;
-            return true;
-        }
-        is_contained = is_contained || share != UF_SHARE_NONE;
-        is_open = is_open || is_clear;
-    }
-    if (is_contained || !is_open)
-        return false;
-    *look = 0;
-    return true;
-}
-
 UfSight uf_rig_sight(const UfRig *rig, UfDirection direction)
 {
     bool near_hardware = direction.y <= rig->hardware_top;
     bool fixed_blocks = near_hardware && any_blocks(rig, rig->fixed, rig->fixed_count, direction);
     UfSight sight = {0, 0};
     for (size_t i = 0; i < rig->frame_count; i++) {
-        if (!contains(rig, &rig->aims[i], direction))
+        if (!uf_aim_contains(rig, &rig->aims[i], direction))
             continue;
         sight.containing++;
         if (!fixed_blocks &&
@@ -144,7 +117,7 @@ UfSight uf_rig_sight(const UfRig *rig, UfDirection direction)
 size_t uf_rig_obstacle(const UfRig *rig, UfDirection direction)
 {
     size_t frame = 0;
-    while (frame < rig->frame_count && !contains(rig, &rig->aims[frame], direction))
+    while (frame < rig->frame_count && !uf_aim_contains(rig, &rig->aims[frame], direction))
         frame++;
     const UfAim *aim = &rig->aims[frame < rig->frame_count ? frame : 0];
     double nearest = INFINITY;
@@ -152,7 +125,7 @@ size_t uf_rig_obstacle(const UfRig *rig, UfDirection direction)
     for (size_t i = 0; i < rig->fixed_count + rig->turning_count; i++) {
         const UfStanding *standing =
             i < rig->fixed_count ? &rig->fixed[i] : &aim->turning[i - rig->fixed_count];
-        double distance = standing_distance(rig, standing, direction);
+        double distance = uf_standing_distance(rig, standing, direction);
         if (distance < nearest) {
             nearest = distance;
             part = standing->part;
@@ -171,6 +144,7 @@ static void place_parts(const UfRig *rig, bool turning, double pan_rad, UfStandi
             double angle = pan_rad + 2 * UF_PI * (double)copy / (double)part->copies;
             *out++ = (UfStanding){.cone_axis = turned(solid->cone_axis, cos(angle), sin(angle)),
                                   .cone_cos = solid->cone_cos,
+                                  .cone_sin = sqrt(fmax(0, 1 - solid->cone_cos * solid->cone_cos)),
                                   .cosine = cos(angle),
                                   .sine = sin(angle),
                                   .part = i};

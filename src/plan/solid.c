@@ -108,6 +108,7 @@ UfSolid uf_solid_from_part(const UfPart *part)
             solid.high[i] = fmax(part->from_mm[i], part->to_mm[i]);
         }
         set_box_cone(&solid);
+        solid.outline = uf_outline_of_box(solid.low, solid.high);
     } else if (part->shape == UF_PART_ROD) {
         UfDirection span = along_from(vector(part->to_mm), vector(part->from_mm), -1);
         solid.end = vector(part->from_mm);
@@ -117,9 +118,11 @@ UfSolid uf_solid_from_part(const UfPart *part)
         UfDirection across = along_from(solid.end, solid.axis, -solid.end_along);
         solid.end_across_square = dot(across, across);
         set_rod_cone(&solid);
+        solid.outline = uf_outline_of_rod(solid.end, solid.axis, solid.length, solid.radius);
     } else {
         solid.centre = vector(part->from_mm);
         set_disc_cone(&solid);
+        solid.outline = uf_outline_of_disc(solid.centre, solid.radius);
     }
     return solid;
 }

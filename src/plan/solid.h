@@ -2,7 +2,7 @@
 #ifndef UF_PLAN_SOLID_H
 #define UF_PLAN_SOLID_H
 
-#include <underfoot/plan.h>
+#include "plan/outline.h"
 
 /* A part made ready for rays. */
 typedef struct UfSolid {
@@ -14,6 +14,7 @@ typedef struct UfSolid {
     UfDirection centre;                  /* disc */
     UfDirection cone_axis;               /* every ray that meets the solid is within this cone */
     double cone_cos;
+    UfOutline outline;
 } UfSolid;
 
 /* The part must have sides and a length above zero. */

@@ -40,6 +40,11 @@ bool uf_window_holds(const UfWindow *window, UfDirection in_camera)
     return fabs(in_camera.x) * scale <= window->half_x_mm && fabs(in_camera.y) * scale <= window->half_y_mm;
 }
 
+UfCone uf_cone(UfDirection axis, double radius_rad)
+{
+    return (UfCone){axis, radius_rad, cos(radius_rad), sin(radius_rad)};
+}
+
 /* Smallest and largest |cos| within `spread` about an angle. */
 static void cosine_range(double angle, double spread, double *least, double *most)
 {
@@ -52,14 +57,12 @@ static void cosine_range(double angle, double spread, double *least, double *mos
  * The cone's image lies between two circles and two rays from the middle, mappings being radial and growing:
  * within [theta - radius, theta + radius], and within asin(sin radius / sin theta) about its azimuth.
  */
-UfShare uf_window_holds_cone(const UfWindow *window, UfDirection in_camera, double radius_rad)
+static UfShare holds_by_ring(const UfWindow *window, UfDirection in_camera, double radius)
 {
     const double slack = 1e-9;
-    double theta = atan2(hypot(in_camera.x, in_camera.y), in_camera.z), radius = radius_rad + slack;
+    double theta = atan2(sqrt(in_camera.x * in_camera.x + in_camera.y * in_camera.y), in_camera.z);
     double near = 0, far = 0, least_x, most_x, least_y, most_y, spread = UF_PI;
     bool has_middle = theta <= radius, has_back = theta + radius >= UF_PI;
-    if (!has_middle && cos(theta - radius) < window->never_cos)
-        return UF_SHARE_NONE;
     if (!uf_lens_radius_within(&window->lens, window->limit_rad, has_middle ? 0 : theta - radius, &near))
         return UF_SHARE_NONE;
     if (!has_middle && !has_back)
@@ -74,4 +77,17 @@ UfShare uf_window_holds_cone(const UfWindow *window, UfDirection in_camera, doub
     return is_whole && far * most_x < window->half_x_mm - slack && far * most_y < window->half_y_mm - slack
                ? UF_SHARE_ALL
                : UF_SHARE_UNCLEAR;
+}
+
+/* The circles within which all, and beyond which nothing, is on the sensor settle most cones. */
+UfShare uf_window_holds_cone(const UfWindow *window, UfCone in_camera)
+{
+    const double slack = 1e-9;
+    double up = in_camera.axis.z, across = sqrt(fmax(0, 1 - up * up));
+    bool has_middle = up >= in_camera.cosine, has_back = up <= -in_camera.cosine;
+    if (!has_middle && up * in_camera.cosine + across * in_camera.sine < window->never_cos - slack)
+        return UF_SHARE_NONE;
+    if (!has_back && up * in_camera.cosine - across * in_camera.sine > window->sure_cos + slack)
+        return UF_SHARE_ALL;
+    return holds_by_ring(window, in_camera.axis, in_camera.radius_rad + slack);
 }

@@ -9,6 +9,7 @@
 #include <underfoot/plan.h>
 
 #include "plan/cells.h"
+#include "plan/near.h"
 #include "plan/square.h"
 #include "support/caster.h"
 #include "support/rigs.h"
@@ -115,7 +116,7 @@ Test(plan, blocks_are_no_wider_than_said)
         for (unsigned i = 0; i < 1u << (2 * level); i++) {
             double side = 1.0 / (1u << level), u = (i & ((1u << level) - 1)) * side, v = (i >> level) * side;
             UfDirection middle = uf_square_direction(u + side / 2, v + side / 2);
-            double radius = uf_cells_block_radius(u, v, side), most = 0;
+            double radius = uf_cells_block_radius(side), most = 0;
             for (int k = 0; k < 81; k++)
                 most = fmax(most, uf_angle_between_rad(middle, uf_square_direction(u + side * (k % 9) / 8,
                                                                                    v + side * (k / 9) / 8)));
@@ -128,12 +129,17 @@ static void check_cones(const UfRig *rig, double radius_rad, double at_least)
 {
     const int count = 4000;
     int told = 0;
+    UfNearRoom room;
+    cr_assert(uf_near_room(rig, 1, &room));
+    UfNear sphere = uf_near_sphere(rig, true, &room), here;
+    const UfNearRoom start = room;
     for (int i = 0; i < count; i++) {
         double up = 2 * (i + 0.5) / count - 1, across = sqrt(1 - up * up), lon = 2.399963229728653 * i;
         UfDirection axis = {across * sin(lon), up, across * cos(lon)};
         UfRotation there = uf_rotation_from_angles(lon, asin(up), 0);
         unsigned look;
-        if (!uf_rig_look_around(rig, axis, radius_rad, &look))
+        room = start;
+        if (!uf_near_only_look(uf_near_narrow(&sphere, uf_cone(axis, radius_rad), &room, &here), &look))
             continue;
         told++;
         for (int k = 0; k < 24; k++) {
@@ -143,6 +149,7 @@ static void check_cones(const UfRig *rig, double radius_rad, double at_least)
         }
     }
     cr_expect_gt(told, at_least * count, "%d of %d", told, count);
+    uf_near_room_clear(&room);
 }
 
 Test(plan, cones_are_judged_like_their_rays)
@@ -408,7 +415,7 @@ Test(plan, advice_is_what_trying_gives)
     UfPlan plan = rig_plan(rig);
     UfAdvice advice[UF_PLAN_MAX_ADVICE];
     size_t count = 0;
-    cr_assert_eq(uf_plan_advise(rig, &plan, 0, advice, &count, NULL), UF_OK);
+    cr_assert_eq(uf_plan_advise(rig, &plan, advice, &count, NULL), UF_OK);
     cr_assert_gt(count, 0);
     cr_expect_eq(advice[0].kind, UF_ADVICE_ADD_FRAME);
     for (size_t i = 0; i < count; i++) {
@@ -437,7 +444,7 @@ Test(plan, no_advice_where_nothing_helps)
     UfPlan plan = rig_plan(rig);
     UfAdvice advice[UF_PLAN_MAX_ADVICE];
     size_t count = 9;
-    cr_assert_eq(uf_plan_advise(rig, &plan, 0, advice, &count, NULL), UF_OK);
+    cr_assert_eq(uf_plan_advise(rig, &plan, advice, &count, NULL), UF_OK);
     cr_expect_eq(count, 0);
     uf_rig_free(&rig);
 }
