@@ -1,6 +1,6 @@
 /*
- * Advice is tried, not guessed: the rig is changed, and the cap worked out again. A frame more, or a part less,
- * never hides more, so that only the cap there is has to be looked at.
+ * Advice is tried, not guessed: the rig is changed, and the cap worked out again. A frame more, or a part
+ * less, never hides more, so that only the cap there is has to be looked at.
  */
 #include <math.h>
 
@@ -18,6 +18,9 @@
 static UfStatus cap_of(const UfRig *rig, const UfPlan *plan, double *cap_rad, UfReport *report)
 {
     UfCap cap;
+    *cap_rad = plan->cap_rad;
+    if ((uf_rig_look(rig, plan->nadir_edge) & UF_LOOK_SEEN) == 0) /* what sets the cap is still unseen */
+        return UF_OK;
     double limit_rad = fmin(plan->unseen_cap_rad + SAME_RAD, uf_radians(UF_PLAN_POLE_ZONE_DEG));
     UfStatus status = uf_cap_find(rig, UF_CAP_KIND_UNSEEN, false, limit_rad, &cap, report);
     if (status == UF_OK)
@@ -85,7 +88,8 @@ static UfStatus try_one(const UfRig *rig, const UfPlan *plan, UfAdvice *best, Uf
 }
 
 /* The best other one to go with it. */
-static UfStatus try_two(const UfRig *rig, const UfPlan *plan, const UfAdvice *one, UfAdvice *best, UfReport *report)
+static UfStatus try_two(const UfRig *rig, const UfPlan *plan, const UfAdvice *one, UfAdvice *best,
+                        UfReport *report)
 {
     for (int i = 1; i < 4; i++) {
         UfAdvice tried = *one;

@@ -26,15 +26,31 @@ static size_t root_of(size_t *parents, size_t at)
     return at;
 }
 
-/* A smaller neighbour finds this cell by itself, so one place on each side and at each corner is enough. */
+/* The other quarters of the block that a cell is a quarter of all touch it; they follow it along the curve.
+ */
+static void join_quarters(const UfCells *cells, size_t index, size_t *parents)
+{
+    const UfCell *cell = &cells->cells[index];
+    uint64_t block = 4 * (uint64_t)cell->side * cell->side;
+    for (size_t other = index + 1; other < cells->count && cells->cells[other].side == cell->side &&
+                                   cells->cells[other].code / block == cell->code / block;
+         other++)
+        parents[root_of(parents, other)] = root_of(parents, index);
+}
+
+/*
+ * A smaller neighbour finds this cell by itself, so one place on each side and at each corner is enough, away
+ * from the block that the cell is a quarter of: a smaller one in there finds this cell, too.
+ */
 static void join_neighbours(const UfCells *cells, size_t index, size_t *parents)
 {
     const UfCell *cell = &cells->cells[index];
-    int64_t side = cell->side;
-    int64_t steps[3] = {-1, side / 2, side};
+    const int64_t side = cell->side, steps[3] = {-1, side / 2, side};
+    const int inwards[2] = {(cell->x & cell->side) == 0 ? 2 : 0, (cell->y & cell->side) == 0 ? 2 : 0};
+    join_quarters(cells, index, parents);
     for (int row = 0; row < 3; row++)
         for (int column = 0; column < 3; column++) {
-            if (row == 1 && column == 1)
+            if ((row == 1 || row == inwards[1]) && (column == 1 || column == inwards[0]))
                 continue;
             size_t other = uf_cells_find(cells, cell->x + steps[column], cell->y + steps[row]);
             if (other < cells->count)
@@ -42,8 +58,8 @@ static void join_neighbours(const UfCells *cells, size_t index, size_t *parents)
         }
 }
 
-/* The mean of a cell's directions. Blocks are large: Gauss and Legendre's three points each way (Abramowitz and
- * Stegun, 25.4.30). */
+/* The mean of a cell's directions. Blocks are large: Gauss and Legendre's three points each way (Abramowitz
+ * and Stegun, 25.4.30). */
 static UfDirection mean_direction(const UfCells *cells, const UfCell *cell)
 {
     static const double at[3] = {0.1127016653792583, 0.5, 0.8872983346207417};

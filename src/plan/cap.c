@@ -2,7 +2,7 @@
  * The cap's half-angle is the largest distance from the pole of anything that counts. Branch and bound on the
  * square of square.h, what lies farther out first: a block in which nothing can count, or nothing farther out
  * than the best place known, is left. From a smallest block where something counts the search climbs: on a
- * fan of meridians the farthest direction that counts is found by scanning and halving; the fan closes in on
+ * fan of meridians the farthest direction that counts is found by halving; the fan closes in on
  * the best meridian until it is as narrow as rounding allows.
  */
 #include "plan/cap.h"
@@ -17,10 +17,8 @@
 #define LEVELS_BELOW   3 /* the first level of the plan's cells */
 #define CANDIDATES     12
 #define SEPARATION_RAD 0.02 /* candidates nearer than this are one */
-#define FAN            8    /* meridians on each side of the middle one */
-#define SCAN           32   /* steps along a meridian */
-#define FIRST_FAN_RAD  0.001
-#define SCAN_FAN_RAD   1e-4 /* narrower fans lie inside one of the smallest blocks */
+#define FAN            6    /* meridians on each side of the middle one */
+#define FIRST_FAN_RAD  5e-4 /* wider than one of the smallest blocks */
 #define LAST_FAN_RAD   1e-10
 #define MOST_ROUNDS    200
 #define SAME_RAD       1e-12
@@ -89,22 +87,31 @@ static Place place_of(const Search *search, UfDirection at)
     return (Place){atan2(at.x, at.z), distance_of(search, at)};
 }
 
-static bool counts(const Search *search, const UfNear *near, Place at)
+/* Where the search climbs: a meridian, and what matters about it. */
+typedef struct Meridian {
+    const Search *search;
+    const UfNear *near;
+    double sine, cosine; /* of its longitude */
+} Meridian;
+
+static bool counts(const Meridian *meridian, double distance_rad)
 {
-    if (at.distance_rad < 0 || at.distance_rad > search->limit_rad)
+    const Search *search = meridian->search;
+    if (distance_rad < 0 || distance_rad > search->limit_rad)
         return false;
-    return look_counts(search->kind, uf_near_look(near, direction_at(search, at)));
+    double across = sin(distance_rad), up = cos(distance_rad);
+    UfDirection at = {across * meridian->sine, search->at_zenith ? up : -up, across * meridian->cosine};
+    return look_counts(search->kind, uf_near_look(meridian->near, at));
 }
 
 /* --- climbing --- */
 
 /* Between a place that counts and one farther out that does not: where it ends, down to `precision`. */
-static double halve(const Search *search, const UfNear *near, double lon_rad, double low, double high,
-                    double precision)
+static double halve(const Meridian *meridian, double low, double high, double precision)
 {
     while (high - low > precision) {
         double half = (low + high) / 2;
-        if (counts(search, near, (Place){lon_rad, half}))
+        if (counts(meridian, half))
             low = half;
         else
             high = half;
@@ -112,52 +119,38 @@ static double halve(const Search *search, const UfNear *near, double lon_rad, do
     return low;
 }
 
-/* The farthest place on a meridian that counts, from `best` on out over `span`; -1 when there is none. */
-static double scan(const Search *search, const UfNear *near, double lon_rad, double best, double span,
-                   double precision)
-{
-    double step = 2 * span / SCAN;
-    double beyond = fmin(best + span, search->limit_rad);
-    if (counts(search, near, (Place){lon_rad, beyond}))
-        return beyond;
-    for (double at = beyond - step; at + step > best; at -= step) {
-        double low = fmax(at, best + precision / 2);
-        if (counts(search, near, (Place){lon_rad, low}))
-            return halve(search, near, lon_rad, low, at + step, precision);
-    }
-    return -1;
-}
-
-/* The same where what counts is sure to go on without a gap. */
-static double follow(const Search *search, const UfNear *near, double lon_rad, double best, double span,
-                     double precision)
+/*
+ * The farthest place on a meridian that counts, from `best` on out over `span`; -1 when there is none. Gaps
+ * need not be looked beyond: the blocks there are searched, too.
+ */
+static double follow(const Meridian *meridian, double best, double span, double precision)
 {
     double low = -1, step = precision / 2;
-    while (step < span && counts(search, near, (Place){lon_rad, best + step})) {
+    while (step < span && counts(meridian, best + step)) {
         low = best + step;
         step *= 4;
     }
     if (low < 0)
         return -1;
-    return halve(search, near, lon_rad, low, best + fmin(step, span), precision);
+    return halve(meridian, low, best + fmin(step, span), precision);
 }
 
-static void fan_out(const Search *search, double fan_rad, Place *best, int *at_best)
+static void look_along_fan(const Search *search, double fan_rad, Place *best, int *at_best)
 {
     const double span = 4 * FAN * fan_rad, precision = fan_rad * 1e-3;
     UfNearRoom room = search->room;
     const Place middle = *best;
     const double across = fmax(sin(middle.distance_rad), fan_rad);
     UfNear near;
-    uf_near_narrow(&search->sphere, uf_cone(direction_at(search, middle), fmin(1.2 * span, UF_PI / 2)),
-                   &room, &near);
+    uf_near_narrow(&search->sphere, uf_cone(direction_at(search, middle), fmin(1.2 * span, UF_PI / 2)), &room,
+                   &near);
     *at_best = 0;
     for (int i = 0; i <= 2 * FAN; i++) {
         int place = i % 2 == 0 ? i / 2 : -(i + 1) / 2; /* 0, -1, 1, -2, 2, ... */
         double lon = middle.lon_rad + place * fan_rad / across;
         double left = middle.distance_rad + span - best->distance_rad;
-        double found = fan_rad > SCAN_FAN_RAD ? scan(search, &near, lon, best->distance_rad, left, precision)
-                                              : follow(search, &near, lon, best->distance_rad, left, precision);
+        Meridian meridian = {search, &near, sin(lon), cos(lon)};
+        double found = follow(&meridian, best->distance_rad, left, precision);
         if (found > best->distance_rad) {
             *best = (Place){lon, found};
             *at_best = place;
@@ -172,7 +165,7 @@ static void climb(Search *search, Place start)
     for (int round = 0; fan_rad > LAST_FAN_RAD && round < MOST_ROUNDS; round++) {
         double from = best.distance_rad;
         int at_best = 0;
-        fan_out(search, fan_rad, &best, &at_best);
+        look_along_fan(search, fan_rad, &best, &at_best);
         bool is_inside = at_best > -FAN && at_best < FAN;
         if (is_inside && best.distance_rad < from + 3 * FAN * fan_rad)
             fan_rad /= 3;
@@ -212,12 +205,14 @@ static void visit_smallest(Search *search, const UfNear *near, Block block, doub
     UfDirection farthest = block.middle;
     double distance = -1;
     for (int i = 0; i < 5; i++) {
-        UfDirection at = i == 0 ? block.middle
-                                : uf_square_direction((block.x + (i & 1)) * side, (block.y + (i >> 1 & 1)) * side);
-        Place place = place_of(search, at);
-        if (place.distance_rad > distance && counts(search, near, place)) {
+        UfDirection at =
+            i == 0 ? block.middle
+                   : uf_square_direction((block.x + (i & 1)) * side, (block.y + (i >> 1 & 1)) * side);
+        double away = distance_of(search, at);
+        if (away > distance && away <= search->limit_rad &&
+            look_counts(search->kind, uf_near_look(near, at))) {
             farthest = at;
-            distance = place.distance_rad;
+            distance = away;
         }
     }
     if (distance >= 0)
@@ -230,11 +225,12 @@ static double hardware_reach(const Search *search, const UfNear *near)
     double reach = 0;
     const UfSolid *solids = search->rig->solids;
     for (size_t i = 0; i < near->fixed_count; i++)
-        reach = fmax(reach, solids[near->fixed[i]->part].outline.farthest_rad[search->at_zenith]);
+        reach = fmax(reach, solids[near->fixed[i].standing->part].outline.farthest_rad[search->at_zenith]);
     for (size_t i = 0; i < near->frame_count; i++)
         for (size_t k = 0; k < near->frames[i].count; k++)
-            reach = fmax(reach,
-                         solids[near->frames[i].standing[k]->part].outline.farthest_rad[search->at_zenith]);
+            reach =
+                fmax(reach,
+                     solids[near->frames[i].parts[k].standing->part].outline.farthest_rad[search->at_zenith]);
     return reach;
 }
 
@@ -252,7 +248,7 @@ static void visit(Search *search, const UfNear *near, int level, Block block);
 /* The four quarters, what lies farther out first. */
 static void visit_quarters(Search *search, const UfNear *near, int level, Block block)
 {
-    Block quarters[4];
+    Block quarters[4] = {{0}};
     const double side = 0.5 / (double)(1u << level);
     for (uint32_t i = 0; i < 4; i++) {
         Block quarter = {.x = 2 * block.x + (i & 1), .y = 2 * block.y + (i >> 1)};
@@ -289,7 +285,7 @@ static void visit(Search *search, const UfNear *near, int level, Block block)
         else
             visit_quarters(search, &here, level, block);
     }
-    search->room.standing_used = room.standing_used;
+    search->room.parts_used = room.parts_used;
     search->room.frames_used = room.frames_used;
 }
 

@@ -16,7 +16,8 @@ typedef struct UfCap {
     UfDirection edge;      /* on its rim, and it counts; the pole when nothing does */
 } UfCap;
 
-/* Nothing that counts is farther from the pole than `limit_rad`, or may be: only what is within it is looked at. */
+/* Nothing that counts is farther from the pole than `limit_rad`, or may be: only what is within it is looked
+ * at. */
 UfStatus uf_cap_find(const UfRig *rig, UfCapKind kind, bool at_zenith, double limit_rad, UfCap *out,
                      UfReport *report);
 

@@ -1,7 +1,7 @@
 /*
- * Equal-area sampling, refined at borders: a quadtree on the square of square.h. Blocks of cells that are
- * seen in the same way all over, for sure, are taken as they are. Of the others every cell of the first level
- * is looked at in its centre and its corners; a cell where they differ is split in four, down to the last
+ * Equal-area sampling, refined at borders: a quadtree on the square of square.h. Blocks that are seen in the
+ * same way all over, for sure, are taken as they are; the others are divided down to the first level. There a
+ * cell is looked at in its centre and its corners; one where they differ is split in four, down to the last
  * level. A cell of the last level counts as its centre says. Because a split never depends on how far down it
  * goes, one pass gives the areas for every last level: their difference is how stable they are.
  */
@@ -17,12 +17,12 @@
 #define COARSE_LEVEL 9
 #define FINE_LEVEL   11
 /* The sphere is shared out in blocks of this level; above it a cone about a block would hold too much. */
-#define TOP_LEVEL    3
+#define TOP_LEVEL 3
 /* Fewer frames times parts than this are done before other threads have started. */
-#define ALONE        1000
+#define ALONE 1000
 
 /* The code's first bits tell blocks of this level apart. */
-#define START_LEVEL 6
+#define START_LEVEL 8
 #define STARTS      ((uint64_t)1 << (2 * START_LEVEL))
 
 /* A point of the square. */
@@ -157,9 +157,10 @@ static void visit_first(Walk *walk, const UfNear *near, Block block, UfDirection
 {
     Sample corners[4];
     for (uint32_t i = 0; i < 4; i++)
-        corners[i] = look_at(walk, near, 2 * (block.x + (i & 1) * block.side),
-                             2 * (block.y + (i >> 1) * block.side));
-    visit(walk, near, walk->options.first_level, block, corners, (Sample){middle, uf_near_look(near, middle)});
+        corners[i] =
+            look_at(walk, near, 2 * (block.x + (i & 1) * block.side), 2 * (block.y + (i >> 1) * block.side));
+    visit(walk, near, walk->options.first_level, block, corners,
+          (Sample){middle, uf_near_look(near, middle)});
 }
 
 /* All first-level cells of a block look the same: what `visit` would have found, one by one. */
@@ -180,7 +181,7 @@ static void visit_blocks(Walk *walk, const UfNear *near, int level, Block block)
 {
     UfDirection middle = point(walk, 2 * block.x + block.side, 2 * block.y + block.side);
     UfCone cone = uf_cone(middle, uf_cells_block_radius(1.0 / (double)(1u << level)));
-    size_t standing_used = walk->room.standing_used, frames_used = walk->room.frames_used;
+    size_t parts_used = walk->room.parts_used, frames_used = walk->room.frames_used;
     unsigned look;
     UfNear here;
     if (uf_near_only_look(uf_near_narrow(near, cone, &walk->room, &here), &look)) {
@@ -193,7 +194,7 @@ static void visit_blocks(Walk *walk, const UfNear *near, int level, Block block)
             visit_blocks(walk, &here, level + 1,
                          (Block){block.x + (i & 1) * half, block.y + (i >> 1) * half, half});
     }
-    walk->room.standing_used = standing_used;
+    walk->room.parts_used = parts_used;
     walk->room.frames_used = frames_used;
 }
 
@@ -271,12 +272,12 @@ static UfStatus make_starts(UfCells *cells, UfReport *report)
     cells->starts = uf_alloc(STARTS + 1, sizeof *cells->starts);
     if (cells->starts == NULL)
         return uf_fail_memory(report);
-    size_t at = 0;
-    for (uint64_t i = 0; i <= STARTS; i++) {
-        while (at < cells->count && cells->cells[at].code >> start_shift(cells) < i)
-            at++;
-        cells->starts[i] = at;
-    }
+    uint64_t start = 0;
+    for (size_t i = 0; i < cells->count; i++)
+        for (uint64_t own = cells->cells[i].code >> start_shift(cells); start <= own; start++)
+            cells->starts[start] = (uint32_t)i;
+    for (; start <= STARTS; start++)
+        cells->starts[start] = (uint32_t)cells->count;
     return UF_OK;
 }
 

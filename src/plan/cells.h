@@ -21,7 +21,7 @@ typedef struct UfCell {
 typedef struct UfCells {
     UfCell *cells; /* owned, sorted by code */
     size_t count;
-    size_t *starts; /* owned: where cells with each value of the code's first bits begin */
+    uint32_t *starts;       /* owned: where cells with each value of the code's first bits begin */
     int first_level, level; /* of the largest cells that are looked at, and of the smallest */
     /* Shares of the sphere that would have come out with the smallest cells of each level. */
     double unseen_share[UF_CELLS_MAX_LEVEL + 1],

@@ -51,23 +51,33 @@ double uf_lens_limit_rad(const UfLens *lens)
     return lens->reach_rad > 0 ? fmin(lens->reach_rad, limit) : limit;
 }
 
-bool uf_lens_radius_within(const UfLens *lens, double limit_rad, double angle_rad, double *radius_mm)
+bool uf_lens_image_mm(const UfLens *lens, UfDirection direction, UfPlanePoint *out)
 {
-    UfPlanePoint at = {0};
-    if (!(angle_rad <= limit_rad))
-        return false;
-    if (lens->mapping == UF_MAPPING_POLYNOMIAL)
-        at.x = uf_polynomial_radius(lens->k, angle_rad);
-    else if (!uf_project(mappings[lens->mapping].projection, (UfDirection){sin(angle_rad), 0, cos(angle_rad)},
-                         &at))
-        return false;
-    *radius_mm = lens->focal_mm * hypot(at.x, at.y);
+    if (lens->mapping != UF_MAPPING_POLYNOMIAL) {
+        UfPlanePoint at;
+        if (!uf_project(mappings[lens->mapping].projection, direction, &at))
+            return false;
+        *out = (UfPlanePoint){lens->focal_mm * at.x, lens->focal_mm * at.y};
+        return true;
+    }
+    double across = hypot(direction.x, direction.y);
+    double radius_mm = lens->focal_mm * uf_polynomial_radius(lens->k, atan2(across, direction.z));
+    double scale = across > 0 ? radius_mm / across : 0;
+    *out = (UfPlanePoint){direction.x * scale, direction.y * scale};
     return true;
 }
 
 bool uf_lens_radius_mm(const UfLens *lens, double angle_rad, double *radius_mm)
 {
-    return angle_rad >= 0 && uf_lens_radius_within(lens, uf_lens_limit_rad(lens), angle_rad, radius_mm);
+    UfPlanePoint at;
+    if (!(angle_rad >= 0) || !(angle_rad <= uf_lens_limit_rad(lens)))
+        return false;
+    if (lens->mapping == UF_MAPPING_POLYNOMIAL)
+        at = (UfPlanePoint){lens->focal_mm * uf_polynomial_radius(lens->k, angle_rad), 0};
+    else if (!uf_lens_image_mm(lens, (UfDirection){sin(angle_rad), 0, cos(angle_rad)}, &at))
+        return false;
+    *radius_mm = hypot(at.x, at.y);
+    return true;
 }
 
 bool uf_lens_angle_rad(const UfLens *lens, double radius_mm, double *angle_rad)

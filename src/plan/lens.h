@@ -7,8 +7,9 @@
 
 /* The mapping's own limit, without the reach. */
 double uf_lens_mapping_limit_rad(const UfLens *lens);
-/* uf_lens_radius_mm where the limit is known already; the angle is not below 0. */
-bool uf_lens_radius_within(const UfLens *lens, double limit_rad, double angle_rad, double *radius_mm);
+/* Where a direction (unit vector, the lens looks along +z) is imaged, millimetres from the middle; whatever
+ * the reach. False where the mapping does not go. */
+bool uf_lens_image_mm(const UfLens *lens, UfDirection direction, UfPlanePoint *out);
 
 /*
  * The polynomial for focal length 1 (polynomial.c): where it stops growing (at most pi), its value, and its
@@ -21,7 +22,7 @@ double uf_polynomial_angle_rad(const double k[4], double limit_rad, double radiu
 /* What a camera's sensor sees of the directions in the camera's frame (it looks along +z). */
 typedef struct UfWindow {
     UfLens lens;
-    double limit_rad, half_x_mm, half_y_mm;
+    double limit_cos, half_x_mm, half_y_mm;
     double sure_cos, never_cos; /* nearer to the axis: on the sensor for sure; farther from it: never */
 } UfWindow;
 

@@ -15,25 +15,25 @@ static double dot(UfDirection a, UfDirection b)
 
 bool uf_near_room(const UfRig *rig, size_t depth, UfNearRoom *room)
 {
-    size_t standing = rig->fixed_count + rig->frame_count * rig->turning_count;
-    *room = (UfNearRoom){.standing = uf_alloc((depth + 1) * (standing + 1), sizeof *room->standing),
+    size_t parts = rig->fixed_count + rig->frame_count * rig->turning_count;
+    *room = (UfNearRoom){.parts = uf_alloc((depth + 1) * (parts + 1), sizeof *room->parts),
                          .frames = uf_alloc((depth + 1) * (rig->frame_count + 1), sizeof *room->frames)};
-    return room->standing != NULL && room->frames != NULL;
+    return room->parts != NULL && room->frames != NULL;
 }
 
 void uf_near_room_clear(UfNearRoom *room)
 {
-    free(room->standing);
+    free(room->parts);
     free(room->frames);
     *room = (UfNearRoom){0};
 }
 
-static const UfStanding **list_all(const UfStanding *standing, size_t count, UfNearRoom *room)
+static UfNearPart *list_all(const UfStanding *standing, size_t count, UfNearRoom *room)
 {
-    const UfStanding **list = room->standing + room->standing_used;
+    UfNearPart *list = room->parts + room->parts_used;
     for (size_t i = 0; i < count; i++)
-        list[i] = &standing[i];
-    room->standing_used += count;
+        list[i] = (UfNearPart){&standing[i]};
+    room->parts_used += count;
     return list;
 }
 
@@ -49,20 +49,20 @@ UfNear uf_near_sphere(const UfRig *rig, bool with_hardware, UfNearRoom *room)
     for (size_t i = 0; i < rig->frame_count; i++)
         near.frames[i] = (UfNearFrame){.aim = &rig->aims[i],
                                        .share = UF_SHARE_UNCLEAR,
-                                       .standing = list_all(rig->aims[i].turning, turning, room),
+                                       .parts = list_all(rig->aims[i].turning, turning, room),
                                        .count = turning};
     room->frames_used += rig->frame_count;
     return near;
 }
 
 /* Those of a list that block some of the cone, perhaps; true, and none of them, when one blocks all of it. */
-static bool narrow_list(const UfRig *rig, const UfStanding *const *list, size_t count, UfCone cone,
-                        UfNearRoom *room, const UfStanding ***out, size_t *out_count)
+static bool narrow_list(const UfRig *rig, const UfNearPart *list, size_t count, UfCone cone, UfNearRoom *room,
+                        UfNearPart **out, size_t *out_count)
 {
-    *out = room->standing + room->standing_used;
+    *out = room->parts + room->parts_used;
     *out_count = 0;
     for (size_t i = 0; i < count; i++) {
-        UfShare share = uf_standing_covers(rig, list[i], cone);
+        UfShare share = uf_standing_covers(rig, list[i].standing, cone);
         if (share == UF_SHARE_ALL) {
             *out_count = 0;
             return true;
@@ -70,7 +70,7 @@ static bool narrow_list(const UfRig *rig, const UfStanding *const *list, size_t 
         if (share == UF_SHARE_UNCLEAR)
             (*out)[(*out_count)++] = list[i];
     }
-    room->standing_used += *out_count;
+    room->parts_used += *out_count;
     return false;
 }
 
@@ -79,8 +79,8 @@ static UfShare frame_share(const UfRig *rig, const UfNearFrame *frame, UfCone co
     if (frame->share != UF_SHARE_UNCLEAR)
         return frame->share;
     const UfAim *aim = frame->aim;
-    cone.axis = (UfDirection){dot(aim->right, cone.axis), dot(aim->up, cone.axis),
-                              dot(aim->forward, cone.axis)};
+    cone.axis =
+        (UfDirection){dot(aim->right, cone.axis), dot(aim->up, cone.axis), dot(aim->forward, cone.axis)};
     return uf_window_holds_cone(&rig->window, cone);
 }
 
@@ -113,8 +113,8 @@ static void narrow_frames(const UfNear *near, UfCone cone, UfNearRoom *room, UfN
             continue;
         const UfNearFrame *before = &near->frames[i];
         if (!frame.is_blocked && frame.count > 0 && !out->is_blocked)
-            frame.is_blocked = narrow_list(near->rig, before->standing, before->count, cone, room,
-                                           &frame.standing, &frame.count);
+            frame.is_blocked =
+                narrow_list(near->rig, before->parts, before->count, cone, room, &frame.parts, &frame.count);
         out->is_open = out->is_open || (!frame.is_blocked && frame.count == 0);
         if (is_enough(out, &frame)) {
             out->frames[0] = frame;
@@ -151,23 +151,23 @@ unsigned uf_near_narrow(const UfNear *near, UfCone cone, UfNearRoom *room, UfNea
 {
     *out = *near;
     if (!near->is_blocked)
-        out->is_blocked =
-            narrow_list(near->rig, near->fixed, near->fixed_count, cone, room, &out->fixed, &out->fixed_count);
+        out->is_blocked = narrow_list(near->rig, near->fixed, near->fixed_count, cone, room, &out->fixed,
+                                      &out->fixed_count);
     narrow_frames(near, cone, room, out);
     return possible_looks(out);
 }
 
-static bool any_blocks(const UfRig *rig, const UfStanding *const *list, size_t count, UfDirection direction)
+static bool any_blocks(const UfRig *rig, const UfNearPart *list, size_t count, UfDirection direction)
 {
     for (size_t i = 0; i < count; i++)
-        if (uf_standing_distance(rig, list[i], direction) < INFINITY)
+        if (uf_standing_distance(rig, list[i].standing, direction) < INFINITY)
             return true;
     return false;
 }
 
 static bool frame_blocks(const UfNear *near, const UfNearFrame *frame, UfDirection direction)
 {
-    return frame->is_blocked || any_blocks(near->rig, frame->standing, frame->count, direction);
+    return frame->is_blocked || any_blocks(near->rig, frame->parts, frame->count, direction);
 }
 
 static unsigned look_where_contained(const UfNear *near, UfDirection direction, bool fixed_blocks)
@@ -183,8 +183,7 @@ static unsigned look_where_contained(const UfNear *near, UfDirection direction, 
 
 unsigned uf_near_look(const UfNear *near, UfDirection direction)
 {
-    bool fixed_blocks =
-        near->is_blocked || any_blocks(near->rig, near->fixed, near->fixed_count, direction);
+    bool fixed_blocks = near->is_blocked || any_blocks(near->rig, near->fixed, near->fixed_count, direction);
     if (near->is_contained)
         return look_where_contained(near, direction, fixed_blocks);
     bool is_contained = false;

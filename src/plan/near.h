@@ -7,12 +7,16 @@
 
 #include "plan/rig.h"
 
+typedef struct UfNearPart {
+    const UfStanding *standing;
+} UfNearPart;
+
 /* A frame that may or does contain some of the cone. */
 typedef struct UfNearFrame {
     const UfAim *aim;
-    UfShare share;               /* of the cone that it contains */
-    bool is_blocked;             /* by its turning parts, all over */
-    const UfStanding **standing; /* turning parts that block some of it, perhaps */
+    UfShare share;     /* of the cone that it contains */
+    bool is_blocked;   /* by its turning parts, all over */
+    UfNearPart *parts; /* turning ones that block some of it, perhaps */
     size_t count;
 } UfNearFrame;
 
@@ -21,7 +25,7 @@ typedef struct UfNear {
     bool is_contained; /* all over, by some frame */
     bool is_blocked;   /* by fixed parts, all over */
     bool is_open;      /* the turning parts of some frame are out of the way all over */
-    const UfStanding **fixed; /* those that block some of it, perhaps */
+    UfNearPart *fixed; /* those that block some of it, perhaps */
     size_t fixed_count;
     UfNearFrame *frames;
     size_t frame_count;
@@ -29,9 +33,9 @@ typedef struct UfNear {
 
 /* Where the lists live; they are given back in the opposite order, by setting back `used`. */
 typedef struct UfNearRoom {
-    const UfStanding **standing;
+    UfNearPart *parts;
     UfNearFrame *frames;
-    size_t standing_used, frames_used;
+    size_t parts_used, frames_used;
 } UfNearRoom;
 
 /* Looks, as a set. */
@@ -49,8 +53,8 @@ void uf_near_room_clear(UfNearRoom *room);
 /* The whole sphere; without its hardware if that does not matter. */
 UfNear uf_near_sphere(const UfRig *rig, bool with_hardware, UfNearRoom *room);
 /*
- * What is left of it in a cone inside of where it holds. Returns the looks that may occur there, as a set that
- * may be larger than it is: with one look only, all of the cone is seen in that way.
+ * What is left of it in a cone inside of where it holds. Returns the looks that may occur there, as a set
+ * that may be larger than it is: with one look only, all of the cone is seen in that way.
  */
 unsigned uf_near_narrow(const UfNear *near, UfCone cone, UfNearRoom *room, UfNear *out);
 /* What uf_rig_look says, for a direction where `near` holds. */

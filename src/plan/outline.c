@@ -53,7 +53,8 @@ static UfDirection corner(const double low[3], const double high[3], int which)
                          which & 4 ? high[2] : low[2]};
 }
 
-/* The edge along `along` on the lower or upper sides of the two other axes parts the sides that meet in it. */
+/* The edge along `along` on the lower or upper sides of the two other axes parts the sides that meet in it.
+ */
 static void add_edge(UfPlanes *planes, const double low[3], const double high[3], int along, int sides)
 {
     int which = 0;

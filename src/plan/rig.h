@@ -16,7 +16,7 @@
 
 /* A solid where it stands while one frame is taken: turned by an angle about the vertical axis. */
 typedef struct UfStanding {
-    UfDirection cone_axis; /* in the world */
+    UfDirection cone_axis;     /* in the world */
     double cone_cos, cone_sin; /* of its half-angle; cosine -2 where it is the whole sphere */
     double cosine, sine;       /* of the angle */
     size_t part;

@@ -16,17 +16,37 @@
 #define PITCH_SIN (8.0 / 17)
 #define PITCH_COS (15.0 / 17)
 
+/* Taylor's series for |x| <= pi/4, exact to rounding; the whole sphere is walked through here. */
+static void sine_and_cosine(double x, double *sine, double *cosine)
+{
+    double s = x * x;
+    *sine =
+        x * (1 + s * (-1.0 / 6 +
+                      s * (1.0 / 120 +
+                           s * (-1.0 / 5040 + s * (1.0 / 362880 + s * (-1.0 / 39916800 +
+                                                                       s * (1.0 / 6227020800 +
+                                                                            s * (-1.0 / 1307674368000))))))));
+    *cosine =
+        1 + s * (-1.0 / 2 +
+                 s * (1.0 / 24 +
+                      s * (-1.0 / 720 +
+                           s * (1.0 / 40320 +
+                                s * (-1.0 / 3628800 + s * (1.0 / 479001600 + s * (-1.0 / 87178291200)))))));
+}
+
 UfDirection uf_square_direction(double u, double v)
 {
     double a = 2 * u - 1;
     double b = 2 * v - 1;
     double inside = 1 - fabs(a) - fabs(b); /* below 0 in the corners */
     double r = 1 - fabs(inside);
-    double angle = r > 0 ? UF_PI / 4 * ((fabs(b) - fabs(a)) / r + 1) : 0;
-    double across = r * sqrt(fmax(0, 2 - r * r));
+    double past_middle = r > 0 ? UF_PI / 4 * ((fabs(b) - fabs(a)) / r) : 0; /* of the quarter turn */
+    double sine, cosine;
+    sine_and_cosine(past_middle, &sine, &cosine);
+    double across = r * sqrt((2 - r * r) / 2);
     double down = 1 - r * r;
-    UfDirection d = {copysign(across * cos(angle), a), inside < 0 ? down : -down,
-                     copysign(across * sin(angle), b)};
+    UfDirection d = {copysign(across * (cosine - sine), a), inside < 0 ? down : -down,
+                     copysign(across * (cosine + sine), b)};
     UfDirection rolled = {ROLL_COS * d.x - ROLL_SIN * d.y, ROLL_SIN * d.x + ROLL_COS * d.y, d.z};
     return (UfDirection){rolled.x, PITCH_COS * rolled.y - PITCH_SIN * rolled.z,
                          PITCH_SIN * rolled.y + PITCH_COS * rolled.z};

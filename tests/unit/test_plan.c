@@ -163,10 +163,37 @@ Test(plan, cones_are_judged_like_their_rays)
     for (size_t i = 0; i < 3; i++) {
         UfRig *rig =
             rig_make("%s[row level]\ntilt = 10\nframes = 5\n[shot up]\ntilt = 80\n" BRACKET, cameras[i]);
+        check_cones(rig, uf_radians(0.2), 0.9);
         check_cones(rig, uf_radians(2), 0.3);
         check_cones(rig, uf_radians(9), 0.05);
         uf_rig_free(&rig);
     }
+}
+
+/* Outlines of all kinds: a rod from its side, from its end, and askew; a disc; boxes that show one to three
+ * sides. */
+Test(plan, cones_are_judged_by_outlines)
+{
+    static const char *const parts[] = {"shape = rod\nfrom = 0 -200 0\nto = 0 -300 0\nradius = 90\n",
+                                        "shape = rod\nfrom = 20 -300 30\nto = 20 -150 30\nradius = 60\n",
+                                        "shape = rod\nfrom = 30 -60 -150\nto = 300 -160 200\nradius = 40\n",
+                                        "shape = rod\nfrom = 100 -20 150\nto = 240 -50 371\nradius = 55\n",
+                                        "shape = disc\ncentre = 50 -100 -20\nradius = 80\n",
+                                        "shape = disc\ncentre = 50 100 -20\nradius = 80\n",
+                                        "shape = box\nfrom = -100 -120 -80\nto = 60 -70 90\n",
+                                        "shape = box\nfrom = 20 -120 -80\nto = 160 -70 90\n",
+                                        "shape = box\nfrom = 20 -120 30\nto = 160 -70 90\n",
+                                        "shape = box\nfrom = 0 -120 -40\nto = 160 -70 90\n"};
+    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
+        for (int turns = 0; turns < 2; turns++) {
+            UfRig *rig = rig_make(ALL_SEEING "[shot one]\ntilt = 20\npan = 50\n[shot two]\ntilt = -30\npan = "
+                                             "-100\n[part it]\nturns = %s\n%s",
+                                  turns ? "yes" : "no", parts[i]);
+            check_cones(rig, uf_radians(0.2), 0.97);
+            check_cones(rig, uf_radians(2), 0.75);
+            check_cones(rig, uf_radians(9), 0.3);
+            uf_rig_free(&rig);
+        }
 }
 
 /* --- properties --- */
