@@ -180,7 +180,8 @@ static void print_plain(const CliLine *line, const UfTourTotals *totals)
 {
     printf("%zu panorama%s: %zu done, %zu with warnings, %zu failed, %zu skipped\n", totals->panoramas,
            totals->panoramas == 1 ? "" : "s", totals->done, totals->warned, totals->failed, totals->skipped);
-    printf("  %zu results made, %zu were there, in %.1f s\n", totals->made, totals->there, totals->time_s);
+    printf("  %zu result%s made, %zu already there, in %.1f s\n", totals->made, totals->made == 1 ? "" : "s",
+           totals->there, totals->time_s);
     if (totals->summary_path != NULL) {
         fputs("  summary  ", stdout);
         cli_put_text(stdout, totals->summary_path);

@@ -216,3 +216,42 @@ Test(docs, links_lead_to_files_and_the_guide_lists_every_page)
     bytes_free(&list);
     free(all);
 }
+
+/* The outputs of a page's command lines, a line each: "NAME PAGE". */
+static void write_outputs(FILE *list, const char *path)
+{
+    char line[4096], fence[64], output[256];
+    Kind kind = PROSE;
+    FILE *page = fopen(path, "r");
+    cr_assert_not_null(page, "%s", path);
+    while (fgets(line, sizeof line, page) != NULL) {
+        if (strncmp(line, "```", 3) == 0)
+            kind = kind == PROSE ? kind_of(line, fence) : PROSE;
+        const char *out =
+            kind == COMMANDS && strstr(line, "# status 1") == NULL ? strstr(line, " -o ") : NULL;
+        if (out != NULL && sscanf(out, " -o %255s", output) == 1)
+            fprintf(list, "%s %s\n", output, strrchr(path, '/') + 1);
+    }
+    fclose(page);
+}
+
+/* Who follows the guide page by page works in one folder, where nothing is replaced unasked. */
+Test(docs, no_two_lines_of_the_guide_write_the_same_file)
+{
+    size_t count;
+    Page *all = pages(&count);
+    folder_enter();
+    FILE *list = fopen("outputs", "w");
+    for (size_t i = 0; i < count; i++)
+        write_outputs(list, all[i].path);
+    fclose(list);
+    Run lines = RUN_PROGRAM("wc", "-l", "outputs");
+    cr_expect_geq(atoi(lines.out), 30, "%s", lines.out);
+    Run twice =
+        RUN_PROGRAM("sh", "-c", "cut -d' ' -f1 outputs | sort | uniq -d | xargs -I{} grep '^{} ' outputs");
+    cr_expect_str_eq(twice.out, "");
+    run_free(&lines);
+    run_free(&twice);
+    folder_leave();
+    free(all);
+}
