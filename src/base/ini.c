@@ -77,8 +77,8 @@ static UfStatus take_line(Reading *reading, char *text, size_t bytes)
 {
     if (strlen(text) != bytes)
         return uf_fail(reading->report, UF_ERROR_FORMAT,
-                       "%s:%d: has a zero byte, so it is no text; give an INI file", reading->input.path,
-                       reading->line);
+                       "%s:%d: has a zero byte: it is no text, or not in UTF-8; give an INI file",
+                       reading->input.path, reading->line);
     char *start = skip_blanks(text);
     if (strlen(start) > LINE_MAX_BYTES)
         return uf_fail(reading->report, UF_ERROR_FORMAT,
@@ -202,4 +202,13 @@ const UfIniEntry *uf_ini_entry(const UfIniSection *section, const char *key)
         if (strcmp(section->entries[i].key, key) == 0)
             return &section->entries[i];
     return NULL;
+}
+
+const char *uf_ini_slip(const char *value)
+{
+    if (strstr(value, " #") != NULL || strstr(value, "\t#") != NULL)
+        return "; comments begin with ;";
+    if (value[0] == '"' || value[0] == '\'')
+        return "; leave the quotes out";
+    return value[0] == '~' ? "; write the folder out, ~ is a shell's" : "";
 }

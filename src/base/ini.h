@@ -38,6 +38,8 @@ UfStatus uf_ini_read(const char *path, UfIni *out, UfReport *report);
 void uf_ini_clear(UfIni *ini);
 /* NULL when it is not there. */
 const UfIniSection *uf_ini_section(const UfIni *ini, const char *kind, const char *name);
+/* For a value that was refused: "; " and what may be wrong with it as INI, or "". */
+const char *uf_ini_slip(const char *value);
 const UfIniEntry *uf_ini_entry(const UfIniSection *section, const char *key);
 
 #endif

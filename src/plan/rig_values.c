@@ -96,8 +96,9 @@ void uf_rig_numbers(UfRigSection *reader, const char *key, char separator, size_
         double value = strtod(at, &end);
         bool is_ended = *end == '\0' || isspace((unsigned char)*end) || (separator != 0 && *end == separator);
         if (end == at || !is_ended || !isfinite(value)) {
-            uf_rig_refuse(reader, key, "'%s = %s': %s expected; write for example '%s = %s'", key, text,
-                          count == 1 ? "one plain number is" : "plain numbers are", key, example);
+            uf_rig_refuse(reader, key, "'%s = %s': %s expected; write for example '%s = %s'%s", key, text,
+                          count == 1 ? "one plain number is" : "plain numbers are", key, example,
+                          uf_ini_slip(text));
             return;
         }
         if (!in_range(value, range)) {

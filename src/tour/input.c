@@ -13,6 +13,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/ini.h"
 #include "base/memory.h"
 #include "base/report.h"
 #include "tour/tour.h"
@@ -200,6 +201,7 @@ UfStatus uf_tour_list_input(UfTour *tour, UfReport *report)
     const char *input = tour->request.input;
     const char *place = input == tour->sheet.input ? uf_sheet_place(tour, tour->sheet.input_line) : "";
     bool folder = is_folder(input);
+    const char *odd = strpbrk(input, "~\"");
     size_t own = 0;
     if (folder && has_chain(tour) && same_file(input, tour->out))
         return refuse_own(tour, report);
@@ -208,10 +210,11 @@ UfStatus uf_tour_list_input(UfTour *tour, UfReport *report)
         return refuse_own(tour, report);
     if (status == UF_OK && tour->panorama_count == 0)
         return uf_fail(report, UF_ERROR_ARGUMENT,
-                       "%s%s: %s; give a folder or a pattern such as 'pictures/*.jpg'", place, input,
+                       "%s%s: %s; give a folder or a pattern such as 'pictures/*.jpg'%s", place, input,
                        folder ? "holds no file that ends in .jpg, .jpeg, .png, .tif or .tiff"
                        : strpbrk(input, "*?[") != NULL ? "fits no file"
-                                                       : "is not there");
+                                                       : "is not there",
+                       uf_ini_slip(odd != NULL ? odd : input));
     if (tour->panorama_count > 1)
         qsort(tour->panoramas, tour->panorama_count, sizeof *tour->panoramas, compare);
     if (status == UF_OK)

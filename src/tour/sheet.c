@@ -109,7 +109,8 @@ static UfStatus check_option(UfTour *tour, const char *command, const char *key,
     if (*kind == UF_TOUR_OPTION_FLAG && strcmp(value, "yes") != 0 && strcmp(value, "no") != 0 && *value != 0)
         return uf_fail(report, UF_ERROR_FORMAT, "%s%s = %s: it must be yes or no", place, key, value);
     if (*kind != UF_TOUR_OPTION_FLAG && *value != '\0' && problem[0] != '\0')
-        return uf_fail(report, UF_ERROR_FORMAT, "%s%s = %s: %s", place, key, value, problem);
+        return uf_fail(report, UF_ERROR_FORMAT, "%s%s = %s: %s%s", place, key, value, problem,
+                       uf_ini_slip(value));
     return UF_OK;
 }
 

@@ -596,6 +596,11 @@ Test(cli_tour, refuses_bad_sheets_with_their_lines)
                    "tour.ini:5: [tag] has no option 'fill'; it belongs under [patch];");
     expect_refusal(TOP "[patch]\nyaw = 3\n", "has no option 'yaw'; it belongs under [turn] or [view];");
     expect_refusal(TOP "cap = 3\n[patch]\n", "tour.ini:4: [tour] has no 'cap'; it belongs under [patch];");
+    expect_refusal(TOP "[patch]\ncap = 20 # wide\n",
+                   "tour.ini:5: cap = 20 # wide: it must be an angle in degrees");
+    expect_refusal(TOP "[patch]\ncap = 20 # wide\n", "; comments begin with ;");
+    expect_refusal("[tour]\nout = out\ninput = \"in\"\n[patch]\ncap = 20\n", "; leave the quotes out");
+    expect_refusal("[tour]\nout = out\ninput = ~/in\n[patch]\ncap = 20\n", "; write the folder out");
     expect_refusal(TOP "[camera]\n", "tour.ini:4: [camera] belongs into a rig file");
     expect_refusal(TOP "[patch]\ncap = 250\n",
                    "tour.ini:5: cap = 250: it must be more than 0 and at most 75");
