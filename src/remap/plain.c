@@ -79,11 +79,12 @@ UF_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width,
     const size_t out_bytes = pixel_bytes + adds_alpha * (size_t)sample;
     const uint8_t *base =
         plain->source->data + (size_t)tile->base_v * stride + (size_t)tile->base_u * pixel_bytes;
+    UfTileRows rows;
     UfTaps w;
+    uf_tile_rows(tile, 1, 1, &rows);
     for (size_t y = 0; y < height; y++) {
-        UfTileRow row = uf_tile_row(tile, y);
         uint8_t *to = out + y * stride_bytes;
-        uf_plain_taps(&row, taps, (int32_t)stride, (int32_t)pixel_bytes, &w);
+        uf_plain_taps(&rows, y, taps, (int32_t)stride, (int32_t)pixel_bytes, &w);
         for (size_t i = 0; i < width; i++, to += out_bytes) {
             const uint8_t *at = base + w.offset[i];
             if (has_alpha && !is_opaque(at, stride, taps, channels, sample)) {

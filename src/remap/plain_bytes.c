@@ -47,11 +47,12 @@ UF_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width,
     const size_t stride = plain->source->stride_bytes, out_bytes = channels + adds_alpha;
     const uint8_t *base =
         plain->source->data + (size_t)tile->base_v * stride + (size_t)tile->base_u * channels;
+    UfTileRows rows;
     UfByteTaps w;
+    uf_bytes_rows(tile, &rows);
     for (size_t y = 0; y < height; y++) {
-        const UfTileRow row = uf_tile_row(tile, y);
         uint8_t *to = out + y * stride_bytes;
-        uf_bytes_taps(&row, taps, (int32_t)stride, (int32_t)channels, &w);
+        uf_bytes_taps(&rows, y, taps, (int32_t)stride, (int32_t)channels, &w);
         for (size_t i = 0; i < width; i++, to += out_bytes) {
             const uint8_t *at = base + w.offset[i];
             if (has_alpha && !is_opaque(at, stride, taps, channels)) {

@@ -10,7 +10,7 @@
  * and the value is rounded to the nearest code (halves up) and clamped. Keys' outer weights are the negative
  * ones, and what is cut off on either side is the same on average. Before it is rounded the value is within a
  * tenth of a code: the products down the rows are off by 2/128 of a code at most and the weights by
- * 3 (2^-15 + 2^-14) 128 codes, both of which the other axis lets grow by at most 1.25; the rest is the place.
+ * 4 (2^-15 + 2^-14) 128 codes, both of which the other axis lets grow by at most 1.25; the rest is the place.
  */
 #ifndef UF_REMAP_PLAIN_BYTES_H
 #define UF_REMAP_PLAIN_BYTES_H
@@ -33,29 +33,36 @@ UF_INLINE uint32_t uf_bytes_pair(int32_t low, int32_t high)
     return ((uint32_t)low & 0xffff) | (uint32_t)high << 16;
 }
 
-/* Magnitudes of the four weights for `part` in [0, 1). */
-UF_INLINE void uf_bytes_keys(float part, int32_t one, int32_t *w0, int32_t *w1, int32_t *w2, int32_t *w3)
+/*
+ * Magnitudes of Keys' weights for a place `part` from 0 to one - 1, by what the outer two are with t = part /
+ * one: w0 = t (1 - t)^2 / 2, w3 = t^2 (1 - t) / 2, w1 = 1 - t + 2 w0 - w3, w2 = t + 2 w3 - w0.
+ */
+UF_INLINE void uf_bytes_keys(int32_t part, int32_t one, int32_t *w0, int32_t *w1, int32_t *w2, int32_t *w3)
 {
-    float weights[4];
-    uf_keys_weights_single(part, &weights[0], &weights[1], &weights[2], &weights[3]);
-    *w0 = (int32_t)(0.5f - weights[0] * (float)one);
-    *w1 = (int32_t)(0.5f + weights[1] * (float)one);
-    *w3 = (int32_t)(0.5f - weights[3] * (float)one);
-    *w2 = one + *w0 + *w3 - *w1;
+    const int32_t rest = one - part;
+    const float t = (float)part, u = (float)rest, both = t * u * (0.5f / (float)one / (float)one);
+    *w0 = (int32_t)(both * u + 0.5f);
+    *w3 = (int32_t)(both * t + 0.5f);
+    *w1 = rest + 2 * *w0 - *w3;
+    *w2 = part + 2 * *w3 - *w0;
 }
 
-UF_INLINE void uf_bytes_taps(const UfTileRow *row, int taps, int32_t stride_bytes, int32_t pixel_bytes,
-                             UfByteTaps *out)
+UF_INLINE void uf_bytes_rows(const UfTile *tile, UfTileRows *out)
 {
-    const float au = row->u[0], bu = row->u[1], cu = row->u[2];
-    const float av = row->v[0], bv = row->v[1], cv = row->v[2];
+    uf_tile_rows(tile, 1 << UF_BYTES_ACROSS_BITS, 1 << UF_BYTES_DOWN_BITS, out);
+}
+
+UF_INLINE void uf_bytes_taps(const UfTileRows *rows, size_t row, int taps, int32_t stride_bytes,
+                             int32_t pixel_bytes, UfByteTaps *out)
+{
+    const float ax = rows->x[0][row], bx = rows->x[1][row], cx = rows->x[2][row];
+    const float ay = rows->y[0][row], by = rows->y[1][row], cy = rows->y[2][row];
     const int32_t across = 1 << UF_BYTES_ACROSS_BITS, down = 1 << UF_BYTES_DOWN_BITS;
     const int32_t before = (taps / 2 - 1) * (stride_bytes + pixel_bytes);
 #pragma omp simd
     for (int i = 0; i < (int)UF_TILE_PX; i++) {
-        const float s = ((float)i + 0.5f) * (1.0f / UF_NODE_PX) - 1.0f;
-        const float x = (cu * s + bu) * s + au - 0.5f, y = (cv * s + bv) * s + av - 0.5f;
-        const int32_t fine_x = (int32_t)(x * (float)across), fine_y = (int32_t)(y * (float)down);
+        const float s = rows->s[i];
+        const int32_t fine_x = (int32_t)((cx * s + bx) * s + ax), fine_y = (int32_t)((cy * s + by) * s + ay);
         const int32_t ix = fine_x >> UF_BYTES_ACROSS_BITS, iy = fine_y >> UF_BYTES_DOWN_BITS;
         const int32_t right = fine_x & (across - 1), below = fine_y & (down - 1);
         out->offset[i] = iy * stride_bytes + ix * pixel_bytes - before;
@@ -65,10 +72,10 @@ UF_INLINE void uf_bytes_taps(const UfTileRow *row, int taps, int32_t stride_byte
             out->wy[1][i] = uf_bytes_pair(below, below);
         } else {
             int32_t w0, w1, w2, w3;
-            uf_bytes_keys((float)right * (1.0f / (float)across), across, &w0, &w1, &w2, &w3);
+            uf_bytes_keys(right, across, &w0, &w1, &w2, &w3);
             out->wx[0][i] = uf_bytes_pair(-w0, w1);
             out->wx[1][i] = uf_bytes_pair(w2, -w3);
-            uf_bytes_keys((float)below * (1.0f / (float)down), down, &w0, &w1, &w2, &w3);
+            uf_bytes_keys(below, down, &w0, &w1, &w2, &w3);
             out->wy[0][i] = uf_bytes_pair(w0, w0);
             out->wy[1][i] = uf_bytes_pair(w1, w1);
             out->wy[2][i] = uf_bytes_pair(w2, w2);

@@ -1,8 +1,8 @@
 /*
- * The kernels for plain tiles of 8-bit samples with AVX2, four pixels at a time. A row of taps is spread over
- * words, of which each holds its sample times 256 and each pair two neighbouring taps of a channel: the upper
- * halves of products with the weights down, added, are the columns, and products of pairs with the weights
- * across are what a pixel is the sum of.
+ * The kernels for plain tiles of 8-bit samples with AVX2, eight pixels at a time, of which two lie in the
+ * lanes of a vector. Two taps of a row are spread over a lane's words, of which each holds its sample times
+ * 256 and each pair the taps of a channel: the upper halves of products with the weights down, added, are the
+ * columns, and the products of pairs with the weights across are what a pixel is the sum of.
  */
 #include "remap/plain_bytes.h"
 
@@ -11,129 +11,169 @@
 
 #include "remap/plain_vector.h"
 
-/* Pixels at a time. */
-#define GROUP 4u
+/* Pixels at a time; the pixel in the upper lane is half as many after the one in the lower lane. */
+#define GROUP 8u
 
 /* What is taken off the columns of four taps, so that they fit into signed words. */
 #define COLUMN_MIDDLE 16384
 
-/* Bytes of the first row's taps in a lane of words; taps 2 and 3 in the upper lane when there are four. */
-UF_AVX2_INLINE __m256i spreading(int taps, size_t channels)
+/* What a sum's upper half is rounded by: 2^15 of _mm256_mulhrs_epi16 over the fraction's 2^5. */
+#define TO_CODES (1 << (15 - (UF_BYTES_SUM_BITS - 16)))
+
+/* Bytes of a row's taps in the words of a lane, by channels: taps 0 and 1, taps 2 and 3. */
+static const int8_t spreads[UF_CHANNELS_MAX][2][16] = {
+    {{-1, 0, -1, 1, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1},
+     {-1, 2, -1, 3, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1}},
+    {{-1, 0, -1, 2, -1, 1, -1, 3, -1, -1, -1, -1, -1, -1, -1, -1},
+     {-1, 4, -1, 6, -1, 5, -1, 7, -1, -1, -1, -1, -1, -1, -1, -1}},
+    {{-1, 0, -1, 3, -1, 1, -1, 4, -1, 2, -1, 5, -1, -1, -1, -1},
+     {-1, 6, -1, 9, -1, 7, -1, 10, -1, 8, -1, 11, -1, -1, -1, -1}},
+    {{-1, 0, -1, 4, -1, 1, -1, 5, -1, 2, -1, 6, -1, 3, -1, 7},
+     {-1, 8, -1, 12, -1, 9, -1, 13, -1, 10, -1, 14, -1, 11, -1, 15}},
+};
+
+/* Four pixels, of which 0 and 1, and 2 and 3 lie interleaved, close together, by what a pixel has of samples.
+ */
+static const int8_t closings[UF_CHANNELS_MAX][16] = {
+    {0, 1, 8, 9, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1},
+    {0, 2, 1, 3, 8, 10, 9, 11, -1, -1, -1, -1, -1, -1, -1, -1},
+    {0, 2, 4, 1, 3, 5, 8, 10, 12, 9, 11, 13, -1, -1, -1, -1},
+    {0, 2, 4, 6, 1, 3, 5, 7, 8, 10, 12, 14, 9, 11, 13, 15},
+};
+
+UF_AVX2_INLINE __m256i in_both(const int8_t *order)
 {
-    _Alignas(32) int8_t from[32];
-    for (size_t lane = 0; lane < 2; lane++)
-        for (size_t c = 0; c < 4; c++)
-            for (size_t k = 0; k < 2; k++) {
-                const size_t tap = k + (taps == 4 ? 2 * lane : 0);
-                int8_t *word = from + 16 * lane + 4 * c + 2 * k;
-                word[0] = -1;
-                word[1] = c < channels ? (int8_t)(tap * channels + c) : -1;
-            }
-    return _mm256_load_si256((const __m256i *)(const void *)from);
+    return _mm256_broadcastsi128_si256(_mm_loadu_si128((const __m128i *)(const void *)order));
 }
 
-UF_AVX2_INLINE __m256i every(const uint32_t *at)
+/* Element j of each lane all over the lane: the weights of pixels j and j + 4. */
+UF_AVX2_INLINE __m256i each(const uint32_t *at, int j)
 {
-    return _mm256_set1_epi32((int32_t)*at);
-}
-
-UF_AVX2_INLINE __m256i row_of_taps(const uint8_t *at, __m256i spread)
-{
-    const __m128i bytes = _mm_loadu_si128((const __m128i *)(const void *)at);
-    return _mm256_shuffle_epi8(_mm256_broadcastsi128_si256(bytes), spread);
-}
-
-/* Sums of two taps each: 0 and 1 in the lower lane, 2 and 3 in the upper one. */
-UF_AVX2_INLINE __m256i sums_of_four(const uint8_t *at, size_t stride, const UfByteTaps *w, size_t i,
-                                    __m256i spread)
-{
-    const __m256i s0 = _mm256_mulhi_epu16(row_of_taps(at, spread), every(&w->wy[0][i]));
-    const __m256i s1 = _mm256_mulhi_epu16(row_of_taps(at + stride, spread), every(&w->wy[1][i]));
-    const __m256i s2 = _mm256_mulhi_epu16(row_of_taps(at + 2 * stride, spread), every(&w->wy[2][i]));
-    const __m256i s3 = _mm256_mulhi_epu16(row_of_taps(at + 3 * stride, spread), every(&w->wy[3][i]));
-    const __m256i outer = _mm256_add_epi16(_mm256_add_epi16(s0, s3), _mm256_set1_epi16(COLUMN_MIDDLE));
-    const __m256i columns = _mm256_sub_epi16(_mm256_add_epi16(s1, s2), outer);
-    return _mm256_madd_epi16(columns, _mm256_blend_epi32(every(&w->wx[0][i]), every(&w->wx[1][i]), 0xf0));
-}
-
-/* Rounded sums of pixel `first` in the lower lane and of pixel `first` + 2 in the upper one. */
-UF_AVX2_INLINE __m256i rounded_four(const uint8_t *base, size_t stride, const UfByteTaps *w, size_t first,
-                                    __m256i spread)
-{
-    const __m256i a = sums_of_four(base + w->offset[first], stride, w, first, spread);
-    const __m256i b = sums_of_four(base + w->offset[first + 2], stride, w, first + 2, spread);
-    const __m256i sum =
-        _mm256_add_epi32(_mm256_permute2x128_si256(a, b, 0x20), _mm256_permute2x128_si256(a, b, 0x31));
-    const __m256i half =
-        _mm256_set1_epi32((COLUMN_MIDDLE << UF_BYTES_ACROSS_BITS) + (1 << (UF_BYTES_SUM_BITS - 1)));
-    return _mm256_srai_epi32(_mm256_add_epi32(sum, half), UF_BYTES_SUM_BITS);
-}
-
-UF_AVX2_INLINE __m256i row_of_pixels(const uint8_t *a, const uint8_t *b, __m256i spread)
-{
-    const __m128i low = _mm_loadu_si128((const __m128i *)(const void *)a);
-    const __m128i high = _mm_loadu_si128((const __m128i *)(const void *)b);
-    return _mm256_shuffle_epi8(_mm256_inserti128_si256(_mm256_castsi128_si256(low), high, 1), spread);
-}
-
-/* The weights of pixel `first` in the lower lane and of pixel `first` + 2 in the upper one. */
-UF_AVX2_INLINE __m256i weights_of_pixels(const uint32_t *at, int first)
-{
-    const __m128i four = _mm_load_si128((const __m128i *)(const void *)at);
-    const int next = first + 2;
-    const __m256i lanes = _mm256_setr_epi32(first, first, first, first, next, next, next, next);
-    return _mm256_castps_si256(
-        _mm256_permutevar_ps(_mm256_castsi256_ps(_mm256_broadcastsi128_si256(four)), lanes));
-}
-
-/* As rounded_four, with two taps; i is the first of four pixels. */
-UF_AVX2_INLINE __m256i rounded_two(const uint8_t *base, size_t stride, const UfByteTaps *w, size_t i,
-                                   int first, __m256i spread)
-{
-    const uint8_t *a = base + w->offset[i + (size_t)first], *b = base + w->offset[i + (size_t)first + 2];
-    const __m256i above =
-        _mm256_mulhi_epu16(row_of_pixels(a, b, spread), weights_of_pixels(&w->wy[0][i], first));
-    const __m256i below = _mm256_mulhi_epu16(row_of_pixels(a + stride, b + stride, spread),
-                                             weights_of_pixels(&w->wy[1][i], first));
-    const __m256i sum =
-        _mm256_madd_epi16(_mm256_add_epi16(above, below), weights_of_pixels(&w->wx[0][i], first));
-    const __m256i half = _mm256_set1_epi32(1 << (UF_BYTES_SUM_BITS - 1));
-    return _mm256_srai_epi32(_mm256_add_epi32(sum, half), UF_BYTES_SUM_BITS);
-}
-
-/* Four pixels of four samples each to pixels without gaps, with or without an alpha of their own. */
-UF_AVX2_INLINE __m128i closed_up(__m128i pixels, size_t channels, bool adds_alpha)
-{
-    const __m128i alpha = _mm_set1_epi32(channels == 1 ? 0xff00 : (int32_t)0xff000000);
-    if (adds_alpha)
-        pixels = _mm_or_si128(pixels, alpha);
-    switch (channels + adds_alpha) {
+    const __m256i all = _mm256_load_si256((const __m256i *)(const void *)at);
+    switch (j) { /* the shuffle's order must be a constant */
+    case 0:
+        return _mm256_shuffle_epi32(all, 0x00);
     case 1:
-        return _mm_shuffle_epi8(pixels,
-                                _mm_setr_epi8(0, 4, 8, 12, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1));
+        return _mm256_shuffle_epi32(all, 0x55);
     case 2:
-        return _mm_shuffle_epi8(pixels,
-                                _mm_setr_epi8(0, 1, 4, 5, 8, 9, 12, 13, -1, -1, -1, -1, -1, -1, -1, -1));
-    case 3:
-        return _mm_shuffle_epi8(pixels,
-                                _mm_setr_epi8(0, 1, 2, 4, 5, 6, 8, 9, 10, 12, 13, 14, -1, -1, -1, -1));
+        return _mm256_shuffle_epi32(all, 0xaa);
     default:
-        return pixels;
+        return _mm256_shuffle_epi32(all, 0xff);
     }
 }
 
-/* Writes 16 bytes, of which those beyond the four pixels do not matter. */
-UF_AVX2_INLINE void fill_group(const uint8_t *base, size_t stride, const UfByteTaps *w, size_t i, int taps,
-                               size_t channels, bool adds_alpha, __m256i spread, uint8_t *to)
+UF_AVX2_INLINE __m256i both(const uint8_t *low, const uint8_t *high)
 {
-    const __m256i even =
-        taps == 4 ? rounded_four(base, stride, w, i, spread) : rounded_two(base, stride, w, i, 0, spread);
-    const __m256i odd =
-        taps == 4 ? rounded_four(base, stride, w, i + 1, spread) : rounded_two(base, stride, w, i, 1, spread);
-    const __m256i words = _mm256_packs_epi32(even, odd); /* pixels 0 and 1, 2 and 3 */
-    const __m128i pixels =
-        _mm_packus_epi16(_mm256_castsi256_si128(words), _mm256_extracti128_si256(words, 1));
-    _mm_storeu_si128((__m128i *)(void *)to, closed_up(pixels, channels, adds_alpha));
+    const __m256i lower = _mm256_castsi128_si256(_mm_loadu_si128((const __m128i *)(const void *)low));
+    return _mm256_inserti128_si256(lower, _mm_loadu_si128((const __m128i *)(const void *)high), 1);
+}
+
+UF_AVX2_INLINE __m256i weighed(__m256i row, __m256i spread, __m256i wy)
+{
+    return _mm256_mulhi_epu16(_mm256_shuffle_epi8(row, spread), wy);
+}
+
+/* Sums of four channels for the pixels at `low` and `high`, numbers j and j + 4 of the group at i. */
+UF_AVX2_INLINE __m256i sums_of_two(const uint8_t *low, const uint8_t *high, size_t stride,
+                                   const UfByteTaps *w, size_t i, int j, __m256i spread)
+{
+    const __m256i above = weighed(both(low, high), spread, each(w->wy[0] + i, j));
+    const __m256i below = weighed(both(low + stride, high + stride), spread, each(w->wy[1] + i, j));
+    return _mm256_madd_epi16(_mm256_add_epi16(above, below), each(w->wx[0] + i, j));
+}
+
+/* Columns of two taps, less their middle. */
+UF_AVX2_INLINE __m256i columns_of(const __m256i rows[4], __m256i spread, const __m256i wy[4])
+{
+    const __m256i inner = _mm256_add_epi16(weighed(rows[1], spread, wy[1]), weighed(rows[2], spread, wy[2]));
+    const __m256i outer = _mm256_add_epi16(weighed(rows[0], spread, wy[0]), weighed(rows[3], spread, wy[3]));
+    return _mm256_sub_epi16(inner, _mm256_add_epi16(outer, _mm256_set1_epi16(COLUMN_MIDDLE)));
+}
+
+UF_AVX2_INLINE __m256i sums_of_four(const uint8_t *low, const uint8_t *high, size_t stride,
+                                    const UfByteTaps *w, size_t i, int j, __m256i left, __m256i right)
+{
+    const __m256i rows[4] = {both(low, high), both(low + stride, high + stride),
+                             both(low + 2 * stride, high + 2 * stride),
+                             both(low + 3 * stride, high + 3 * stride)};
+    const __m256i wy[4] = {each(w->wy[0] + i, j), each(w->wy[1] + i, j), each(w->wy[2] + i, j),
+                           each(w->wy[3] + i, j)};
+    const __m256i first = _mm256_madd_epi16(columns_of(rows, left, wy), each(w->wx[0] + i, j));
+    const __m256i second = _mm256_madd_epi16(columns_of(rows, right, wy), each(w->wx[1] + i, j));
+    return _mm256_add_epi32(_mm256_add_epi32(first, second),
+                            _mm256_set1_epi32(COLUMN_MIDDLE << UF_BYTES_ACROSS_BITS));
+}
+
+UF_AVX2_INLINE __m256i sums_at(const uint8_t *base, size_t stride, const UfByteTaps *w, size_t i, int j,
+                               int taps, __m256i left, __m256i right)
+{
+    const int32_t *offset = w->offset + i + j;
+    const uint8_t *low = base + offset[0], *high = base + offset[GROUP / 2];
+    return taps == 2 ? sums_of_two(low, high, stride, w, i, j, left)
+                     : sums_of_four(low, high, stride, w, i, j, left, right);
+}
+
+/* Rounded codes of the pixels of two sums, each pixel's channels in every other word. */
+UF_AVX2_INLINE __m256i codes_of(__m256i a, __m256i b)
+{
+    const __m256i upper = _mm256_blend_epi16(_mm256_srli_epi32(a, 16), b, 0xaa);
+    return _mm256_mulhrs_epi16(upper, _mm256_set1_epi16(TO_CODES));
+}
+
+UF_AVX2_INLINE __m256i closed_up(__m256i pixels, size_t channels, bool adds_alpha)
+{
+    pixels = _mm256_shuffle_epi8(pixels, in_both(closings[channels + adds_alpha - 1]));
+    if (!adds_alpha) /* a channel that is not there is 0 by now */
+        return pixels;
+    return _mm256_or_si256(pixels, channels == 1 ? _mm256_set1_epi16((int16_t)0xff00)
+                                                 : _mm256_set1_epi32((int32_t)0xff000000));
+}
+
+UF_AVX2_INLINE __m256i group_at(const uint8_t *base, size_t stride, const UfByteTaps *w, size_t i, int taps,
+                                size_t channels, bool adds_alpha)
+{
+    const __m256i left = in_both(spreads[channels - 1][0]), right = in_both(spreads[channels - 1][1]);
+    const __m256i a = sums_at(base, stride, w, i, 0, taps, left, right);
+    const __m256i b = sums_at(base, stride, w, i, 1, taps, left, right);
+    const __m256i c = sums_at(base, stride, w, i, 2, taps, left, right);
+    const __m256i d = sums_at(base, stride, w, i, 3, taps, left, right);
+    return closed_up(_mm256_packus_epi16(codes_of(a, b), codes_of(c, d)), channels, adds_alpha);
+}
+
+/* The first bytes of a lane: those of four pixels. */
+UF_AVX2_INLINE void store_four(uint8_t *to, __m128i pixels, size_t pixel_bytes)
+{
+    switch (pixel_bytes) {
+    case 1:
+        _mm_storeu_si32(to, pixels);
+        break;
+    case 2:
+        _mm_storeu_si64(to, pixels);
+        break;
+    case 3:
+        _mm_storeu_si64(to, pixels);
+        _mm_storeu_si32(to + 8, _mm_srli_si128(pixels, 8));
+        break;
+    default:
+        _mm_storeu_si128((__m128i *)(void *)to, pixels);
+        break;
+    }
+}
+
+/* A row of UF_TILE_PX pixels. What is stored beyond four pixels is overwritten by those after them. */
+UF_AVX2_INLINE void fill_row(const uint8_t *base, size_t stride, const UfByteTaps *w, int taps,
+                             size_t channels, bool adds_alpha, uint8_t *to)
+{
+    const size_t out_bytes = channels + adds_alpha, step = GROUP / 2 * out_bytes;
+    for (size_t i = 0; i < UF_TILE_PX; i += GROUP, to += 2 * step) {
+        const __m256i pixels = group_at(base, stride, w, i, taps, channels, adds_alpha);
+        const __m128i upper = _mm256_extracti128_si256(pixels, 1);
+        _mm_storeu_si128((__m128i *)(void *)to, _mm256_castsi256_si128(pixels));
+        if (i + GROUP < UF_TILE_PX)
+            _mm_storeu_si128((__m128i *)(void *)(to + step), upper);
+        else
+            store_four(to + step, upper, out_bytes);
+    }
 }
 
 /* The alpha bytes of all taps are full. */
@@ -147,6 +187,19 @@ UF_AVX2_INLINE bool is_opaque(const uint8_t *at, size_t stride, int taps, size_t
     return (full & wanted) == wanted;
 }
 
+/*
+ * Asks for what the tile to the right will read: this row's last taps, moved by as much as the row is long.
+ * What a tile reads of a row is less than the processor needs to see for asking by itself.
+ */
+UF_AVX2_INLINE void fetch_ahead(const uint8_t *base, size_t stride, const UfByteTaps *w, int taps,
+                                size_t channels)
+{
+    const ptrdiff_t length = w->offset[UF_TILE_PX - 1] - w->offset[0];
+    const uint8_t *last = base + (size_t)(taps - 1) * (stride + channels) + length;
+    _mm_prefetch((const char *)last + w->offset[0], _MM_HINT_T0);
+    _mm_prefetch((const char *)last + w->offset[UF_TILE_PX - 1], _MM_HINT_T0);
+}
+
 UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width, size_t height,
                               uint8_t *out, size_t stride_bytes, int taps, size_t channels, UfSample sample,
                               bool adds_alpha)
@@ -155,21 +208,20 @@ UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t w
     const size_t stride = plain->source->stride_bytes, out_bytes = channels + adds_alpha;
     const uint8_t *base =
         plain->source->data + (size_t)tile->base_v * stride + (size_t)tile->base_u * channels;
-    const __m256i spread = spreading(taps, channels);
-    _Alignas(32) uint8_t scratch[(UF_TILE_PX + GROUP) * UF_CHANNELS_MAX];
+    uint8_t scratch[UF_TILE_PX * UF_CHANNELS_MAX];
+    UfTileRows rows;
     _Alignas(32) UfByteTaps w;
-    for (size_t y = 0; y < height; y++) {
-        const UfTileRow row = uf_tile_row(tile, y);
-        uf_bytes_taps(&row, taps, (int32_t)stride, (int32_t)channels, &w);
-        for (size_t i = 0; i < width; i += GROUP)
-            fill_group(base, stride, &w, i, taps, channels, adds_alpha, spread, scratch + i * out_bytes);
+    uf_bytes_rows(tile, &rows);
+    for (size_t y = 0; y < height; y++, out += stride_bytes) {
+        uint8_t *to = width == UF_TILE_PX ? out : scratch;
+        uf_bytes_taps(&rows, y, taps, (int32_t)stride, (int32_t)channels, &w);
+        fetch_ahead(base, stride, &w, taps, channels);
+        fill_row(base, stride, &w, taps, channels, adds_alpha, to);
         for (size_t i = 0; channels % 2 == 0 && i < width; i++)
             if (!is_opaque(base + w.offset[i], stride, taps, channels))
-                uf_plain_exact(plain, tile, i, y, scratch + i * out_bytes);
-        if (width == UF_TILE_PX)
-            memcpy(out + y * stride_bytes, scratch, UF_TILE_PX * out_bytes);
-        else
-            memcpy(out + y * stride_bytes, scratch, width * out_bytes);
+                uf_plain_exact(plain, tile, i, y, to + i * out_bytes);
+        if (width < UF_TILE_PX)
+            memcpy(out, scratch, width * out_bytes);
     }
 }
 

@@ -33,14 +33,14 @@ UF_INLINE void uf_sharp_weights(float t, float *w0, float *w1, float *w2, float 
     *w5 = part * (t2 * t2 * t);
 }
 
-UF_INLINE void uf_sharp_taps(const UfTileRow *row, UfSharpTaps *out)
+UF_INLINE void uf_sharp_taps(const UfTileRows *rows, size_t row, UfSharpTaps *out)
 {
-    const float au = row->u[0], bu = row->u[1], cu = row->u[2];
-    const float av = row->v[0], bv = row->v[1], cv = row->v[2];
+    const float ax = rows->x[0][row], bx = rows->x[1][row], cx = rows->x[2][row];
+    const float ay = rows->y[0][row], by = rows->y[1][row], cy = rows->y[2][row];
 #pragma omp simd
     for (int i = 0; i < (int)UF_TILE_PX; i++) {
-        const float s = ((float)i + 0.5f) * (1.0f / UF_NODE_PX) - 1.0f;
-        const float x = (cu * s + bu) * s + au - 0.5f, y = (cv * s + bv) * s + av - 0.5f;
+        const float s = rows->s[i];
+        const float x = (cx * s + bx) * s + ax, y = (cy * s + by) * s + ay;
         const int32_t ix = (int32_t)x, iy = (int32_t)y; /* both are above 0 */
         const float tx = x - (float)ix, ty = y - (float)iy;
         out->x[i] = ix;
@@ -108,12 +108,13 @@ UF_INLINE UfSharpPlace uf_sharp_place(const UfSource *source, const UfTile *tile
     {                                                                                                        \
         const size_t out_bytes = ((channels) + (adds)) * (size_t)UF_SAMPLE_##type;                           \
         uint8_t scratch[((size_t)UF_TILE_PX + 1) * UF_CHANNELS_MAX * sizeof(float)];                         \
+        UfTileRows rows;                                                                                     \
         UfSharpTaps taps;                                                                                    \
+        uf_tile_rows(tile, 1, 1, &rows);                                                                     \
         const UfSharpPlace base = uf_sharp_base(plain->source, tile, channels, UF_SAMPLE_##type, &taps);     \
         for (size_t y = 0; y < height; y++) {                                                                \
-            const UfTileRow row = uf_tile_row(tile, y);                                                      \
             uint8_t *to = scratch;                                                                           \
-            uf_sharp_taps(&row, &taps);                                                                      \
+            uf_sharp_taps(&rows, y, &taps);                                                                  \
             for (size_t i = 0; i < width; i++, to += out_bytes) {                                            \
                 const UfSharpPlace at =                                                                      \
                     uf_sharp_place(plain->source, tile, &base, i, channels, UF_SAMPLE_##type);               \

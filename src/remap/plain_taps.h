@@ -37,20 +37,33 @@ UF_INLINE void uf_plain_store(uint8_t *at, float value, UfSample sample)
         memcpy(at, &(uint16_t){(uint16_t)code}, 2);
 }
 
-/* Coefficients of a row's parabola in s. */
-typedef struct UfTileRow {
-    float u[3], v[3];
-} UfTileRow;
+/* Where the pixels' centres of a tile lie in s, and for each row the coefficients of x and y in powers of s:
+ * pixels of the source from the tile's base, counted from centre to centre, times a scale of each. */
+typedef struct UfTileRows {
+    float s[UF_TILE_PX];
+    float x[3][UF_TILE_PX], y[3][UF_TILE_PX];
+} UfTileRows;
 
-UF_INLINE UfTileRow uf_tile_row(const UfTile *tile, size_t y)
+UF_INLINE void uf_tile_powers(const double of[3][3], int k, double centre, double scale,
+                              float out[UF_TILE_PX])
 {
-    UfTileRow out;
-    const double t = ((double)y + 0.5) / UF_NODE_PX - 1;
-    for (int k = 0; k < 3; k++) {
-        out.u[k] = (float)(tile->u[0][k] + t * (tile->u[1][k] + t * tile->u[2][k]));
-        out.v[k] = (float)(tile->v[0][k] + t * (tile->v[1][k] + t * tile->v[2][k]));
+    const double a = of[0][k] - centre, b = of[1][k], c = of[2][k];
+#pragma omp simd
+    for (int i = 0; i < (int)UF_TILE_PX; i++) {
+        const double t = ((double)i + 0.5) * (1.0 / UF_NODE_PX) - 1;
+        out[i] = (float)(scale * (a + t * (b + t * c)));
     }
-    return out;
+}
+
+UF_INLINE void uf_tile_rows(const UfTile *tile, double scale_x, double scale_y, UfTileRows *out)
+{
+#pragma omp simd
+    for (int i = 0; i < (int)UF_TILE_PX; i++)
+        out->s[i] = ((float)i + 0.5f) * (1.0f / UF_NODE_PX) - 1.0f;
+    for (int k = 0; k < 3; k++) {
+        uf_tile_powers(tile->u, k, k == 0 ? 0.5 : 0, scale_x, out->x[k]);
+        uf_tile_powers(tile->v, k, k == 0 ? 0.5 : 0, scale_y, out->y[k]);
+    }
 }
 
 UF_INLINE void uf_plain_weights(float t, int taps, float *w0, float *w1, float *w2, float *w3)
@@ -64,17 +77,16 @@ UF_INLINE void uf_plain_weights(float t, int taps, float *w0, float *w1, float *
     uf_keys_weights_single(t, w0, w1, w2, w3);
 }
 
-UF_INLINE void uf_plain_taps(const UfTileRow *row, int taps, int32_t stride_bytes, int32_t pixel_bytes,
-                             UfTaps *out)
+UF_INLINE void uf_plain_taps(const UfTileRows *rows, size_t row, int taps, int32_t stride_bytes,
+                             int32_t pixel_bytes, UfTaps *out)
 {
-    const float au = row->u[0], bu = row->u[1], cu = row->u[2];
-    const float av = row->v[0], bv = row->v[1], cv = row->v[2];
+    const float ax = rows->x[0][row], bx = rows->x[1][row], cx = rows->x[2][row];
+    const float ay = rows->y[0][row], by = rows->y[1][row], cy = rows->y[2][row];
     const int32_t before = taps / 2 - 1;
 #pragma omp simd
     for (int i = 0; i < (int)UF_TILE_PX; i++) {
-        const float s = ((float)i + 0.5f) * (1.0f / UF_NODE_PX) - 1.0f;
-        const float u = (cu * s + bu) * s + au, v = (cv * s + bv) * s + av;
-        const float x = u - 0.5f, y = v - 0.5f;
+        const float s = rows->s[i];
+        const float x = (cx * s + bx) * s + ax, y = (cy * s + by) * s + ay;
         const int32_t ix = (int32_t)x, iy = (int32_t)y; /* both are above 0 */
         float wx[4], wy[4];
         uf_plain_weights(x - (float)ix, taps, &wx[0], &wx[1], &wx[2], &wx[3]);
