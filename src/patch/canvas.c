@@ -114,33 +114,34 @@ static size_t sample_step(const UfCanvas *canvas)
     return (canvas->width > canvas->height ? canvas->width : canvas->height) / 512 + 1;
 }
 
-/* Mean of |value - centre| over the sources. */
-static double mean_deviation(const UfCanvas *canvas, size_t c, double centre, bool is_absolute)
+/* Means of the sources' values, or of their absolute distance from `centre`, where that is not NULL. */
+static void source_means(const UfCanvas *canvas, const double *centre, double out[3])
 {
-    double sum = 0, count = 0;
+    double sum[3] = {0}, count = 0;
     size_t step = sample_step(canvas);
     for (size_t y = step / 2; y < canvas->height; y += step)
         for (size_t x = step / 2; x < canvas->width; x += step) {
             size_t i = y * canvas->width + x;
-            if (canvas->cell[i] == UF_CELL_SOURCE) {
-                double off = canvas->value[4 * i + c] - centre;
-                sum += is_absolute ? fabs(off) : off;
-                count++;
+            if (canvas->cell[i] != UF_CELL_SOURCE)
+                continue;
+            count++;
+            for (size_t c = 0; c < 3; c++) {
+                double value = canvas->value[4 * i + c];
+                sum[c] += centre != NULL ? fabs(value - centre[c]) : value;
             }
         }
-    return count > 0 ? sum / count : 0;
+    for (size_t c = 0; c < 3; c++)
+        out[c] = count > 0 ? sum[c] / count : 0;
 }
 
 double uf_canvas_deviation(const UfCanvas *canvas, float *mean)
 {
-    double largest = 0;
-    for (size_t c = 0; c < 3; c++) {
-        double centre = mean_deviation(canvas, c, 0, false);
-        largest = fmax(largest, mean_deviation(canvas, c, centre, true));
-        if (mean != NULL)
-            mean[c] = (float)centre;
-    }
-    return largest;
+    double centre[3], deviation[3];
+    source_means(canvas, NULL, centre);
+    source_means(canvas, centre, deviation);
+    for (size_t c = 0; mean != NULL && c < 3; c++)
+        mean[c] = (float)centre[c];
+    return fmax(deviation[0], fmax(deviation[1], deviation[2]));
 }
 
 void uf_canvas_empty_hole(UfCanvas *canvas)

@@ -12,11 +12,14 @@
 #include "patch/four.h"
 #include "patch/labels.h"
 #include "patch/patchmatch.h"
+#include "patch/poisson.h"
 #include "patch/repeats.h"
 
 #define REACH      UF_PATCH_REACH
 #define PATCH_SIDE UF_PATCH_SIDE
 #define MAX_LEVELS 12
+/* Multigrid cycles for the hole's first values, which only start the search. */
+#define RELAX_CYCLES 4
 /* The hole's size at the coarsest level, and the canvas's side at which repeats are looked for. */
 #define COARSEST_HOLE_PX 100u
 #define REPEATS_SIDE_PX  400u
@@ -56,25 +59,21 @@ static UfStatus build_levels(const UfCanvas *canvas, int threads, Levels *levels
     return UF_OK;
 }
 
-/* Hole values at the coarsest level: relaxed to the mean of their neighbours. */
-static void relax_hole(UfCanvas *canvas)
+/* Hole values at the coarsest level: the mean of their neighbours. */
+static UfStatus relax_hole(UfCanvas *canvas, int threads, UfReport *report)
 {
-    size_t w = canvas->width;
-    UfBox box;
-    if (!uf_canvas_hole_box(canvas, 0, &box))
-        return;
-    for (int turn = 0; turn < 400; turn++)
-        for (size_t y = box.y0 > 1 ? box.y0 : 1; y < box.y1 && y + 1 < canvas->height; y++)
-            for (size_t x = box.x0 > 1 ? box.x0 : 1; x < box.x1 && x + 1 < w; x++) {
-                size_t i = y * w + x;
-                if (canvas->cell[i] != UF_CELL_HOLE)
-                    continue;
-                for (size_t c = 0; c < 4; c++)
-                    canvas->value[4 * i + c] =
-                        (canvas->value[4 * (i - 1) + c] + canvas->value[4 * (i + 1) + c] +
-                         canvas->value[4 * (i - w) + c] + canvas->value[4 * (i + w) + c]) /
-                        4;
-            }
+    size_t cells = canvas->width * canvas->height;
+    uint8_t *hole = uf_alloc(cells, 1);
+    float *zero = uf_alloc_zero(cells, 4 * sizeof *zero);
+    UfStatus status = hole == NULL || zero == NULL ? uf_fail_memory(report) : UF_OK;
+    for (size_t i = 0; status == UF_OK && i < cells; i++)
+        hole[i] = canvas->cell[i] == UF_CELL_HOLE;
+    if (status == UF_OK)
+        status = uf_poisson_solve(canvas->width, canvas->height, hole, canvas->value, zero, RELAX_CYCLES,
+                                  threads, report);
+    free(hole);
+    free(zero);
+    return status;
 }
 
 /* City-block distance to the nearest pixel that is not hole, DEEPEST at most, in two passes; box-sized. */
@@ -108,6 +107,7 @@ static float usual_distance(const UfMatcher *m)
 {
     size_t cells = uf_box_width(m->box) * uf_box_height(m->box), total = 0, below = 0;
     size_t histogram[256] = {0};
+#pragma omp parallel for schedule(static) num_threads(m->threads) reduction(+ : total, histogram)
     for (size_t p = 0; p < cells; p++)
         if (m->is_place[p]) {
             float bin = 8 * log2f((float)m->match[p].distance + 1); /* 256 where there is none yet */
@@ -132,7 +132,9 @@ typedef struct Voting {
     UfMatcher *matcher;
     uint8_t *depth; /* how far from the picture that is known */
     Say *say;
-    uint8_t *alike; /* how many rows of PATCH_SIDE alike end here, one above the other; PATCH_SIDE at most */
+    uint8_t *alike; /* do all places of the PATCH_SIDE x PATCH_SIDE that end here say the same? */
+    /* Of each place: have all pixels of its patch been copied from where it says? */
+    uint8_t *is_copied;
 } Voting;
 
 static void voting_clear(Voting *v)
@@ -140,13 +142,14 @@ static void voting_clear(Voting *v)
     free(v->depth);
     free(v->say);
     free(v->alike);
+    free(v->is_copied);
 }
 
 static UfStatus voting_create(UfMatcher *m, Voting *out, UfReport *report)
 {
     size_t cells = uf_box_width(m->box) * uf_box_height(m->box);
-    Voting v = {m, uf_alloc(cells, 1), uf_alloc(cells, sizeof *v.say), uf_alloc(cells, 1)};
-    if (v.depth == NULL || v.say == NULL || v.alike == NULL) {
+    Voting v = {m, uf_alloc(cells, 1), uf_alloc(cells, sizeof *v.say), uf_alloc(cells, 1), uf_alloc(cells, 1)};
+    if (v.depth == NULL || v.say == NULL || v.alike == NULL || v.is_copied == NULL) {
         voting_clear(&v);
         return uf_fail_memory(report);
     }
@@ -178,20 +181,55 @@ static bool say_the_same(const Say *a, const Say *b)
     return a->weight > 0 && b->weight > 0 && a->offset == b->offset;
 }
 
+/* Columns that one thread goes down. */
+#define COLUMNS 128u
+/* All places whose patches reach a pixel of one patch. */
+#define WIDE (2 * PATCH_SIDE - 1)
+
+static size_t at_most(size_t value, size_t most)
+{
+    return value < most ? value : most;
+}
+
+/* How many rows of `side` alike end here, one above the other, `side` at most. */
+static uint8_t alike_rows(size_t along, uint8_t above, bool as_above, size_t side)
+{
+    return along < side ? 0 : (uint8_t)at_most((as_above ? above : 0U) + 1U, side);
+}
+
+/* The columns from `first` on. */
+static void find_alike_below(const Voting *v, size_t first)
+{
+    size_t w = uf_box_width(v->matcher->box), h = uf_box_height(v->matcher->box);
+    size_t from = first >= WIDE - 1 ? first - (WIDE - 1) : 0, to = at_most(first + COLUMNS, w);
+    uint8_t narrow[COLUMNS] = {0}, wide[COLUMNS] = {0};
+    for (size_t y = 0; y < h; y++)
+        for (size_t x = from, along = 0; x < to; x++) {
+            size_t i = y * w + x;
+            along = x > from && say_the_same(&v->say[i], &v->say[i - 1]) ? along + 1 : v->say[i].weight > 0;
+            if (x < first)
+                continue;
+            bool as_above = y > 0 && say_the_same(&v->say[i], &v->say[i - w]);
+            uint8_t *n = &narrow[x - first], *far = &wide[x - first];
+            *n = alike_rows(along, *n, as_above, PATCH_SIDE);
+            *far = alike_rows(along, *far, as_above, WIDE);
+            v->alike[i] = *n == PATCH_SIDE;
+            if (*far == WIDE) {
+                size_t middle = i - (WIDE / 2) * (w + 1);
+                v->is_copied[middle] = v->depth[middle] >= PATCH_SIDE; /* then the patch is all hole */
+            }
+        }
+}
+
 /* Most of a large hole is copied in one piece: where all patches over a pixel say the same, nothing is summed
  * up. */
 static void find_alike(const Voting *v)
 {
-    size_t w = uf_box_width(v->matcher->box), h = uf_box_height(v->matcher->box);
-    for (size_t y = 0; y < h; y++)
-        for (size_t x = 0, along = 0; x < w; x++) {
-            size_t i = y * w + x, above = 0;
-            along = x > 0 && say_the_same(&v->say[i], &v->say[i - 1]) ? along + 1 : v->say[i].weight > 0;
-            if (y > 0 && say_the_same(&v->say[i], &v->say[i - w]))
-                above = v->alike[i - w];
-            size_t rows = along < PATCH_SIDE ? 0 : above + 1;
-            v->alike[i] = (uint8_t)(rows < PATCH_SIDE ? rows : PATCH_SIDE);
-        }
+    size_t w = uf_box_width(v->matcher->box);
+    memset(v->is_copied, 0, w * uf_box_height(v->matcher->box));
+#pragma omp parallel for schedule(static) num_threads(v->matcher->threads)
+    for (size_t first = 0; first < w; first += COLUMNS)
+        find_alike_below(v, first);
 }
 
 /* The weighted mean of what all patches over this pixel say. */
@@ -205,7 +243,7 @@ static void vote_pixel(const Voting *v, UfCanvas *canvas, size_t x, size_t y)
     size_t y1 = y + REACH + 1 < m->box.y1 ? y + REACH + 1 : m->box.y1;
     const float *here = canvas->value + 4 * i;
     size_t last = (y1 - 1 - m->box.y0) * w + x1 - 1 - m->box.x0;
-    if (x1 - x0 == PATCH_SIDE && y1 - y0 == PATCH_SIDE && v->alike[last] == PATCH_SIDE) {
+    if (x1 - x0 == PATCH_SIDE && y1 - y0 == PATCH_SIDE && v->alike[last]) {
         uf_four_store(canvas->value + 4 * i, uf_four_load(here + 4 * (long)v->say[last].offset));
         return;
     }
@@ -265,7 +303,7 @@ static UfStatus work_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
         return status;
     vote(&voting, canvas);
     for (int turns = turns_of_level(uf_box_width(m->box)); turns > 0; turns--) {
-        uf_matcher_measure(m);
+        uf_matcher_measure(m, voting.is_copied);
         search(m);
         vote(&voting, canvas);
     }
@@ -308,8 +346,8 @@ static UfStatus run(Levels *levels, unsigned seed, int threads, UfReport *report
     for (size_t l = levels->count; status == UF_OK && l-- > 0;) {
         UfCanvas *canvas = &levels->canvas[l];
         bool is_first = l + 1 == levels->count;
-        if (is_first)
-            relax_hole(canvas);
+        if (is_first && (status = relax_hole(canvas, threads, report)) != UF_OK)
+            break;
         status = uf_matcher_create(canvas, &repeats[l], seed + (unsigned)l, threads, &fine, report);
         if (status != UF_OK)
             break;

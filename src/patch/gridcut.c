@@ -9,13 +9,18 @@ enum { PARENT_TERMINAL = UF_GRID_DIRECTIONS, PARENT_NONE };
 
 #define NO_NODE SIZE_MAX
 
+/* All that is asked of a node lies together, in half a cache line. */
+typedef struct Node {
+    int32_t edge[UF_GRID_DIRECTIONS]; /* residual capacities */
+    int32_t terminal;                 /* residual: > 0 from the source, < 0 to the sink */
+    uint32_t mark, distance;          /* when the distance to the terminal was last known to be right */
+    uint8_t tree, parent, is_active;
+} Node;
+
 /* The grid has a frame of nodes without capacity, so that every node has four neighbours. */
 struct UfGridCut {
     size_t width, height, stride;
-    int32_t *edge;     /* residual capacity, node x direction */
-    int32_t *terminal; /* residual: > 0 from the source, < 0 to the sink */
-    uint8_t *tree, *parent, *is_active;
-    uint32_t *mark, *distance; /* when the distance to the terminal was last known to be right */
+    Node *node;
     uint32_t now;
     size_t *active, active_head, active_count; /* circular queue, each node at most once */
     size_t *orphan, orphan_count;
@@ -37,13 +42,7 @@ void uf_gridcut_free(UfGridCut **cut)
     if (cut == NULL || *cut == NULL)
         return;
     UfGridCut *g = *cut;
-    free(g->edge);
-    free(g->terminal);
-    free(g->tree);
-    free(g->parent);
-    free(g->is_active);
-    free(g->mark);
-    free(g->distance);
+    free(g->node);
     free(g->active);
     free(g->orphan);
     free(g);
@@ -59,17 +58,10 @@ UfStatus uf_gridcut_create(size_t width, size_t height, UfGridCut **out, UfRepor
     g->height = height;
     g->stride = width + 2;
     size_t n = nodes(g);
-    g->edge = uf_alloc_zero(n, UF_GRID_DIRECTIONS * sizeof *g->edge);
-    g->terminal = uf_alloc_zero(n, sizeof *g->terminal);
-    g->tree = uf_alloc_zero(n, 1);
-    g->parent = uf_alloc_zero(n, 1);
-    g->is_active = uf_alloc_zero(n, 1);
-    g->mark = uf_alloc_zero(n, sizeof *g->mark);
-    g->distance = uf_alloc_zero(n, sizeof *g->distance);
+    g->node = uf_alloc_zero(n, sizeof *g->node);
     g->active = uf_alloc(n, sizeof *g->active);
     g->orphan = uf_alloc(n, sizeof *g->orphan);
-    if (!g->edge || !g->terminal || !g->tree || !g->parent || !g->is_active || !g->mark || !g->distance ||
-        !g->active || !g->orphan) {
+    if (g->node == NULL || g->active == NULL || g->orphan == NULL) {
         uf_gridcut_free(&g);
         return uf_fail_memory(report);
     }
@@ -79,23 +71,22 @@ UfStatus uf_gridcut_create(size_t width, size_t height, UfGridCut **out, UfRepor
 
 void uf_gridcut_reset(UfGridCut *g)
 {
-    memset(g->edge, 0, nodes(g) * UF_GRID_DIRECTIONS * sizeof *g->edge);
-    memset(g->terminal, 0, nodes(g) * sizeof *g->terminal);
+    memset(g->node, 0, nodes(g) * sizeof *g->node);
 }
 
 void uf_gridcut_add_node(UfGridCut *g, size_t x, size_t y, int32_t if_source, int32_t if_sink)
 {
-    g->terminal[framed(g, x, y)] += if_sink - if_source;
+    g->node[framed(g, x, y)].terminal += if_sink - if_source;
 }
 
 void uf_gridcut_add_edge(UfGridCut *g, size_t x, size_t y, int direction, int32_t capacity)
 {
-    g->edge[framed(g, x, y) * UF_GRID_DIRECTIONS + (size_t)direction] += capacity;
+    g->node[framed(g, x, y)].edge[direction] += capacity;
 }
 
 bool uf_gridcut_is_sink(const UfGridCut *g, size_t x, size_t y)
 {
-    return g->tree[framed(g, x, y)] == SINK;
+    return g->node[framed(g, x, y)].tree == SINK;
 }
 
 static size_t neighbour(const UfGridCut *g, size_t node, int direction)
@@ -114,13 +105,13 @@ static size_t neighbour(const UfGridCut *g, size_t node, int direction)
 
 static int32_t *edge(UfGridCut *g, size_t node, int direction)
 {
-    return &g->edge[node * UF_GRID_DIRECTIONS + (size_t)direction];
+    return &g->node[node].edge[direction];
 }
 
 /* Residual capacity along which `tree` grows from node to its neighbour. */
 static int32_t growth(UfGridCut *g, size_t node, int direction, size_t other)
 {
-    return g->tree[node] == SOURCE ? *edge(g, node, direction) : *edge(g, other, direction ^ 1);
+    return g->node[node].tree == SOURCE ? *edge(g, node, direction) : *edge(g, other, direction ^ 1);
 }
 
 static size_t wrapped(const UfGridCut *g, size_t at)
@@ -130,9 +121,9 @@ static size_t wrapped(const UfGridCut *g, size_t at)
 
 static void activate(UfGridCut *g, size_t node)
 {
-    if (g->is_active[node])
+    if (g->node[node].is_active)
         return;
-    g->is_active[node] = 1;
+    g->node[node].is_active = 1;
     g->active[wrapped(g, g->active_head + g->active_count++)] = node;
 }
 
@@ -142,8 +133,8 @@ static size_t next_active(UfGridCut *g)
         size_t node = g->active[g->active_head];
         g->active_head = wrapped(g, g->active_head + 1);
         g->active_count--;
-        g->is_active[node] = 0;
-        if (g->tree[node] != FREE)
+        g->node[node].is_active = 0;
+        if (g->node[node].tree != FREE)
             return node;
     }
     return NO_NODE;
@@ -154,12 +145,12 @@ static void plant(UfGridCut *g)
     g->active_head = g->active_count = g->orphan_count = 0;
     g->now = 1;
     for (size_t i = 0; i < nodes(g); i++) {
-        g->is_active[i] = 0;
-        g->mark[i] = 1;
-        g->distance[i] = 1;
-        g->parent[i] = g->terminal[i] != 0 ? PARENT_TERMINAL : PARENT_NONE;
-        g->tree[i] = g->terminal[i] > 0 ? SOURCE : g->terminal[i] < 0 ? SINK : FREE;
-        if (g->tree[i] != FREE)
+        g->node[i].is_active = 0;
+        g->node[i].mark = 1;
+        g->node[i].distance = 1;
+        g->node[i].parent = g->node[i].terminal != 0 ? PARENT_TERMINAL : PARENT_NONE;
+        g->node[i].tree = g->node[i].terminal > 0 ? SOURCE : g->node[i].terminal < 0 ? SINK : FREE;
+        if (g->node[i].tree != FREE)
             activate(g, i);
     }
 }
@@ -171,21 +162,21 @@ static bool grow(UfGridCut *g, size_t node, size_t *from, int *direction)
         size_t other = neighbour(g, node, d);
         if (growth(g, node, d, other) <= 0)
             continue;
-        if (g->tree[other] == FREE) {
-            g->tree[other] = g->tree[node];
-            g->parent[other] = (uint8_t)(d ^ 1);
-            g->mark[other] = g->mark[node];
-            g->distance[other] = g->distance[node] + 1;
+        if (g->node[other].tree == FREE) {
+            g->node[other].tree = g->node[node].tree;
+            g->node[other].parent = (uint8_t)(d ^ 1);
+            g->node[other].mark = g->node[node].mark;
+            g->node[other].distance = g->node[node].distance + 1;
             activate(g, other);
-        } else if (g->tree[other] != g->tree[node]) {
-            *from = g->tree[node] == SOURCE ? node : other;
-            *direction = g->tree[node] == SOURCE ? d : d ^ 1;
+        } else if (g->node[other].tree != g->node[node].tree) {
+            *from = g->node[node].tree == SOURCE ? node : other;
+            *direction = g->node[node].tree == SOURCE ? d : d ^ 1;
             return true;
-        } else if (g->mark[other] <= g->mark[node] && g->distance[other] > g->distance[node]) {
+        } else if (g->node[other].mark <= g->node[node].mark && g->node[other].distance > g->node[node].distance) {
             /* a shorter way to the terminal */
-            g->parent[other] = (uint8_t)(d ^ 1);
-            g->mark[other] = g->mark[node];
-            g->distance[other] = g->distance[node] + 1;
+            g->node[other].parent = (uint8_t)(d ^ 1);
+            g->node[other].mark = g->node[node].mark;
+            g->node[other].distance = g->node[node].distance + 1;
         }
     }
     return false;
@@ -193,7 +184,7 @@ static bool grow(UfGridCut *g, size_t node, size_t *from, int *direction)
 
 static void orphan(UfGridCut *g, size_t node)
 {
-    g->parent[node] = PARENT_NONE;
+    g->node[node].parent = PARENT_NONE;
     g->orphan[g->orphan_count++] = node;
 }
 
@@ -201,38 +192,38 @@ static void orphan(UfGridCut *g, size_t node)
  * else. */
 static int32_t *parent_edge(UfGridCut *g, size_t node)
 {
-    int d = g->parent[node];
-    return g->tree[node] == SINK ? edge(g, node, d) : edge(g, neighbour(g, node, d), d ^ 1);
+    int d = g->node[node].parent;
+    return g->node[node].tree == SINK ? edge(g, node, d) : edge(g, neighbour(g, node, d), d ^ 1);
 }
 
 static int32_t *parent_edge_back(UfGridCut *g, size_t node)
 {
-    int d = g->parent[node];
-    return g->tree[node] == SINK ? edge(g, neighbour(g, node, d), d ^ 1) : edge(g, node, d);
+    int d = g->node[node].parent;
+    return g->node[node].tree == SINK ? edge(g, neighbour(g, node, d), d ^ 1) : edge(g, node, d);
 }
 
 static int32_t bottleneck(UfGridCut *g, size_t node, int32_t least)
 {
-    while (g->parent[node] != PARENT_TERMINAL) {
+    while (g->node[node].parent != PARENT_TERMINAL) {
         int32_t room = *parent_edge(g, node);
         least = room < least ? room : least;
-        node = neighbour(g, node, g->parent[node]);
+        node = neighbour(g, node, g->node[node].parent);
     }
-    int32_t room = g->terminal[node] < 0 ? -g->terminal[node] : g->terminal[node];
+    int32_t room = g->node[node].terminal < 0 ? -g->node[node].terminal : g->node[node].terminal;
     return room < least ? room : least;
 }
 
 static void push(UfGridCut *g, size_t node, int32_t flow)
 {
-    while (g->parent[node] != PARENT_TERMINAL) {
-        size_t up = neighbour(g, node, g->parent[node]);
+    while (g->node[node].parent != PARENT_TERMINAL) {
+        size_t up = neighbour(g, node, g->node[node].parent);
         *parent_edge_back(g, node) += flow;
         if ((*parent_edge(g, node) -= flow) == 0)
             orphan(g, node);
         node = up;
     }
-    g->terminal[node] += g->terminal[node] > 0 ? -flow : flow;
-    if (g->terminal[node] == 0)
+    g->node[node].terminal += g->node[node].terminal > 0 ? -flow : flow;
+    if (g->node[node].terminal == 0)
         orphan(g, node);
 }
 
@@ -252,24 +243,24 @@ static uint32_t origin_distance(UfGridCut *g, size_t node)
     uint32_t steps = 0;
     size_t at = node;
     for (;;) {
-        if (g->mark[at] == g->now) {
-            steps += g->distance[at];
+        if (g->node[at].mark == g->now) {
+            steps += g->node[at].distance;
             break;
         }
         steps++;
-        if (g->parent[at] == PARENT_TERMINAL) {
-            g->mark[at] = g->now;
-            g->distance[at] = 1;
+        if (g->node[at].parent == PARENT_TERMINAL) {
+            g->node[at].mark = g->now;
+            g->node[at].distance = 1;
             break;
         }
-        if (g->parent[at] == PARENT_NONE)
+        if (g->node[at].parent == PARENT_NONE)
             return UINT32_MAX;
-        at = neighbour(g, at, g->parent[at]);
+        at = neighbour(g, at, g->node[at].parent);
     }
     uint32_t left = steps;
-    for (at = node; g->mark[at] != g->now; at = neighbour(g, at, g->parent[at])) {
-        g->mark[at] = g->now;
-        g->distance[at] = left--;
+    for (at = node; g->node[at].mark != g->now; at = neighbour(g, at, g->node[at].parent)) {
+        g->node[at].mark = g->now;
+        g->node[at].distance = left--;
     }
     return steps;
 }
@@ -281,7 +272,7 @@ static void adopt(UfGridCut *g, size_t node)
     int parent = PARENT_NONE;
     for (int d = 0; d < UF_GRID_DIRECTIONS; d++) {
         size_t other = neighbour(g, node, d);
-        if (g->tree[other] != g->tree[node] || growth(g, other, d ^ 1, node) <= 0)
+        if (g->node[other].tree != g->node[node].tree || growth(g, other, d ^ 1, node) <= 0)
             continue;
         uint32_t distance = origin_distance(g, other);
         if (distance < best) {
@@ -290,21 +281,21 @@ static void adopt(UfGridCut *g, size_t node)
         }
     }
     if (parent != PARENT_NONE) {
-        g->parent[node] = (uint8_t)parent;
-        g->mark[node] = g->now;
-        g->distance[node] = best + 1;
+        g->node[node].parent = (uint8_t)parent;
+        g->node[node].mark = g->now;
+        g->node[node].distance = best + 1;
         return;
     }
     for (int d = 0; d < UF_GRID_DIRECTIONS; d++) {
         size_t other = neighbour(g, node, d);
-        if (g->tree[other] != g->tree[node])
+        if (g->node[other].tree != g->node[node].tree)
             continue;
         if (growth(g, other, d ^ 1, node) > 0)
             activate(g, other);
-        if (g->parent[other] == (d ^ 1))
+        if (g->node[other].parent == (d ^ 1))
             orphan(g, other);
     }
-    g->tree[node] = FREE;
+    g->node[node].tree = FREE;
 }
 
 void uf_gridcut_solve(UfGridCut *g)
@@ -314,7 +305,7 @@ void uf_gridcut_solve(UfGridCut *g)
     plant(g);
     for (size_t node = next_active(g); node != NO_NODE; node = next_active(g)) {
         /* a node goes on growing as long as its tree keeps it */
-        while (g->tree[node] != FREE && grow(g, node, &from, &direction)) {
+        while (g->node[node].tree != FREE && grow(g, node, &from, &direction)) {
             augment(g, from, direction);
             g->now++;
             while (g->orphan_count > 0)

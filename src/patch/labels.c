@@ -8,8 +8,7 @@
 
 #define SWEEPS 2
 #define SCALE  1000.0F
-/* What a shift that leads nowhere costs, and how strongly the known rim holds. */
-#define FORBIDDEN  100000000
+/* How strongly the known rim holds. */
 #define RIM_WEIGHT 3.0F
 /*
  * What a place pays for a shift after which nothing is alike; a perfect repeat is free. A seam that runs
@@ -29,14 +28,18 @@ typedef struct Labelling {
     int32_t price[MAX_LABELS]; /* of a place that takes it */
     int count;
     int16_t *label; /* of each place; -1: none */
-    /* While a label is tried: how unlike the place is with it and with its own, and whether it leads into the
-     * picture.
-     */
+    /* While a label is tried: how unlike the place is with it and with its own, and what it can do. */
     float *apart;
-    uint8_t *leads;
+    uint8_t *state;
     UfGridCut *cut;
     size_t width, height; /* of the box */
 } Labelling;
+
+/*
+ * A label tried leads a place out of the canvas, so that no seam is asked for; or the place keeps what it has,
+ * because the label leads it to no source or is its own; or it may choose.
+ */
+enum { LEADS_OUT = 0, KEEPS, MAY_CHOOSE };
 
 /* A place, by its column and row in the box. */
 typedef struct Place {
@@ -81,13 +84,12 @@ static float apart(const float *a, const float *b)
     return sqrtf(x * x + y * y + z * z);
 }
 
-/* What a place pays for a shift: its price; on the known rim, also how far the copy is from the picture. */
+/* What a place pays for a shift to a source: its price; on the known rim, also how far the copy is from the
+ * picture. */
 static int32_t place_cost(const Labelling *l, Place p, int label)
 {
     const UfCanvas *canvas = l->matcher->canvas;
     size_t here = pixel_of(l, p, (UfShift){0, 0});
-    if (!leads_to_source(l, p, label))
-        return FORBIDDEN;
     if (canvas->cell[here] != UF_CELL_SOURCE)
         return l->price[label];
     return l->price[label] +
@@ -107,12 +109,14 @@ static int32_t seam_cost(float at_p, float at_q)
 
 /*
  * The pair's terms when each keeps its label (source side) or takes `alpha` (sink side); Kolmogorov and Zabih
- * 2004. Most pairs have the same label: then what has been found of each place is all that is asked.
+ * 2004. Most pairs have the same label: then what has been found of each place is all that is asked. A place
+ * that keeps what it has is no node: the seam to it is the other's own cost.
  */
 static void add_pair(Labelling *l, Place p, Place q, int direction, int alpha)
 {
     int fp = l->label[p.index], fq = l->label[q.index];
-    if (!l->leads[p.index] || !l->leads[q.index])
+    uint8_t p_state = l->state[p.index], q_state = l->state[q.index];
+    if (p_state == LEADS_OUT || q_state == LEADS_OUT || (p_state == KEEPS && q_state == KEEPS))
         return;
     int32_t keep = 0, q_takes = 0, p_takes = 0;
     if (fp == fq) {
@@ -132,9 +136,15 @@ static void add_pair(Labelling *l, Place p, Place q, int direction, int alpha)
     if (q_takes + p_takes < keep) /* rounding only: a metric fulfils it */
         p_takes = keep - q_takes;
     /* keep both: `keep`; only q takes: q_takes; only p takes: p_takes; both: 0 */
-    uf_gridcut_add_node(l->cut, p.x, p.y, keep, p_takes);
-    uf_gridcut_add_node(l->cut, q.x, q.y, 0, -p_takes);
-    uf_gridcut_add_edge(l->cut, p.x, p.y, direction, q_takes + p_takes - keep);
+    if (q_state == KEEPS) {
+        uf_gridcut_add_node(l->cut, p.x, p.y, keep, p_takes);
+    } else if (p_state == KEEPS) {
+        uf_gridcut_add_node(l->cut, q.x, q.y, keep, q_takes);
+    } else {
+        uf_gridcut_add_node(l->cut, p.x, p.y, keep, p_takes);
+        uf_gridcut_add_node(l->cut, q.x, q.y, 0, -p_takes);
+        uf_gridcut_add_edge(l->cut, p.x, p.y, direction, q_takes + p_takes - keep);
+    }
 }
 
 /* What is asked of each place when a label is tried. */
@@ -144,8 +154,10 @@ static void look_at_places(Labelling *l, int alpha)
         for (size_t x = 0; x < l->width; x++) {
             Place p = place_at(l, x, y);
             int label = l->label[p.index];
-            l->leads[p.index] = label >= 0 && in_picture(l, p, alpha);
-            if (l->leads[p.index] && in_picture(l, p, label))
+            bool leads = label >= 0 && in_picture(l, p, alpha);
+            bool may_choose = leads && label != alpha && leads_to_source(l, p, alpha);
+            l->state[p.index] = may_choose ? MAY_CHOOSE : leads ? KEEPS : LEADS_OUT;
+            if (leads && in_picture(l, p, label))
                 l->apart[p.index] = apart(value_at(l, p, label), value_at(l, p, alpha));
         }
 }
@@ -161,7 +173,9 @@ static bool expand(Labelling *l, int alpha)
             Place p = place_at(l, x, y);
             if (l->label[p.index] < 0)
                 continue;
-            uf_gridcut_add_node(l->cut, x, y, place_cost(l, p, l->label[p.index]), place_cost(l, p, alpha));
+            if (l->state[p.index] == MAY_CHOOSE)
+                uf_gridcut_add_node(l->cut, x, y, place_cost(l, p, l->label[p.index]),
+                                    place_cost(l, p, alpha));
             if (x + 1 < l->width && l->label[p.index + 1] >= 0)
                 add_pair(l, p, place_at(l, x + 1, y), UF_GRID_RIGHT, alpha);
             if (y + 1 < l->height && l->label[p.index + l->width] >= 0)
@@ -171,7 +185,7 @@ static bool expand(Labelling *l, int alpha)
     for (size_t y = 0; y < l->height; y++)
         for (size_t x = 0; x < l->width; x++) {
             int16_t *label = &l->label[y * l->width + x];
-            if (*label >= 0 && *label != alpha && uf_gridcut_is_sink(l->cut, x, y)) {
+            if (l->state[y * l->width + x] == MAY_CHOOSE && uf_gridcut_is_sink(l->cut, x, y)) {
                 *label = (int16_t)alpha;
                 has_changed = true;
             }
@@ -234,8 +248,8 @@ UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
     l.cut = cut;
     l.label = uf_alloc(l.width * l.height, sizeof *l.label);
     l.apart = uf_alloc_zero(l.width * l.height, sizeof *l.apart);
-    l.leads = uf_alloc(l.width * l.height, 1);
-    if (l.label == NULL || l.apart == NULL || l.leads == NULL) {
+    l.state = uf_alloc(l.width * l.height, 1);
+    if (l.label == NULL || l.apart == NULL || l.state == NULL) {
         status = uf_fail_memory(report);
         goto cleanup;
     }
@@ -257,7 +271,7 @@ UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
 cleanup:
     free(l.label);
     free(l.apart);
-    free(l.leads);
+    free(l.state);
     uf_gridcut_free(&cut);
     return status;
 }

@@ -36,34 +36,42 @@ void uf_matcher_clear(UfMatcher *m)
     *m = (UfMatcher){0};
 }
 
+/* Columns that one thread goes down, so that what it counts of them stays in the cache. */
+#define COLUMNS 128u
+
 /*
  * Marks the pixels of the box whose patch, inside the box, has only cells of a kind, or no such cell: running
- * counts along rows, and of those down the columns.
+ * counts along rows, and of those down the columns. Columns beyond the first and last patch keep their marks.
  */
-static void mark_whole(const UfCanvas *canvas, UfBox box, UfCell kind, bool is_kind, uint8_t *mark,
-                       uint16_t *run)
+static void mark_whole(const UfCanvas *canvas, UfBox box, UfCell kind, bool is_kind, int threads,
+                       uint8_t *mark)
 {
     size_t w = uf_box_width(box), h = uf_box_height(box);
-    memset(run, 0, w * sizeof *run);
-    for (size_t y = 0; y < h; y++) {
-        const uint8_t *cell = canvas->cell + (box.y0 + y) * canvas->width + box.x0;
-        for (size_t x = 0, along = 0; x < w; x++) {
-            along = (cell[x] == kind) == is_kind ? along + 1 : 0;
-            if (x < REACH)
-                continue;
-            size_t middle = x - REACH;
-            run[middle] = along >= SIDE ? (uint16_t)(run[middle] + 1) : 0;
-            if (y >= REACH)
-                mark[(y - REACH) * w + middle] = run[middle] >= SIDE;
+#pragma omp parallel for schedule(static) num_threads(threads)
+    for (size_t first = 0; first < w; first += COLUMNS) {
+        uint16_t run[COLUMNS] = {0};
+        size_t from = first >= SIDE - 1 ? first : SIDE - 1, to = first + COLUMNS < w ? first + COLUMNS : w;
+        for (size_t y = 0; y < h; y++) {
+            const uint8_t *cell = canvas->cell + (box.y0 + y) * canvas->width + box.x0;
+            size_t along = 0;
+            for (size_t x = from - (SIDE - 1); x < to; x++) {
+                along = (cell[x] == kind) == is_kind ? along + 1 : 0;
+                if (x < from)
+                    continue;
+                run[x - first] = along >= SIDE ? (uint16_t)(run[x - first] + 1) : 0;
+                if (y >= SIDE - 1)
+                    mark[(y - REACH) * w + x - REACH] = run[x - first] >= SIDE;
+            }
         }
     }
 }
 
 /* All that is copied from is seen whole. */
-static void find_valid(UfMatcher *m, uint16_t *run)
+static void find_valid(UfMatcher *m)
 {
     const UfCanvas *canvas = m->canvas;
-    mark_whole(canvas, (UfBox){0, 0, canvas->width, canvas->height}, UF_CELL_SOURCE, true, m->is_valid, run);
+    mark_whole(canvas, (UfBox){0, 0, canvas->width, canvas->height}, UF_CELL_SOURCE, true, m->threads,
+               m->is_valid);
     for (size_t i = 0; i < canvas->width * canvas->height; i++)
         if (m->is_valid[i])
             m->valid_list[m->valid_count++] = (uint32_t)i;
@@ -71,7 +79,7 @@ static void find_valid(UfMatcher *m, uint16_t *run)
 
 /* Places: what is no patch without hole, inside the canvas. `without` is room for as many cells as the canvas
  * has. */
-static void find_places(UfMatcher *m, uint16_t *run, uint8_t *without)
+static void find_places(UfMatcher *m, uint8_t *without)
 {
     const UfCanvas *canvas = m->canvas;
     UfBox box = m->box, wide = {box.x0 > REACH ? box.x0 - REACH : 0, box.y0 > REACH ? box.y0 - REACH : 0,
@@ -79,7 +87,7 @@ static void find_places(UfMatcher *m, uint16_t *run, uint8_t *without)
                                 box.y1 + REACH < canvas->height ? box.y1 + REACH : canvas->height};
     size_t width = uf_box_width(box), wide_width = uf_box_width(wide);
     memset(without, 0, wide_width * uf_box_height(wide));
-    mark_whole(canvas, wide, UF_CELL_HOLE, false, without, run);
+    mark_whole(canvas, wide, UF_CELL_HOLE, false, m->threads, without);
     for (size_t y = box.y0; y < box.y1; y++)
         for (size_t x = box.x0; x < box.x1; x++) {
             bool inside = x >= REACH && y >= REACH && x + REACH < canvas->width && y + REACH < canvas->height;
@@ -126,7 +134,6 @@ UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, uns
     if (!uf_canvas_hole_box(canvas, REACH, &m.box))
         return uf_fail(report, UF_ERROR_UNCLEAR, "there is nothing to fill");
     size_t cells = uf_box_width(m.box) * uf_box_height(m.box), all = canvas->width * canvas->height;
-    uint16_t *run = uf_alloc(canvas->width, sizeof *run);
     uint8_t *without = uf_alloc(all, 1);
     m.is_place = uf_alloc_zero(cells, 1);
     m.match = uf_alloc_zero(cells, sizeof *m.match);
@@ -134,13 +141,12 @@ UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, uns
     m.is_valid = uf_alloc_zero(all, 1);
     m.valid_list = uf_alloc(all, sizeof *m.valid_list);
     m.code = uf_alloc(all, 4 * sizeof *m.code);
-    bool has_room = run && without && m.is_place && m.match && m.next && m.is_valid && m.valid_list && m.code;
+    bool has_room = without && m.is_place && m.match && m.next && m.is_valid && m.valid_list && m.code;
     if (has_room) {
-        find_valid(&m, run);
-        find_places(&m, run, without);
+        find_valid(&m);
+        find_places(&m, without);
         choose_codes(&m);
     }
-    free(run);
     free(without);
     if (!has_room) {
         uf_matcher_clear(&m);
@@ -286,17 +292,19 @@ void uf_matcher_start(UfMatcher *m, const UfMatcher *coarse)
         if (m->is_place[p] && (coarse == NULL || !inherited(m, coarse, x, y, &m->match[p])))
             m->match[p] = random_match(m, x, y, &state);
     }
-    uf_matcher_measure(m);
+    uf_matcher_measure(m, NULL);
 }
 
-void uf_matcher_measure(UfMatcher *m)
+void uf_matcher_measure(UfMatcher *m, const uint8_t *is_copied)
 {
     size_t width = uf_box_width(m->box), cells = width * uf_box_height(m->box);
 #pragma omp parallel for schedule(dynamic, 1024) num_threads(m->threads)
     for (size_t p = 0; p < cells; p++)
         if (m->is_place[p])
-            m->match[p].distance = patch_distance(m, m->box.x0 + p % width, m->box.y0 + p / width,
-                                                  m->match[p].dx, m->match[p].dy, UF_NO_DISTANCE);
+            m->match[p].distance = is_copied != NULL && is_copied[p]
+                                       ? 0
+                                       : patch_distance(m, m->box.x0 + p % width, m->box.y0 + p / width,
+                                                        m->match[p].dx, m->match[p].dy, UF_NO_DISTANCE);
 }
 
 /* (x, y) in the box */
@@ -315,6 +323,8 @@ static UfMatch search_place(const UfMatcher *m, size_t p, int step, int radius, 
     long in_x = (long)(p % uf_box_width(m->box)), in_y = (long)(p / uf_box_width(m->box));
     size_t x = m->box.x0 + (size_t)in_x, y = m->box.y0 + (size_t)in_y;
     UfMatch best = m->match[p];
+    if (best.distance == 0) /* nothing is better */
+        return best;
     uint64_t state = random_start(m, p);
     consider_neighbour(m, in_x, in_y, step, 0, &best);
     consider_neighbour(m, in_x, in_y, -step, 0, &best);

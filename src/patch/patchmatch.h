@@ -52,8 +52,11 @@ void uf_matcher_clear(UfMatcher *matcher);
 void uf_matcher_start(UfMatcher *matcher, const UfMatcher *coarse);
 /* The codes of `count` pixels from number `first` on anew, after their values have changed. */
 void uf_matcher_code(UfMatcher *matcher, size_t first, size_t count);
-/* Distances anew, after the codes have changed. */
-void uf_matcher_measure(UfMatcher *matcher);
+/*
+ * Distances anew, after the codes have changed. is_copied, as large as the box, or NULL: places whose whole
+ * patch is a copy of what they have chosen, so that the distance is 0.
+ */
+void uf_matcher_measure(UfMatcher *matcher, const uint8_t *is_copied);
 /*
  * One round: propagation over `step` pixels and random tries within `radius` pixels; when it is wide, repeats
  * and tries anywhere, too.
