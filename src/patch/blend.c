@@ -11,7 +11,7 @@
 #include "patch/four.h"
 #include "patch/poisson.h"
 
-#define CYCLES     3
+#define CYCLES     2
 #define HOLD_SHARE (1 / 12.0F)
 #define HOLD_PX    6.0F
 

@@ -19,7 +19,7 @@
 #define PATCH_SIDE UF_PATCH_SIDE
 #define MAX_LEVELS 12
 /* Multigrid cycles for the hole's first values, which only start the search. */
-#define RELAX_CYCLES 4
+#define RELAX_CYCLES 2
 /* The hole's size at the coarsest level, and the canvas's side at which repeats are looked for. */
 #define COARSEST_HOLE_PX 100u
 #define REPEATS_SIDE_PX  400u
@@ -312,17 +312,17 @@ static UfStatus work_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
 }
 
 /* The repeats at every level, from where they are found. */
-static UfStatus find_repeats(const Levels *levels, UfRepeats *of_level, UfReport *report)
+static UfStatus find_repeats(const Levels *levels, int threads, UfRepeats *of_level, UfReport *report)
 {
     size_t at = 0;
     while (at + 1 < levels->count && levels->canvas[at].width > REPEATS_SIDE_PX)
         at++;
-    UfStatus status = uf_repeats_find(&levels->canvas[at], &of_level[at], report);
+    UfStatus status = uf_repeats_find(&levels->canvas[at], threads, &of_level[at], report);
     if (status != UF_OK)
         return status;
     for (size_t l = at; l-- > 0;) {
         of_level[l] = of_level[l + 1];
-        uf_repeats_double(&levels->canvas[l], &of_level[l]);
+        uf_repeats_double(&levels->canvas[l], threads, &of_level[l]);
     }
     for (size_t l = at + 1; l < levels->count; l++)
         uf_repeats_halve(&of_level[l - 1], &of_level[l]);
@@ -342,7 +342,7 @@ static UfStatus run(Levels *levels, unsigned seed, int threads, UfReport *report
     UfMatcher coarse = {0}, fine = {0};
     if (repeats == NULL)
         return uf_fail_memory(report);
-    UfStatus status = find_repeats(levels, repeats, report);
+    UfStatus status = find_repeats(levels, threads, repeats, report);
     for (size_t l = levels->count; status == UF_OK && l-- > 0;) {
         UfCanvas *canvas = &levels->canvas[l];
         bool is_first = l + 1 == levels->count;

@@ -9,6 +9,7 @@
 #include "patch/detail.h"
 
 #include <math.h>
+#include <omp.h>
 
 #include "base/memory.h"
 #include "base/report.h"
@@ -19,25 +20,76 @@
 /* The band starts this far outside the cap and is this wide. */
 #define BAND_START_RAD (1.0 * UF_PI / 180)
 #define BAND_WIDTH_RAD (4.0 * UF_PI / 180)
-#define MOST_ROWS      64u /* of the band: more of them tell no more */
+#define MOST_ROWS      24u /* of the band: more of them tell no more */
+/* What interpolation and averaging read beyond a place of the plane. */
+#define AROUND_PX 6
+/* Nothing of the plane lies farther from the pole. */
+#define MOST_ANGLE_RAD 1.5
 #define MOST_AMOUNT    1.5
 
-/* The sharpened canvas, `amount` 1, as a new canvas. */
-static UfStatus sharpened(const UfCanvas *from, int threads, UfCanvas *out, UfReport *report)
+/* P + amount (P - B P) for pixels x0 .. x1 - 1 of a row, not its first nor last one; of rows of P. */
+static void sharpen_run(const float *above, const float *row, const float *below, size_t x0, size_t x1,
+                        float amount, float *out)
+{
+    for (size_t i = 4 * x0; i < 4 * x1; i++) {
+        float corners = above[i - 4] + above[i + 4] + below[i - 4] + below[i + 4];
+        float sides = above[i] + below[i] + row[i - 4] + row[i + 4];
+        out[i] = row[i] + amount * (row[i] - (4 * row[i] + 2 * sides + corners) / 16);
+    }
+}
+
+/* The canvas itself. Each thread keeps the rows that it and its neighbour have changed already. */
+static UfStatus sharpen(UfCanvas *canvas, float amount, int threads, UfReport *report)
+{
+    size_t stride = 4 * canvas->width, inner = canvas->height - 2;
+    float *lines = uf_alloc((size_t)threads * 3 * stride, sizeof *lines);
+    if (lines == NULL)
+        return uf_fail_memory(report);
+#pragma omp parallel num_threads(threads)
+    {
+        size_t count = (size_t)omp_get_num_threads(), me = (size_t)omp_get_thread_num();
+        size_t from = 1 + inner * me / count, to = 1 + inner * (me + 1) / count;
+        float *above = lines + 3 * me * stride, *here = above + stride, *end = here + stride;
+        memcpy(above, canvas->value + (from - 1) * stride, stride * sizeof *above);
+        memcpy(end, canvas->value + to * stride, stride * sizeof *end);
+#pragma omp barrier
+        for (size_t y = from; y < to; y++) {
+            float *row = canvas->value + y * stride, *before = above;
+            memcpy(here, row, stride * sizeof *here);
+            sharpen_run(above, here, y + 1 < to ? row + stride : end, 1, canvas->width - 1, amount, row);
+            above = here;
+            here = before;
+        }
+    }
+    free(lines);
+    return UF_OK;
+}
+
+/* Half the length of a chord of a circle at a distance from its middle; 0 outside. */
+static double half_chord(double radius, double distance)
+{
+    return sqrt(fmax(radius * radius - distance * distance, 0));
+}
+
+/* A ring of the canvas with `amount` 1, in a new canvas; it is 0 elsewhere. Radii in pixels. */
+static UfStatus sharpened_ring(const UfCanvas *from, const UfView *view, double inner_px, double outer_px,
+                               int threads, UfCanvas *out, UfReport *report)
 {
     UfStatus status = uf_canvas_create(from->width, from->height, out, report);
     if (status != UF_OK)
         return status;
     size_t stride = 4 * from->width;
+    double middle = view->centre_x_px, last = (double)from->width - 1;
 #pragma omp parallel for schedule(static) num_threads(threads)
-    for (size_t y = 0; y < from->height; y++) {
+    for (size_t y = 1; y < from->height - 1; y++) {
         const float *row = from->value + y * stride;
-        memcpy(out->value + y * stride, row, stride * sizeof *row);
-        for (size_t i = 4; y > 0 && y + 1 < from->height && i + 4 < stride; i++) {
-            const float *p = row + i, *above = p - stride, *below = p + stride;
-            float corners = above[-4] + above[4] + below[-4] + below[4];
-            float sides = above[0] + below[0] + p[-4] + p[4];
-            out->value[y * stride + i] = 2 * p[0] - (4 * p[0] + 2 * sides + corners) / 16;
+        double off = (double)y + 0.5 - view->centre_y_px, far = half_chord(outer_px, off),
+               near = half_chord(inner_px, off);
+        /* left of the hole in the ring, and right of it */
+        const double ends[2][2] = {{middle - far - 1, middle - near}, {middle + near, middle + far + 1}};
+        for (int side = 0; far > 0 && side < 2; side++) {
+            size_t x0 = (size_t)fmin(fmax(ends[side][0], 1), last), x1 = (size_t)fmin(fmax(ends[side][1], 1), last);
+            sharpen_run(row - stride, row, row + stride, x0, x1, 1, out->value + y * stride);
         }
     }
     return UF_OK;
@@ -171,6 +223,12 @@ static UfStatus fill_band(const UfPicture *panorama, const UfCap *cap, const UfF
     return status;
 }
 
+/* Where a ring of the panorama lies in the plane. */
+static double ring_px(const UfCap *cap, const UfFloorPlane *plane, size_t ring)
+{
+    return plane->view.scale_px * tan(fmin(uf_cap_ring_angle_rad(cap, ring), MOST_ANGLE_RAD));
+}
+
 /* How many of the panorama's pixels lie along a parallel of the band in one of the plane's. */
 static size_t plane_pixel(const UfCap *cap, size_t first, size_t last)
 {
@@ -206,19 +264,17 @@ UfStatus uf_detail_restore(const UfPicture *panorama, const UfCap *cap, UfFloorP
     UfStatus status =
         rows == NULL || (cap->region != NULL && is_ring == NULL) ? uf_fail_memory(report) : UF_OK;
     if (status == UF_OK)
-        status = sharpened(&plane->canvas, cap->threads, &sharp, report);
+        status = sharpened_ring(&plane->canvas, &plane->view,
+                                fmax(ring_px(cap, plane, first) - AROUND_PX, 0), ring_px(cap, plane, last) + AROUND_PX, cap->threads, &sharp, report);
     if (status == UF_OK)
         status = fill_band(panorama, cap, plane, &sharp, &band, plane_pixel(cap, first, last), report);
     for (size_t y = 1; status == UF_OK && y + 1 < band.count; y++)
         add_row(&band, y, is_ring, &energies);
-    if (status == UF_OK) {
-        float amount = (float)amount_of(&energies);
-#pragma omp parallel for simd schedule(static) num_threads(cap->threads)
-        for (size_t i = 0; i < 4 * plane->canvas.width * plane->canvas.height; i++)
-            plane->canvas.value[i] += amount * (sharp.value[i] - plane->canvas.value[i]);
-    }
+    uf_canvas_clear(&sharp);
+    float amount = (float)amount_of(&energies);
+    if (status == UF_OK && amount > 0)
+        status = sharpen(&plane->canvas, amount, cap->threads, report);
     free(is_ring);
     free(rows);
-    uf_canvas_clear(&sharp);
     return status;
 }

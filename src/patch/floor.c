@@ -38,7 +38,7 @@ void uf_floor_free(UfFloor **floor)
 static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, unsigned seed, UfReport *report)
 {
     UfShading shading = {0};
-    UfStatus status = uf_shading_fit(&plane->canvas, &shading, report);
+    UfStatus status = uf_shading_fit(&plane->canvas, cap->threads, &shading, report);
     if (status != UF_OK)
         return status;
     /* after the detail: its mask reads a pixel into the hole, where the picture is still floor */

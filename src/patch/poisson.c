@@ -9,7 +9,7 @@
 #include "patch/four.h"
 
 #define MAX_LEVELS      16
-#define SWEEPS          3
+#define SWEEPS          2
 #define COARSEST_SWEEPS 60
 #define COARSEST_SIDE   8u
 

@@ -23,43 +23,30 @@
 /* No second minimum within this distance of a better one. */
 #define APART 3
 
+/* Transforms that are asked for: of the mask, and of each channel's values and their squares. */
+enum { MASK = 0, VALUE, SQUARE = VALUE + 3, TRANSFORMS = SQUARE + 3 };
+
+/* Each array holds a real field, its rows padded to `stride`, and after its transform that, in its place. */
 typedef struct Field {
     int width, height; /* of the padded transforms */
-    double *space;
-    fftw_complex *mask, *value, *square;
-    double *cross, *overlap;
+    size_t stride;
+    double *at[TRANSFORMS];
+    double *cross, *overlap; /* of these arrays those that hold the sums of all shifts in the end */
 } Field;
 
 static void field_clear(Field *f)
 {
-    fftw_free(f->space);
-    fftw_free(f->mask);
-    fftw_free(f->value);
-    fftw_free(f->square);
-    free(f->cross);
-    free(f->overlap);
-}
-
-static size_t bins(const Field *f)
-{
-    return (size_t)f->height * ((size_t)f->width / 2 + 1);
-}
-
-static size_t cells(const Field *f)
-{
-    return (size_t)f->height * (size_t)f->width;
+    for (int k = 0; k < TRANSFORMS; k++)
+        fftw_free(f->at[k]);
 }
 
 static bool field_allocate(Field *f)
 {
-    f->space = fftw_alloc_real(cells(f));
-    f->mask = fftw_alloc_complex(bins(f));
-    f->value = fftw_alloc_complex(bins(f));
-    f->square = fftw_alloc_complex(bins(f));
-    f->cross = uf_alloc_zero(cells(f), sizeof *f->cross);
-    f->overlap = uf_alloc(cells(f), sizeof *f->overlap);
-    return f->space != NULL && f->mask != NULL && f->value != NULL && f->square != NULL && f->cross != NULL &&
-           f->overlap != NULL;
+    bool good = true;
+    f->stride = 2 * ((size_t)f->width / 2 + 1);
+    for (int k = 0; k < TRANSFORMS; k++)
+        good = (f->at[k] = fftw_alloc_real(f->stride * (size_t)f->height)) != NULL && good;
+    return good;
 }
 
 static bool is_source(const UfCanvas *canvas, size_t i)
@@ -78,64 +65,72 @@ static double source_mean(const UfCanvas *canvas, size_t c)
     return count > 0 ? sum / count : 0;
 }
 
-/* Transform of m (f - mean)^power; power 0 is the mask. Multiplied by weight into `out`. */
-static void transform(Field *f, const UfCanvas *canvas, size_t c, double mean, int power, fftw_complex *out)
+/* The mask m, m (f - mean) or m (f - mean)^2 of a channel. */
+static void lay_out(const Field *f, const UfCanvas *canvas, int which)
 {
-    memset(f->space, 0, cells(f) * sizeof *f->space);
+    size_t c = which == MASK ? 0 : (size_t)(which - VALUE) % 3;
+    double mean = source_mean(canvas, c), *out = f->at[which];
+    memset(out, 0, f->stride * (size_t)f->height * sizeof *out);
     for (size_t y = 0; y < canvas->height; y++)
         for (size_t x = 0; x < canvas->width; x++) {
             size_t i = y * canvas->width + x;
             double v = canvas->value[4 * i + c] - mean;
             if (is_source(canvas, i))
-                f->space[y * (size_t)f->width + x] = power == 0 ? 1 : power == 1 ? v : v * v;
+                out[y * f->stride + x] = which == MASK ? 1 : which < SQUARE ? v : v * v;
         }
-    fftw_plan plan = fftw_plan_dft_r2c_2d(f->height, f->width, f->space, out, FFTW_ESTIMATE);
-    fftw_execute(plan);
-    fftw_destroy_plan(plan);
 }
 
-/* correlation of a and b into f->space: sum over x of a(x) b(x + d), d wrapped */
-static void back(Field *f, fftw_complex *spectrum)
+/*
+ * The spectrum of all channels' sums of squared differences takes the place of the first squares, that of the
+ * overlap the place of the mask: f^2 against m, m against f^2, and -2 f against f; together real, as
+ * D(d) = D(-d). Both are divided by the number of cells, as FFTW's way back is not.
+ */
+static void correlate(const Field *f)
 {
-    fftw_plan plan = fftw_plan_dft_c2r_2d(f->height, f->width, spectrum, f->space, FFTW_ESTIMATE);
-    fftw_execute(plan);
-    fftw_destroy_plan(plan);
-}
-
-/* Adds one channel's sum of squared differences for every shift. */
-static void add_channel(Field *f, const UfCanvas *canvas, size_t c)
-{
-    double mean = source_mean(canvas, c);
-    transform(f, canvas, c, mean, 1, f->value);
-    transform(f, canvas, c, mean, 2, f->square);
-    for (size_t i = 0; i < bins(f); i++) {
-        /* f^2 against m, m against f^2, and -2 f against f: together real, as D(d) = D(-d) */
-        double squares = f->square[i][0] * f->mask[i][0] + f->square[i][1] * f->mask[i][1];
-        double products = f->value[i][0] * f->value[i][0] + f->value[i][1] * f->value[i][1];
-        f->value[i][0] = 2 * (squares - products);
-        f->value[i][1] = 0;
+    double scale = 1 / ((double)f->width * (double)f->height);
+    for (size_t i = 0; i < f->stride * (size_t)f->height; i += 2) {
+        double *mask = f->at[MASK] + i, *out = f->at[SQUARE] + i, sum = 0;
+        for (int c = 0; c < 3; c++) {
+            const double *value = f->at[VALUE + c] + i, *square = f->at[SQUARE + c] + i;
+            double squares = square[0] * mask[0] + square[1] * mask[1];
+            sum += 2 * (squares - value[0] * value[0] - value[1] * value[1]);
+        }
+        out[0] = sum * scale;
+        mask[0] = (mask[0] * mask[0] + mask[1] * mask[1]) * scale;
+        out[1] = mask[1] = 0;
     }
-    back(f, f->value);
-    for (size_t i = 0; i < cells(f); i++)
-        f->cross[i] += f->space[i] / (double)cells(f);
 }
 
-static void count_overlap(Field *f)
+/* false when FFTW has no memory */
+static bool transform_all(Field *f, const UfCanvas *canvas, int threads)
 {
-    for (size_t i = 0; i < bins(f); i++) {
-        f->mask[i][0] = f->mask[i][0] * f->mask[i][0] + f->mask[i][1] * f->mask[i][1];
-        f->mask[i][1] = 0;
+    fftw_complex *first = (fftw_complex *)(void *)f->at[MASK];
+    fftw_plan there = fftw_plan_dft_r2c_2d(f->height, f->width, f->at[MASK], first, FFTW_ESTIMATE);
+    fftw_plan back = fftw_plan_dft_c2r_2d(f->height, f->width, first, f->at[MASK], FFTW_ESTIMATE);
+    bool good = there != NULL && back != NULL;
+    if (good) {
+#pragma omp parallel for schedule(dynamic, 1) num_threads(threads)
+        for (int k = 0; k < TRANSFORMS; k++) {
+            lay_out(f, canvas, k);
+            fftw_execute_dft_r2c(there, f->at[k], (fftw_complex *)(void *)f->at[k]);
+        }
+        correlate(f);
+#pragma omp parallel for schedule(dynamic, 1) num_threads(threads)
+        for (int k = MASK; k <= SQUARE; k += SQUARE)
+            fftw_execute_dft_c2r(back, (fftw_complex *)(void *)f->at[k], f->at[k]);
+        f->overlap = f->at[MASK];
+        f->cross = f->at[SQUARE];
     }
-    back(f, f->mask);
-    for (size_t i = 0; i < cells(f); i++)
-        f->overlap[i] = f->space[i] / (double)cells(f);
+    fftw_destroy_plan(there);
+    fftw_destroy_plan(back);
+    return good;
 }
 
 /* The sums become means, where enough overlaps. */
-static void divide_by_overlap(Field *f)
+static void divide_by_overlap(const Field *f)
 {
     double least = MIN_OVERLAP * f->overlap[0];
-    for (size_t i = 0; i < cells(f); i++)
+    for (size_t i = 0; i < f->stride * (size_t)f->height; i++)
         f->cross[i] = f->overlap[i] < least ? INFINITY : f->cross[i] / f->overlap[i];
 }
 
@@ -143,7 +138,7 @@ static void divide_by_overlap(Field *f)
 static double difference(const Field *f, int dx, int dy)
 {
     int x = dx < 0 ? dx + f->width : dx, y = dy < 0 ? dy + f->height : dy;
-    return f->cross[(size_t)y * (size_t)f->width + (size_t)x];
+    return f->cross[(size_t)y * f->stride + (size_t)x];
 }
 
 static bool is_minimum(const Field *f, int dx, int dy)
@@ -235,21 +230,17 @@ static int smooth_size(int size)
     }
 }
 
-UfStatus uf_repeats_find(const UfCanvas *canvas, UfRepeats *out, UfReport *report)
+UfStatus uf_repeats_find(const UfCanvas *canvas, int threads, UfRepeats *out, UfReport *report)
 {
     Field f = {.width = smooth_size((int)(2 * canvas->width)),
                .height = smooth_size((int)(2 * canvas->height))};
     UfRepeats found = {0};
     double variance = variance_of(canvas);
-    if (!field_allocate(&f)) {
+    if (!field_allocate(&f) || (variance > 0 && !transform_all(&f, canvas, threads))) {
         field_clear(&f);
         return uf_fail_memory(report);
     }
     if (variance > 0) {
-        transform(&f, canvas, 0, 0, 0, f.mask);
-        for (size_t c = 0; c < 3; c++)
-            add_channel(&f, canvas, c);
-        count_overlap(&f);
         divide_by_overlap(&f);
         double radius = hole_radius(canvas);
         pick(&f, canvas, variance, radius, INFINITY, &found);
@@ -283,8 +274,9 @@ static double sampled_difference(const UfCanvas *canvas, UfShift shift)
     return count > 0 ? sum / count : INFINITY;
 }
 
-void uf_repeats_double(const UfCanvas *canvas, UfRepeats *repeats)
+void uf_repeats_double(const UfCanvas *canvas, int threads, UfRepeats *repeats)
 {
+#pragma omp parallel for schedule(static) num_threads(threads)
     for (size_t i = 0; i < repeats->count; i++) {
         UfShift base = {2 * repeats->shift[i].dx, 2 * repeats->shift[i].dy};
         UfShift best = base;

@@ -18,9 +18,9 @@ typedef struct UfRepeats {
 } UfRepeats;
 
 /* Finds the repeats of the source pixels of a small canvas (a few hundred pixels a side). */
-UfStatus uf_repeats_find(const UfCanvas *canvas, UfRepeats *out, UfReport *report);
+UfStatus uf_repeats_find(const UfCanvas *canvas, int threads, UfRepeats *out, UfReport *report);
 /* The same shifts on a canvas of twice the size, each moved by at most one pixel to where it fits best. */
-void uf_repeats_double(const UfCanvas *canvas, UfRepeats *repeats);
+void uf_repeats_double(const UfCanvas *canvas, int threads, UfRepeats *repeats);
 /* The same shifts on a canvas of half the size. */
 void uf_repeats_halve(const UfRepeats *repeats, UfRepeats *out);
 

@@ -141,21 +141,22 @@ static bool explains(const UfCanvas *canvas, size_t c, size_t step, double reach
     return left <= LEFT_SHARE * differ + count * LEFT_FLOOR * LEFT_FLOOR;
 }
 
-UfStatus uf_shading_fit(const UfCanvas *canvas, UfShading *out, UfReport *report)
+UfStatus uf_shading_fit(const UfCanvas *canvas, int threads, UfShading *out, UfReport *report)
 {
     UfShading shading = {0};
     UfBox box;
     size_t step = canvas->width / SAMPLES_SIDE + 1;
-    bool is_light = uf_canvas_hole_box(canvas, 0, &box);
+    bool is_seen = true, is_light = uf_canvas_hole_box(canvas, 0, &box);
+#pragma omp parallel for schedule(dynamic, 1) num_threads(threads) reduction(&& : is_seen, is_light)
     for (size_t c = 0; c < 3; c++) {
-        double spread = 0;
+        double spread = 0, reach = CHECK_REACH * (double)(box.x1 - box.x0) / 2;
         for (int round = 0; round < ROUNDS; round++)
-            if (!fit_once(canvas, c, step, shading.term[c], &spread))
-                return uf_fail(report, UF_ERROR_UNCLEAR, "too little floor is seen around the cap");
-        double reach = CHECK_REACH * (double)(box.x1 - box.x0) / 2;
-        is_light = is_light && explains(canvas, c, step, reach, shading.term[c]);
+            is_seen = is_seen && fit_once(canvas, c, step, shading.term[c], &spread);
+        is_light = is_light && is_seen && explains(canvas, c, step, reach, shading.term[c]);
         centre(canvas, step, shading.term[c]);
     }
+    if (!is_seen)
+        return uf_fail(report, UF_ERROR_UNCLEAR, "too little floor is seen around the cap");
     *out = is_light ? shading : (UfShading){0};
     return UF_OK;
 }

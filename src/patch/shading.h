@@ -16,7 +16,7 @@ typedef struct UfShading {
  * Fits the sources, robustly; no light (all 0) where it does not explain how bright the floor around the hole
  * is. UF_ERROR_UNCLEAR when there are too few sources.
  */
-UfStatus uf_shading_fit(const UfCanvas *canvas, UfShading *out, UfReport *report);
+UfStatus uf_shading_fit(const UfCanvas *canvas, int threads, UfShading *out, UfReport *report);
 /* Divides all values by the light, and multiplies those in the box again. */
 void uf_shading_remove(const UfShading *shading, int threads, UfCanvas *canvas);
 void uf_shading_restore(const UfShading *shading, UfBox box, int threads, UfCanvas *canvas);

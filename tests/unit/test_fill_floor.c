@@ -487,7 +487,7 @@ Test(fill_parts, repeats_are_the_lattice)
                 canvas.value[4 * (y * 240 + x) + c] = v;
         }
     UfRepeats repeats;
-    cr_assert_eq(uf_repeats_find(&canvas, &repeats, NULL), UF_OK);
+    cr_assert_eq(uf_repeats_find(&canvas, 2, &repeats, NULL), UF_OK);
     cr_assert_gt(repeats.count, 20);
     for (size_t i = 0; i < 10; i++) {
         double a = (17.0 * repeats.shift[i].dx + 5.0 * repeats.shift[i].dy) / 314;
@@ -512,7 +512,7 @@ Test(fill_parts, shading_is_found_and_goes_both_ways)
                     (float)((texture + 0.02) * exp(0.3 * u - 0.2 * v + 0.15 * u * u - 0.1 * u * v) - 0.02);
         }
     UfShading shading;
-    cr_assert_eq(uf_shading_fit(&canvas, &shading, NULL), UF_OK);
+    cr_assert_eq(uf_shading_fit(&canvas, 2, &shading, NULL), UF_OK);
     const double expected[UF_SHADING_TERMS] = {0, 0.3, -0.2, 0.15, -0.1, 0};
     for (size_t c = 0; c < 3; c++)
         for (size_t i = 1; i < UF_SHADING_TERMS; i++)
