@@ -148,7 +148,8 @@ static void voting_clear(Voting *v)
 static UfStatus voting_create(UfMatcher *m, Voting *out, UfReport *report)
 {
     size_t cells = uf_box_width(m->box) * uf_box_height(m->box);
-    Voting v = {m, uf_alloc(cells, 1), uf_alloc(cells, sizeof *v.say), uf_alloc(cells, 1), uf_alloc(cells, 1)};
+    Voting v = {m, uf_alloc(cells, 1), uf_alloc(cells, sizeof *v.say), uf_alloc(cells, 1),
+                uf_alloc(cells, 1)};
     if (v.depth == NULL || v.say == NULL || v.alike == NULL || v.is_copied == NULL) {
         voting_clear(&v);
         return uf_fail_memory(report);

@@ -26,11 +26,18 @@
 /* Nothing of the plane lies farther from the pole. */
 #define MOST_ANGLE_RAD 1.5
 #define MOST_AMOUNT    1.5
+/*
+ * Of the panorama's energy. Voting, and that what is copied comes from where rows lie farther apart than in
+ * the cap, take an eighth of the detail's size again: measured on nine floors, against truth. A third of that
+ * is given before: more would show as noise where nothing is taken.
+ */
+#define WANTED 1.08
 
 /* P + amount (P - B P) for pixels x0 .. x1 - 1 of a row, not its first nor last one; of rows of P. */
-static void sharpen_run(const float *above, const float *row, const float *below, size_t x0, size_t x1,
-                        float amount, float *out)
+static void sharpen_run(const float *restrict above, const float *restrict row, const float *restrict below,
+                        size_t x0, size_t x1, float amount, float *restrict out)
 {
+#pragma omp simd
     for (size_t i = 4 * x0; i < 4 * x1; i++) {
         float corners = above[i - 4] + above[i + 4] + below[i - 4] + below[i + 4];
         float sides = above[i] + below[i] + row[i - 4] + row[i + 4];
@@ -88,7 +95,8 @@ static UfStatus sharpened_ring(const UfCanvas *from, const UfView *view, double 
         /* left of the hole in the ring, and right of it */
         const double ends[2][2] = {{middle - far - 1, middle - near}, {middle + near, middle + far + 1}};
         for (int side = 0; far > 0 && side < 2; side++) {
-            size_t x0 = (size_t)fmin(fmax(ends[side][0], 1), last), x1 = (size_t)fmin(fmax(ends[side][1], 1), last);
+            size_t x0 = (size_t)fmin(fmax(ends[side][0], 1), last),
+                   x1 = (size_t)fmin(fmax(ends[side][1], 1), last);
             sharpen_run(row - stride, row, row + stride, x0, x1, 1, out->value + y * stride);
         }
     }
@@ -236,10 +244,10 @@ static size_t plane_pixel(const UfCap *cap, size_t first, size_t last)
     return (size_t)lrint(fmin(fmax(1 / sin(angle), 1), 32));
 }
 
-/* The a >= 0 at which plane + a cross + a^2 added reaches the panorama's energy. */
+/* The a >= 0 at which plane + a cross + a^2 added reaches what is wanted of the panorama's energy. */
 static double amount_of(const Energies *e)
 {
-    double missing = e->panorama - e->plane;
+    double missing = WANTED * e->panorama - e->plane;
     if (!(missing > 0) || !(e->added > 0))
         return 0;
     double half = e->cross / 2;
@@ -264,8 +272,8 @@ UfStatus uf_detail_restore(const UfPicture *panorama, const UfCap *cap, UfFloorP
     UfStatus status =
         rows == NULL || (cap->region != NULL && is_ring == NULL) ? uf_fail_memory(report) : UF_OK;
     if (status == UF_OK)
-        status = sharpened_ring(&plane->canvas, &plane->view,
-                                fmax(ring_px(cap, plane, first) - AROUND_PX, 0), ring_px(cap, plane, last) + AROUND_PX, cap->threads, &sharp, report);
+        status = sharpened_ring(&plane->canvas, &plane->view, fmax(ring_px(cap, plane, first) - AROUND_PX, 0),
+                                ring_px(cap, plane, last) + AROUND_PX, cap->threads, &sharp, report);
     if (status == UF_OK)
         status = fill_band(panorama, cap, plane, &sharp, &band, plane_pixel(cap, first, last), report);
     for (size_t y = 1; status == UF_OK && y + 1 < band.count; y++)

@@ -172,7 +172,8 @@ static bool grow(UfGridCut *g, size_t node, size_t *from, int *direction)
             *from = g->node[node].tree == SOURCE ? node : other;
             *direction = g->node[node].tree == SOURCE ? d : d ^ 1;
             return true;
-        } else if (g->node[other].mark <= g->node[node].mark && g->node[other].distance > g->node[node].distance) {
+        } else if (g->node[other].mark <= g->node[node].mark &&
+                   g->node[other].distance > g->node[node].distance) {
             /* a shorter way to the terminal */
             g->node[other].parent = (uint8_t)(d ^ 1);
             g->node[other].mark = g->node[node].mark;

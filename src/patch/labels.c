@@ -36,8 +36,8 @@ typedef struct Labelling {
 } Labelling;
 
 /*
- * A label tried leads a place out of the canvas, so that no seam is asked for; or the place keeps what it has,
- * because the label leads it to no source or is its own; or it may choose.
+ * A label tried leads a place out of the canvas, so that no seam is asked for; or the place keeps what it
+ * has, because the label leads it to no source or is its own; or it may choose.
  */
 enum { LEADS_OUT = 0, KEEPS, MAY_CHOOSE };
 

@@ -11,7 +11,6 @@
 #include "patch/four.h"
 #include "patch/pole.h"
 #include "patch/rows.h"
-#include "remap/keys.h"
 #include "remap/window.h"
 
 #define TILE_W 64
@@ -355,17 +354,17 @@ static Window find_places(const Source *s, const Tile *tile, double nearest, Des
     return window;
 }
 
-static void sample_tile(const Window *window, const Tile *tile, const Desk *desk, UfCanvas *canvas)
+UF_FOUR_CLONES static void sample_tile(const Window *window, const Tile *tile, const Desk *desk,
+                                       UfCanvas *canvas)
 {
     size_t stride = 4 * (size_t)(window->x1 - window->x0);
     for (size_t y = 0; y < tile->height; y++)
         for (size_t x = 0; x < tile->width; x++) {
-            float u = desk->u[y * TILE_W + x], v = desk->v[y * TILE_W + x], wx[4], wy[4];
+            float u = desk->u[y * TILE_W + x], v = desk->v[y * TILE_W + x];
             /* never negative, rounding aside */
             size_t ix = u > 0 ? (size_t)u : 0, iy = v > 0 ? (size_t)v : 0;
-            uf_keys_weights_single(u - (float)ix, &wx[0], &wx[1], &wx[2], &wx[3]);
-            uf_keys_weights_single(v - (float)iy, &wy[0], &wy[1], &wy[2], &wy[3]);
-            UfFour four = uf_four_weighed(desk->window + iy * stride + 4 * ix, stride, wx, wy);
+            UfFour four =
+                uf_four_weighed(desk->window + iy * stride + 4 * ix, stride, u - (float)ix, v - (float)iy);
             size_t i = (tile->y0 + y) * canvas->width + tile->x0 + x;
             float alpha = four[3];
             bool is_opaque = fabsf(alpha - 1) < OPAQUE;
