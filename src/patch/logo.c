@@ -88,14 +88,12 @@ static bool any(const float *alpha, size_t width)
 static void lay_row(const Laying *l, const UfPicture *flat, size_t i, size_t y)
 {
     size_t width = uf_picture_width_px(l->panorama);
-    size_t channels = uf_colour_channels(l->panorama);
     uf_row_load(flat, i, l->over, l->over_alpha);
     if (!any(l->over_alpha, width))
         return;
     uf_row_load(l->panorama, y, l->under, l->under_alpha);
-    for (size_t x = 0; x < width; x++)
-        uf_over(l->transfer, l->over + x * channels, l->over_alpha[x], l->under + x * channels,
-                &l->under_alpha[x], channels);
+    uf_over(l->transfer, l->over, l->over_alpha, l->under, l->under_alpha, width,
+            uf_colour_channels(l->panorama));
     uf_row_store(l->panorama, y, l->under, l->under_alpha);
     if (l->touched != NULL)
         mark(l->touched, l->over_alpha, width, y);

@@ -7,11 +7,11 @@
 #include "picture/colour.h"
 
 /*
- * "over" (Porter and Duff 1984) for one pixel with straight alpha, in linear light: `under` becomes the
- * result. over_alpha 0 leaves it exactly as it is, 1 makes it exactly `over`.
+ * "over" (Porter and Duff 1984) for `count` pixels of 1 or 3 channels with straight alpha, in linear light:
+ * `under` becomes the result. over_alpha 0 leaves a pixel exactly as it is, 1 makes it exactly `over`.
  */
-void uf_over(const UfTransfer *transfer, const float *over, float over_alpha, float *under,
-             float *under_alpha, size_t channels);
+void uf_over(const UfTransfer *transfer, const float *over, const float *over_alpha, float *under,
+             float *under_alpha, size_t count, size_t channels);
 
 /* The logo in the panorama's colour space, with the panorama's depth or more. On success the caller owns
  * *out. */

@@ -243,7 +243,7 @@ static void blend_row(UfPicture *panorama, size_t y, const float *fill, const Uf
                       const Desk *desk)
 {
     size_t width = uf_picture_width_px(panorama), stride = uf_picture_stride_bytes(panorama);
-    size_t channels = uf_colour_channels(panorama), pixel_bytes = stride / width;
+    size_t pixel_bytes = stride / width;
     const float *weights = desk->weights;
     if (covers_all(weights, width)) { /* then they are its alpha, too */
         uf_row_store(panorama, y, fill, weights);
@@ -252,9 +252,7 @@ static void blend_row(UfPicture *panorama, size_t y, const float *fill, const Uf
     uint8_t *row = uf_picture_row(panorama, y);
     memcpy(desk->before, row, stride);
     uf_row_load(panorama, y, desk->colour, desk->alpha);
-    for (size_t x = 0; x < width; x++)
-        uf_over(transfer, fill + x * channels, weights[x], desk->colour + x * channels, desk->alpha + x,
-                channels);
+    uf_over(transfer, fill, weights, desk->colour, desk->alpha, width, uf_colour_channels(panorama));
     uf_row_store(panorama, y, desk->colour, desk->alpha);
     for (size_t x = 0; x < width; x++)
         if (!(weights[x] > 0))

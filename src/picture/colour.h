@@ -20,6 +20,9 @@ const float *uf_transfer_table_u16(const UfTransfer *transfer);
 /* value is stored/max; accurate to 1e-5; works on any float, odd about 0 */
 float uf_transfer_to_linear(const UfTransfer *transfer, float value);
 float uf_transfer_from_linear(const UfTransfer *transfer, float value);
+/* The same for `count` values; `out` may be `values`. */
+void uf_transfer_row_to_linear(const UfTransfer *transfer, const float *values, size_t count, float *out);
+void uf_transfer_row_from_linear(const UfTransfer *transfer, const float *values, size_t count, float *out);
 
 /* Gives `to` the profile of `from`, or takes its profile away when `from` has none. */
 UfStatus uf_colour_copy_profile(const UfPicture *from, UfPicture *to, UfReport *report);

@@ -188,7 +188,8 @@ const float *uf_transfer_table_u16(const UfTransfer *transfer)
     return transfer->kind == KIND_LINEAR ? NULL : transfer->u16;
 }
 
-static float table_to_linear(const UfTransfer *transfer, float value)
+/* 0 <= value < 1 */
+static inline float table_to_linear(const UfTransfer *transfer, float value)
 {
     float at = value * (float)(CODES - 1);
     size_t k = (size_t)at;
@@ -197,12 +198,9 @@ static float table_to_linear(const UfTransfer *transfer, float value)
     return transfer->u16[k] + (at - (float)k) * (transfer->u16[k + 1] - transfer->u16[k]);
 }
 
-/* The largest k with table[k] <= value, then the straight line to its neighbour. 0 <= value < 1. */
-static float table_from_linear(const UfTransfer *transfer, float value)
+/* The largest k with table[k] <= value, where that is none of the four next to the guess. */
+static size_t bisect(const float *table, size_t low, size_t high, float value)
 {
-    const float *table = transfer->u16;
-    size_t b = (size_t)(value * BUCKETS);
-    size_t low = transfer->bucket[b] == 0 ? 0 : transfer->bucket[b] - 1, high = transfer->bucket[b + 1];
     while (high - low > 1) {
         size_t middle = (low + high) / 2;
         if (table[middle] <= value)
@@ -210,30 +208,84 @@ static float table_from_linear(const UfTransfer *transfer, float value)
         else
             high = middle;
     }
-    float step = high > low ? table[high] - table[low] : 0;
-    float part = step > 0 ? (value - table[low]) / step : 0;
-    return ((float)low + part) / (float)(CODES - 1);
+    return low;
+}
+
+/*
+ * The largest k with table[k] <= value, then the straight line to its neighbour; 0 <= value < 1. Within a
+ * bucket a tone curve is nearly straight: k is looked for beside the place where the straight line has it,
+ * without a branch that could be guessed wrong.
+ */
+static inline float table_from_linear(const UfTransfer *transfer, float value)
+{
+    const float *table = transfer->u16;
+    float at = value * BUCKETS;
+    size_t b = (size_t)at;
+    size_t low = transfer->bucket[b], high = transfer->bucket[b + 1];
+    low -= low > 0;
+    size_t k = low + (size_t)((at - (float)b) * (float)(high - low));
+    k -= k > 0;
+    for (int i = 0; i < 3; i++)
+        k += table[k + 1] <= value; /* the last is 1 */
+    if (!(table[k] <= value && value < table[k + 1]))
+        k = bisect(table, low, high, value);
+    float part = (value - table[k]) / (table[k + 1] - table[k]);
+    return ((float)k + part) / (float)(CODES - 1);
+}
+
+/* 1 or more, or not finite */
+static float beyond_to_linear(const UfTransfer *transfer, float value)
+{
+    double size = fabs((double)value);
+    if (!isfinite(value) || size <= 1)
+        return value;
+    double above = transfer->kind == KIND_SRGB ? srgb_to_linear(size) : pow(size, transfer->exponent);
+    return copysignf((float)above, value);
+}
+
+static float beyond_from_linear(const UfTransfer *transfer, float value)
+{
+    double size = fabs((double)value);
+    if (!isfinite(value) || size <= 1)
+        return value;
+    double above = transfer->kind == KIND_SRGB ? srgb_from_linear(size) : pow(size, 1 / transfer->exponent);
+    return copysignf((float)above, value);
+}
+
+void uf_transfer_row_to_linear(const UfTransfer *transfer, const float *values, size_t count, float *out)
+{
+    if (transfer->kind == KIND_LINEAR) {
+        memmove(out, values, count * sizeof *out);
+        return;
+    }
+    for (size_t i = 0; i < count; i++) {
+        float size = fabsf(values[i]);
+        out[i] = size < 1 ? copysignf(table_to_linear(transfer, size), values[i])
+                          : beyond_to_linear(transfer, values[i]);
+    }
+}
+
+void uf_transfer_row_from_linear(const UfTransfer *transfer, const float *values, size_t count, float *out)
+{
+    if (transfer->kind == KIND_LINEAR) {
+        memmove(out, values, count * sizeof *out);
+        return;
+    }
+    for (size_t i = 0; i < count; i++) {
+        float size = fabsf(values[i]);
+        out[i] = size < 1 ? copysignf(table_from_linear(transfer, size), values[i])
+                          : beyond_from_linear(transfer, values[i]);
+    }
 }
 
 float uf_transfer_to_linear(const UfTransfer *transfer, float value)
 {
-    float size = fabsf(value);
-    if (transfer->kind == KIND_LINEAR || !isfinite(value))
-        return value;
-    if (size < 1)
-        return copysignf(table_to_linear(transfer, size), value);
-    double above = transfer->kind == KIND_SRGB ? srgb_to_linear(size) : pow((double)size, transfer->exponent);
-    return copysignf((float)above, value);
+    uf_transfer_row_to_linear(transfer, &value, 1, &value);
+    return value;
 }
 
 float uf_transfer_from_linear(const UfTransfer *transfer, float value)
 {
-    float size = fabsf(value);
-    if (transfer->kind == KIND_LINEAR || !isfinite(value))
-        return value;
-    if (size < 1)
-        return copysignf(table_from_linear(transfer, size), value);
-    double above =
-        transfer->kind == KIND_SRGB ? srgb_from_linear(size) : pow((double)size, 1 / transfer->exponent);
-    return copysignf((float)above, value);
+    uf_transfer_row_from_linear(transfer, &value, 1, &value);
+    return value;
 }

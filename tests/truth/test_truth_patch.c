@@ -61,7 +61,7 @@ Test(truth_patch, porter_duff_over)
     cr_assert_eq(uf_transfer_create(linear, &transfer, NULL), UF_OK);
     for (size_t i = 0; i < 6; i++) {
         float under[3] = {rows[i].b[0], rows[i].b[1], rows[i].b[2]}, alpha = rows[i].alpha_b;
-        uf_over(transfer, rows[i].a, rows[i].alpha_a, under, &alpha, 3);
+        uf_over(transfer, rows[i].a, &rows[i].alpha_a, under, &alpha, 1, 3);
         cr_assert_float_eq(alpha, rows[i].alpha, 1e-6);
         for (size_t c = 0; c < 3; c++)
             cr_assert_float_eq(under[c], rows[i].c[c], 1e-6, "row %zu", i);
@@ -79,9 +79,57 @@ Test(truth_patch, srgb_codes_mix_in_linear_light)
     cr_assert_eq(uf_transfer_create(srgb, &transfer, NULL), UF_OK);
     const double mixes[][3] = {{50, 200, 149.944}, {0, 255, 187.516}};
     for (size_t i = 0; i < 2; i++) {
-        float over = (float)(mixes[i][1] / 255), under = (float)(mixes[i][0] / 255), alpha = 1;
-        uf_over(transfer, &over, 0.5F, &under, &alpha, 1);
+        float over = (float)(mixes[i][1] / 255), under = (float)(mixes[i][0] / 255), alpha = 1, half = 0.5F;
+        uf_over(transfer, &over, &half, &under, &alpha, 1, 1);
         cr_assert_float_eq(under * 255, mixes[i][2], 0.02);
+    }
+    uf_transfer_free(&transfer);
+    uf_picture_free(&srgb);
+}
+
+/* IEC 61966-2-1 */
+static double light_of(double v)
+{
+    return v <= 0.04045 ? v / 12.92 : pow((v + 0.055) / 1.055, 2.4);
+}
+
+static double code_of(double light)
+{
+    return light <= 0.0031308 ? light * 12.92 : 1.055 * pow(light, 1 / 2.4) - 0.055;
+}
+
+/* A long row in which what is seen through, what hides and what is not there follow each other in runs of
+ * every length: each pixel by Porter and Duff's formula. */
+Test(truth_patch, over_takes_a_row_pixel_by_pixel)
+{
+    enum { N = 2000 };
+    UfPicture *srgb = NULL;
+    UfTransfer *transfer = NULL;
+    float over[3 * N], over_alpha[N], under[3 * N], under_alpha[N], before[3 * N], before_alpha[N];
+    cr_assert_eq(uf_picture_create(2, 2, 3, UF_SAMPLE_U8, &srgb, NULL), UF_OK);
+    cr_assert_eq(uf_transfer_create(srgb, &transfer, NULL), UF_OK);
+    for (size_t x = 0; x < N; x++) {
+        bool is_hidden = x * x / 700 % 3 == 1;
+        over_alpha[x] = is_hidden ? 1 : x * x / 700 % 5 == 2 ? 0 : (float)(x * 37 % 101) / 101;
+        under_alpha[x] = x / 90 % 4 == 3 ? 0 : x < 1200 ? 1 : (float)(x * 53 % 97) / 97;
+        for (size_t c = 0; c < 3; c++) {
+            over[3 * x + c] = (float)((3 * x + c) * 71 % 257) / 256;
+            under[3 * x + c] = (float)((3 * x + c) * 113 % 263) / 262;
+        }
+    }
+    memcpy(before, under, sizeof before);
+    memcpy(before_alpha, under_alpha, sizeof before_alpha);
+    uf_over(transfer, over, over_alpha, under, under_alpha, N, 3);
+    for (size_t x = 0; x < N; x++) {
+        double a = over_alpha[x], b = before_alpha[x], alpha = a + b * (1 - a);
+        cr_assert_float_eq(under_alpha[x], alpha, 1e-6, "pixel %zu", x);
+        for (size_t i = 3 * x; i < 3 * x + 3; i++) {
+            double light = (a * light_of(over[i]) + b * (1 - a) * light_of(before[i])) / alpha;
+            if (a <= 0 || a >= 1)
+                cr_assert_eq(under[i], a >= 1 ? over[i] : before[i], "pixel %zu", x);
+            else
+                cr_assert_float_eq(under[i], code_of(light), 1e-5, "pixel %zu", x);
+        }
     }
     uf_transfer_free(&transfer);
     uf_picture_free(&srgb);
