@@ -15,17 +15,22 @@
 /* A frame that looks down at least so far counts as a nadir shot. */
 #define NADIR_TILT_RAD (-60 * UF_PI / 180)
 
-static UfStatus cap_of(const UfRig *rig, const UfPlan *plan, double *cap_rad, UfReport *report)
+static UfStatus cap_of(const UfRig *rig, const UfPlan *plan, UfCapKind kind, double *cap_rad,
+                       UfReport *report)
 {
     UfCap cap;
     *cap_rad = plan->cap_rad;
     if ((uf_rig_look(rig, plan->nadir_edge) & UF_LOOK_SEEN) == 0) /* what sets the cap is still unseen */
         return UF_OK;
     double limit_rad = fmin(plan->unseen_cap_rad + SAME_RAD, uf_radians(UF_PLAN_POLE_ZONE_DEG));
-    UfStatus status = uf_cap_find(rig, UF_CAP_KIND_UNSEEN, false, limit_rad, &cap, report);
-    if (status == UF_OK)
-        *cap_rad = cap.half_angle_rad > 0 ? cap.half_angle_rad + rig->margin_rad : 0;
-    return status;
+    UfStatus status = uf_cap_find(rig, kind, false, limit_rad, &cap, report);
+    if (status != UF_OK)
+        return status;
+    /* without a part the frames leave open what they did */
+    double unseen_rad =
+        kind == UF_CAP_KIND_BLOCKED ? fmax(cap.half_angle_rad, plan->lens_cap_rad) : cap.half_angle_rad;
+    *cap_rad = unseen_rad > 0 ? unseen_rad + rig->margin_rad : 0;
+    return UF_OK;
 }
 
 static UfStatus try_frames(const UfRig *rig, const UfPlan *plan, UfAdvice *advice, UfReport *report)
@@ -37,7 +42,7 @@ static UfStatus try_frames(const UfRig *rig, const UfPlan *plan, UfAdvice *advic
     if (status == UF_OK && advice->kind == UF_ADVICE_ADD_TWO)
         status = uf_rig_add_frame(tried, "tried", advice->second_pan_rad, advice->tilt_rad, report);
     if (status == UF_OK)
-        status = cap_of(tried, plan, &advice->cap_rad, report);
+        status = cap_of(tried, plan, UF_CAP_KIND_UNSEEN, &advice->cap_rad, report);
     uf_rig_free(&tried);
     return status;
 }
@@ -53,7 +58,7 @@ static UfStatus try_without(const UfRig *rig, const UfPlan *plan, UfAdvice *advi
         tried->parts[i] = tried->parts[i + 1];
     status = uf_rig_prepare(tried, report);
     if (status == UF_OK)
-        status = cap_of(tried, plan, &advice->cap_rad, report);
+        status = cap_of(tried, plan, UF_CAP_KIND_BLOCKED, &advice->cap_rad, report);
     uf_rig_free(&tried);
     return status;
 }

@@ -159,33 +159,52 @@ static UfStatus list_areas(const Sums *sums, size_t count, double whole, UfPlan 
     return UF_OK;
 }
 
+/* Writes each cell's area, counted from 0, into `areas`; returns how many there are. */
+static size_t number_areas(const UfCells *cells, size_t *parents, size_t *areas)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < cells->count; i++)
+        parents[i] = i;
+    for (size_t i = 0; i < cells->count; i++)
+        join_neighbours(cells, i, parents);
+    for (size_t i = 0; i < cells->count; i++)
+        if (parents[i] == i)
+            areas[i] = count++;
+    for (size_t i = 0; i < cells->count; i++)
+        areas[i] = areas[root_of(parents, i)];
+    return count;
+}
+
 UfStatus uf_find_areas(const UfCells *cells, UfPlan *plan, UfReport *report)
 {
-    size_t count = cells->count;
     plan->blind_count = 0;
-    if (count == 0)
+    if (cells->count == 0)
         return UF_OK;
-    size_t *parents = uf_alloc(count, sizeof *parents);
-    Sums *sums = uf_alloc_zero(count, sizeof *sums);
+    size_t *parents = uf_alloc(cells->count, sizeof *parents);
+    size_t *areas = uf_alloc(cells->count, sizeof *areas);
+    size_t count = 0;
+    Sums *sums = NULL;
     UfStatus status = UF_OK;
-    if (parents == NULL || sums == NULL) {
+    if (parents == NULL || areas == NULL) {
         status = uf_fail_memory(report);
         goto cleanup;
     }
+    count = number_areas(cells, parents, areas);
+    sums = uf_alloc_zero(count, sizeof *sums);
+    if (sums == NULL) {
+        status = uf_fail_memory(report);
+        goto cleanup;
+    }
+    for (size_t i = 0; i < cells->count; i++)
+        add_to_sums(cells, &cells->cells[i], &sums[areas[i]]);
     for (size_t i = 0; i < count; i++)
-        parents[i] = i;
-    for (size_t i = 0; i < count; i++)
-        join_neighbours(cells, i, parents);
-    for (size_t i = 0; i < count; i++)
-        add_to_sums(cells, &cells->cells[i], &sums[root_of(parents, i)]);
-    for (size_t i = 0; i < count; i++)
-        if (sums[i].area > 0)
-            set_centre(&sums[i]);
-    for (size_t i = 0; i < count; i++)
-        widen(cells, &cells->cells[i], &sums[root_of(parents, i)]);
+        set_centre(&sums[i]);
+    for (size_t i = 0; i < cells->count; i++)
+        widen(cells, &cells->cells[i], &sums[areas[i]]);
     status = list_areas(sums, count, uf_cells_side(cells) * uf_cells_side(cells), plan, report);
 cleanup:
     free(parents);
+    free(areas);
     free(sums);
     return status;
 }

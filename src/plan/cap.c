@@ -304,12 +304,14 @@ UfStatus uf_cap_find(const UfRig *rig, UfCapKind kind, bool at_zenith, double li
         goto cleanup;
     }
     search.sphere = uf_near_sphere(rig, kind != UF_CAP_KIND_OPEN, &search.room);
-    visit_quarters(&search, &search.sphere, 0, (Block){0});
+    if (kind != UF_CAP_KIND_BLOCKED || rig->part_count > 0)
+        visit_quarters(&search, &search.sphere, 0, (Block){0});
     for (size_t i = 0; i < search.candidate_count; i++)
         if (search.candidates[i].bound_rad > search.best.distance_rad)
             climb(&search, search.candidates[i].place);
-    *out = (UfCap){fmax(0, search.best.distance_rad),
-                   direction_at(&search, (Place){search.best.lon_rad, fmax(0, search.best.distance_rad)})};
+    if (search.best.distance_rad < 0)
+        search.best = (Place){0, 0};
+    *out = (UfCap){search.best.distance_rad, direction_at(&search, search.best)};
 cleanup:
     uf_near_room_clear(&search.room);
     return status;

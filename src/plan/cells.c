@@ -22,7 +22,7 @@
 #define ALONE 1000
 
 /* The code's first bits tell blocks of this level apart. */
-#define START_LEVEL 8
+#define START_LEVEL 7
 #define STARTS      ((uint64_t)1 << (2 * START_LEVEL))
 
 /* A point of the square. */
@@ -113,7 +113,7 @@ static uint64_t eighths(const Sample corners[4], Sample centre, unsigned look)
 
 static void count_area(Walk *walk, int first, int last, uint64_t area, uint64_t unseen, uint64_t open)
 {
-    for (int level = first; level <= last; level++) {
+    for (int level = first; level <= last && unseen > 0; level++) {
         walk->unseen[level] += area * unseen;
         walk->open[level] += area * open;
     }
@@ -211,9 +211,16 @@ static int by_code(const void *a, const void *b)
 }
 
 /* Adds a thread's findings; areas are whole numbers, so that the order does not matter. */
-static void gather(Walk *all, const Walk *one)
+static void gather(Walk *all, Walk *one)
 {
     all->no_memory = all->no_memory || one->no_memory;
+    if (all->cells == NULL) {
+        all->cells = one->cells;
+        all->count = one->count;
+        all->capacity = one->capacity;
+        one->cells = NULL;
+        one->count = 0;
+    }
     for (size_t i = 0; i < one->count && !all->no_memory; i++)
         keep(all, one->cells[i]);
     for (int level = 0; level <= UF_CELLS_MAX_LEVEL; level++) {

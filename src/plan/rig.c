@@ -17,6 +17,8 @@ double uf_frame_width_rad(const UfCamera *camera, double tilt_rad)
     UfRotation to_camera = uf_rotation_inverse(&attitude);
     double low = 0;
     double high = 0;
+    if (fabs(tilt_rad) >= UF_PI / 2) /* the parallel is the pole, in the middle of the frame */
+        return 2 * UF_PI;
     for (int i = 1; i <= WIDTH_STEPS + HALVINGS; i++) {
         double lon = high > 0 ? (low + high) / 2 : UF_PI * i / WIDTH_STEPS;
         if (lon > UF_PI)
