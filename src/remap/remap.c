@@ -153,17 +153,18 @@ static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width,
  * middle, between which the footprint hardly changes. */
 static bool is_fine(const Job *job, const UfTile *tile)
 {
-    static const double at[5][2] = {{0, 0}, {-1, -1}, {1, -1}, {-1, 1}, {1, 1}};
-    for (size_t i = 0; i < 5; i++) {
-        UfJacobian jacobian = uf_tile_jacobian(tile, at[i][0], at[i][1]);
-        if (!(uf_average_share(&jacobian) > 0))
+    static const double at[UF_TILE_POINTS][2] = {{0, 0}, {-1, -1}, {1, -1}, {-1, 1}, {1, 1}};
+    UfJacobian jacobians[UF_TILE_POINTS];
+    uf_tile_jacobians(tile, jacobians);
+    for (size_t i = 0; i < UF_TILE_POINTS; i++) {
+        if (!(uf_average_share(&jacobians[i]) > 0))
             continue;
         if (!job->trusts_angles)
             return false;
         UfPixelPoint place = uf_tile_place(tile, at[i][0], at[i][1]);
-        UfJacobian angular = uf_map_angular_of(&job->map, place, &jacobian);
+        UfJacobian angular = uf_map_angular_of(&job->map, place, &jacobians[i]);
         if (uf_average_share(&angular) > 0 ||
-            (job->blend != NULL && uf_stretch_sets_in(&jacobian, ready_px_at(job, place.y_px))))
+            (job->blend != NULL && uf_stretch_sets_in(&jacobians[i], ready_px_at(job, place.y_px))))
             return false;
     }
     return true;

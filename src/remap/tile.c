@@ -12,6 +12,20 @@
 /* A tile that reaches further is no tile to interpolate in. */
 #define REACH_MAX_PX 1024
 
+/* Whether places lie more than half a turn apart. Where none do, no neighbour lies on the other side of a
+ * seam. */
+static bool goes_round(const UfLattice *lattice, double turn_px)
+{
+    double least = INFINITY, most = -INFINITY;
+    for (size_t i = 0; i < UF_NODES; i++)
+        for (size_t k = 0; k < UF_NODES; k++) {
+            const double u = lattice->u_px[i][k];
+            least = u < least ? u : least;
+            most = u > most ? u : most;
+        }
+    return most - least > turn_px / 2;
+}
+
 /* The lattice is the same view at 1/UF_NODE_PX of its size: a power of two, so that nothing is rounded. */
 void uf_lattice_fill(const UfMap *map, size_t x_px, size_t y_px, UfLattice *out)
 {
@@ -28,7 +42,7 @@ void uf_lattice_fill(const UfMap *map, size_t x_px, size_t y_px, UfLattice *out)
         memcpy(out->u_px[i], row.u_px, sizeof out->u_px[i]);
         memcpy(out->v_px[i], row.v_px, sizeof out->v_px[i]);
     }
-    out->turn_px = map->round_px;
+    out->turn_px = map->round_px > 0 && goes_round(out, map->round_px) ? map->round_px : 0;
 }
 
 /* u without its jump round the turn, as seen from `middle`. */
@@ -48,12 +62,13 @@ typedef struct Nodes {
 static Nodes nodes_of(const double (*lattice)[UF_NODES], double turn_px, size_t across, size_t down)
 {
     Nodes out = {.x = 2 * across + 3 < UF_NODES ? 0 : 1, .y = 2 * down + 3 < UF_NODES ? 0 : 1};
-    const double middle = lattice[2 * down + 1][2 * across + 1];
     for (size_t i = 0; i < 4; i++)
-        for (size_t k = 0; k < 4; k++) {
-            double value = lattice[2 * down + i - out.y][2 * across + k - out.x];
-            out.at[i][k] = turn_px > 0 ? near(value, middle, turn_px) : value;
-        }
+        memcpy(out.at[i], &lattice[2 * down + i - out.y][2 * across - out.x], sizeof out.at[i]);
+    if (!(turn_px > 0))
+        return out;
+    const double middle = lattice[2 * down + 1][2 * across + 1];
+    for (size_t i = 0; i < 16; i++)
+        out.at[i / 4][i % 4] = near(out.at[i / 4][i % 4], middle, turn_px);
     return out;
 }
 
@@ -129,24 +144,31 @@ bool uf_tile_fit(const UfLattice *lattice, size_t across, size_t down, UfTile *o
     return true;
 }
 
-/* Derivatives by s and t, which a pixel changes by 1/UF_NODE_PX. */
-static void slopes(const double at[3][3], double s, double t, double *by_x, double *by_y)
+/* Derivatives in the middle, and where s and t are -1 or 1: a step of s or t is UF_NODE_PX pixels. */
+static void slopes(const double at[3][3], double by_x[UF_TILE_POINTS], double by_y[UF_TILE_POINTS])
 {
-    double rows[3], along[3];
-    for (size_t i = 0; i < 3; i++) {
-        rows[i] = at[i][0] + s * (at[i][1] + s * at[i][2]);
-        along[i] = at[i][1] + 2 * s * at[i][2];
+    by_x[0] = at[0][1] / UF_NODE_PX;
+    by_y[0] = at[1][0] / UF_NODE_PX;
+    for (int side = 0; side < 2; side++) {
+        const double s = side == 0 ? -1 : 1;
+        const double even = at[0][1] + at[2][1] + 2 * s * (at[0][2] + at[2][2]),
+                     odd = at[1][1] + 2 * s * at[1][2];
+        const double first = at[1][0] + s * at[1][1] + at[1][2];
+        const double second = 2 * (at[2][0] + s * at[2][1] + at[2][2]);
+        by_x[1 + side] = (even - odd) / UF_NODE_PX;
+        by_x[3 + side] = (even + odd) / UF_NODE_PX;
+        by_y[1 + side] = (first - second) / UF_NODE_PX;
+        by_y[3 + side] = (first + second) / UF_NODE_PX;
     }
-    *by_x = (along[0] + t * (along[1] + t * along[2])) / UF_NODE_PX;
-    *by_y = (rows[1] + 2 * t * rows[2]) / UF_NODE_PX;
 }
 
-UfJacobian uf_tile_jacobian(const UfTile *tile, double s, double t)
+void uf_tile_jacobians(const UfTile *tile, UfJacobian out[UF_TILE_POINTS])
 {
-    UfJacobian out;
-    slopes(tile->u, s, t, &out.ux, &out.uy);
-    slopes(tile->v, s, t, &out.vx, &out.vy);
-    return out;
+    double ux[UF_TILE_POINTS], uy[UF_TILE_POINTS], vx[UF_TILE_POINTS], vy[UF_TILE_POINTS];
+    slopes(tile->u, ux, uy);
+    slopes(tile->v, vx, vy);
+    for (size_t i = 0; i < UF_TILE_POINTS; i++)
+        out[i] = (UfJacobian){.ux = ux[i], .uy = uy[i], .vx = vx[i], .vy = vy[i]};
 }
 
 static double value_at(const double at[3][3], double s, double t)

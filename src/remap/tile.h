@@ -24,7 +24,7 @@
 typedef struct UfLattice {
     double u_px[UF_NODES][UF_NODES],
         v_px[UF_NODES][UF_NODES]; /* [down][across]; NaN where there is no place */
-    double turn_px;               /* what u may differ by where it goes round; 0: it does not */
+    double turn_px; /* what u may differ by where it goes round; 0: it does not, here or anywhere */
 } UfLattice;
 
 /* The lattice of the block whose corner is at (x_px, y_px), a multiple of UF_NODE_PX. */
@@ -42,8 +42,11 @@ typedef struct UfTile {
 
 /* The tile at (across, down) in the block, counted in tiles. False when it must be computed exactly. */
 bool uf_tile_fit(const UfLattice *lattice, size_t across, size_t down, UfTile *out);
-/* At s and t: the place, and the steps for one pixel of the target. */
 UfPixelPoint uf_tile_place(const UfTile *tile, double s, double t);
-UfJacobian uf_tile_jacobian(const UfTile *tile, double s, double t);
+
+/* The middle, then the corners: {s, t} = {-1, -1}, {1, -1}, {-1, 1}, {1, 1}. */
+#define UF_TILE_POINTS 5u
+/* The steps for one pixel of the target there. */
+void uf_tile_jacobians(const UfTile *tile, UfJacobian out[UF_TILE_POINTS]);
 
 #endif
