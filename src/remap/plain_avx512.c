@@ -85,6 +85,7 @@ AVX512_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t wi
     for (size_t y = 0; y < height; y++) {
         uint8_t *to = scratch;
         uf_plain_taps(&rows, y, taps, (int32_t)stride, (int32_t)pixel_bytes, &w);
+        uf_fetch_ahead(base + (TAPS - 1) * (stride + pixel_bytes), w.offset, pixel_bytes);
         for (size_t i = 0; i < width; i++, to += out_bytes) {
             const uint8_t *at = base + w.offset[i];
             if (has_alpha && !is_opaque(at, stride, channels, sample)) {

@@ -187,19 +187,6 @@ UF_AVX2_INLINE bool is_opaque(const uint8_t *at, size_t stride, int taps, size_t
     return (full & wanted) == wanted;
 }
 
-/*
- * Asks for what the tile to the right will read: this row's last taps, moved by as much as the row is long.
- * What a tile reads of a row is less than the processor needs to see for asking by itself.
- */
-UF_AVX2_INLINE void fetch_ahead(const uint8_t *base, size_t stride, const UfByteTaps *w, int taps,
-                                size_t channels)
-{
-    const ptrdiff_t length = w->offset[UF_TILE_PX - 1] - w->offset[0];
-    const uint8_t *last = base + (size_t)(taps - 1) * (stride + channels) + length;
-    _mm_prefetch((const char *)last + w->offset[0], _MM_HINT_T0);
-    _mm_prefetch((const char *)last + w->offset[UF_TILE_PX - 1], _MM_HINT_T0);
-}
-
 UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width, size_t height,
                               uint8_t *out, size_t stride_bytes, int taps, size_t channels, UfSample sample,
                               bool adds_alpha)
@@ -215,7 +202,7 @@ UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t w
     for (size_t y = 0; y < height; y++, out += stride_bytes) {
         uint8_t *to = width == UF_TILE_PX ? out : scratch;
         uf_bytes_taps(&rows, y, taps, (int32_t)stride, (int32_t)channels, &w);
-        fetch_ahead(base, stride, &w, taps, channels);
+        uf_fetch_ahead(base + (size_t)(taps - 1) * (stride + channels), w.offset, channels);
         fill_row(base, stride, &w, taps, channels, adds_alpha, to);
         for (size_t i = 0; channels % 2 == 0 && i < width; i++)
             if (!is_opaque(base + w.offset[i], stride, taps, channels))

@@ -4,6 +4,7 @@
 
 #include <immintrin.h>
 
+#include "remap/tile.h"
 #include "remap/window.h"
 
 #define UF_AVX2        __attribute__((target("avx2")))
@@ -48,6 +49,19 @@ UF_AVX2_INLINE __m128 uf_with_alpha(__m128 value, size_t colours, UfSample sampl
 {
     const __m128 full = _mm_set1_ps((float)uf_sample_max(sample));
     return colours == 1 ? _mm_blend_ps(value, full, 0xe) : _mm_blend_ps(value, full, 0x8);
+}
+
+/*
+ * Asks for what the tile to the right will read: the last taps of a row, moved by as much as the row is long.
+ * What a tile reads of the source's rows is too short for the processor to see what will be read next.
+ * Nothing happens where there is no memory.
+ */
+UF_AVX2_INLINE void uf_fetch_ahead(const uint8_t *last, const int32_t offset[UF_TILE_PX], size_t pixel_bytes)
+{
+    const ptrdiff_t length = offset[UF_TILE_PX - 1] - offset[0];
+    const size_t step = pixel_bytes * UF_TILE_PX > 2 * 64 ? 5 : UF_TILE_PX - 1; /* lines have 64 bytes */
+    for (size_t i = 0; i < UF_TILE_PX; i += step)
+        _mm_prefetch((const char *)last + length + offset[i], _MM_HINT_T0);
 }
 
 #endif
