@@ -144,9 +144,32 @@ double uf_canvas_deviation(const UfCanvas *canvas, float *mean)
     return fmax(deviation[0], fmax(deviation[1], deviation[2]));
 }
 
-void uf_canvas_empty_hole(UfCanvas *canvas)
+void uf_canvas_empty_hole(UfCanvas *canvas, int threads)
 {
+#pragma omp parallel for schedule(static) num_threads(threads)
     for (size_t i = 0; i < canvas->width * canvas->height; i++)
         if (canvas->cell[i] == UF_CELL_HOLE)
             memset(canvas->value + 4 * i, 0, 4 * sizeof *canvas->value);
+}
+
+bool uf_canvas_next_run(const UfCanvas *canvas, UfBox keep, size_t y, size_t *x0, size_t *x1)
+{
+    const uint8_t *cell = canvas->cell + y * canvas->width;
+    bool is_kept = y >= keep.y0 && y < keep.y1 && keep.x1 > keep.x0;
+    size_t from = *x1, end = canvas->width, least = is_kept ? keep.x1 : 0;
+    if (from == 0) {
+        size_t first = is_kept ? keep.x0 : end;
+        while (from < first && cell[from] == UF_CELL_IDLE)
+            from++;
+    }
+    while (end > from && end > least && cell[end - 1] == UF_CELL_IDLE)
+        end--;
+    while (from < end && cell[from] == UF_CELL_HOLE)
+        from++;
+    size_t to = from;
+    while (to < end && cell[to] != UF_CELL_HOLE)
+        to++;
+    *x0 = from;
+    *x1 = to;
+    return to > from;
 }

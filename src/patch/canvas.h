@@ -40,12 +40,18 @@ UfStatus uf_canvas_reduce(const UfCanvas *canvas, unsigned times, int threads, U
 double uf_canvas_deviation(const UfCanvas *canvas, float *mean);
 
 /* Sets the hole's values to 0: what is to be made must not depend on what was there. */
-void uf_canvas_empty_hole(UfCanvas *canvas);
+void uf_canvas_empty_hole(UfCanvas *canvas, int threads);
 
 /* Half-open box. */
 typedef struct UfBox {
     size_t x0, y0, x1, y1;
 } UfBox;
+
+/*
+ * The next run of a row's cells, from column *x1 on, that are not hole; false when there is none. What is
+ * idle up to the first and from the last cell that is not, outside `keep`, belongs to none: a ring's corners.
+ */
+bool uf_canvas_next_run(const UfCanvas *canvas, UfBox keep, size_t y, size_t *x0, size_t *x1);
 
 /* Around all hole pixels, `margin` more on each side, inside the canvas; false when there is no hole. */
 bool uf_canvas_hole_box(const UfCanvas *canvas, size_t margin, UfBox *out);

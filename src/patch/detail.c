@@ -45,9 +45,13 @@ static void sharpen_run(const float *restrict above, const float *restrict row, 
     }
 }
 
-/* The canvas itself. Each thread keeps the rows that it and its neighbour have changed already. */
-static UfStatus sharpen(UfCanvas *canvas, float amount, int threads, UfReport *report)
+/*
+ * The canvas itself, where it is picture or will be seen. Each thread keeps the rows that it and its
+ * neighbour have changed already.
+ */
+static UfStatus sharpen(UfFloorPlane *plane, float amount, int threads, UfReport *report)
 {
+    UfCanvas *canvas = &plane->canvas;
     size_t stride = 4 * canvas->width, inner = canvas->height - 2;
     float *lines = uf_alloc((size_t)threads * 3 * stride, sizeof *lines);
     if (lines == NULL)
@@ -63,7 +67,9 @@ static UfStatus sharpen(UfCanvas *canvas, float amount, int threads, UfReport *r
         for (size_t y = from; y < to; y++) {
             float *row = canvas->value + y * stride, *before = above;
             memcpy(here, row, stride * sizeof *here);
-            sharpen_run(above, here, y + 1 < to ? row + stride : end, 1, canvas->width - 1, amount, row);
+            for (size_t x0, x1 = 0; uf_canvas_next_run(canvas, plane->shown, y, &x0, &x1);)
+                sharpen_run(above, here, y + 1 < to ? row + stride : end, x0 > 1 ? x0 : 1,
+                            x1 < canvas->width ? x1 : canvas->width - 1, amount, row);
             above = here;
             here = before;
         }
@@ -281,7 +287,7 @@ UfStatus uf_detail_restore(const UfPicture *panorama, const UfCap *cap, UfFloorP
     uf_canvas_clear(&sharp);
     float amount = (float)amount_of(&energies);
     if (status == UF_OK && amount > 0)
-        status = sharpen(&plane->canvas, amount, cap->threads, report);
+        status = sharpen(plane, amount, cap->threads, report);
     free(is_ring);
     free(rows);
     return status;

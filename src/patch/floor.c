@@ -42,8 +42,8 @@ static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, unsigned seed, U
     if (status != UF_OK)
         return status;
     /* after the detail: its mask reads a pixel into the hole, where the picture is still floor */
-    uf_canvas_empty_hole(&plane->canvas);
-    uf_shading_remove(&shading, cap->threads, &plane->canvas);
+    uf_canvas_empty_hole(&plane->canvas, cap->threads);
+    uf_shading_remove(&shading, plane->shown, cap->threads, &plane->canvas);
     if ((status = uf_texture_check(&plane->canvas, cap->threads, report)) != UF_OK)
         return status;
     if ((status = uf_odd_exclude(&plane->canvas, uf_floor_plane_reach(plane, cap), cap->threads, report)) !=

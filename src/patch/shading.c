@@ -181,31 +181,33 @@ static Run run_of(const UfCanvas *canvas, const double *term, double sign, size_
     return (Run){exp(sign * here), exp(sign * (next - here)), exp(sign * (after - 2 * next + here))};
 }
 
-static void scale(const UfShading *shading, UfBox box, double sign, int threads, UfCanvas *canvas)
+static void scale_run(const UfShading *shading, double sign, size_t y, size_t x0, size_t x1, UfCanvas *canvas)
 {
     const double most = exp(MOST_LOG), least = 1 / most;
+    Run run[3];
+    float *value = canvas->value + 4 * (y * canvas->width + x0);
+    for (size_t c = 0; c < 3; c++)
+        run[c] = run_of(canvas, shading->term[c], sign, x0, y);
+    for (size_t x = x0; x < x1; x++, value += 4)
+        for (size_t c = 0; c < 3; c++) {
+            double light = run[c].light < most ? run[c].light : most;
+            value[c] *= (float)(light > least ? light : least);
+            run[c].light *= run[c].factor;
+            run[c].factor *= run[c].change;
+        }
+}
+
+void uf_shading_remove(const UfShading *shading, UfBox shown, int threads, UfCanvas *canvas)
+{
 #pragma omp parallel for schedule(static) num_threads(threads)
-    for (size_t y = box.y0; y < box.y1; y++) {
-        Run run[3];
-        float *value = canvas->value + 4 * (y * canvas->width + box.x0);
-        for (size_t c = 0; c < 3; c++)
-            run[c] = run_of(canvas, shading->term[c], sign, box.x0, y);
-        for (size_t x = box.x0; x < box.x1; x++, value += 4)
-            for (size_t c = 0; c < 3; c++) {
-                double light = run[c].light < most ? run[c].light : most;
-                value[c] *= (float)(light > least ? light : least);
-                run[c].light *= run[c].factor;
-                run[c].factor *= run[c].change;
-            }
-    }
+    for (size_t y = 0; y < canvas->height; y++)
+        for (size_t x0, x1 = 0; uf_canvas_next_run(canvas, shown, y, &x0, &x1);)
+            scale_run(shading, -1, y, x0, x1, canvas);
 }
 
-void uf_shading_remove(const UfShading *shading, int threads, UfCanvas *canvas)
+void uf_shading_restore(const UfShading *shading, UfBox shown, int threads, UfCanvas *canvas)
 {
-    scale(shading, (UfBox){0, 0, canvas->width, canvas->height}, -1, threads, canvas);
-}
-
-void uf_shading_restore(const UfShading *shading, UfBox box, int threads, UfCanvas *canvas)
-{
-    scale(shading, box, 1, threads, canvas);
+#pragma omp parallel for schedule(static) num_threads(threads)
+    for (size_t y = shown.y0; y < shown.y1; y++)
+        scale_run(shading, 1, y, shown.x0, shown.x1, canvas);
 }

@@ -17,8 +17,8 @@ typedef struct UfShading {
  * is. UF_ERROR_UNCLEAR when there are too few sources.
  */
 UfStatus uf_shading_fit(const UfCanvas *canvas, int threads, UfShading *out, UfReport *report);
-/* Divides all values by the light, and multiplies those in the box again. */
-void uf_shading_remove(const UfShading *shading, int threads, UfCanvas *canvas);
-void uf_shading_restore(const UfShading *shading, UfBox box, int threads, UfCanvas *canvas);
+/* Divides by the light what is picture, or shown and no hole; and multiplies again what is shown. */
+void uf_shading_remove(const UfShading *shading, UfBox shown, int threads, UfCanvas *canvas);
+void uf_shading_restore(const UfShading *shading, UfBox shown, int threads, UfCanvas *canvas);
 
 #endif

@@ -518,7 +518,7 @@ Test(fill_parts, shading_is_found_and_goes_both_ways)
         for (size_t i = 1; i < UF_SHADING_TERMS; i++)
             cr_assert_float_eq(shading.term[c][i], expected[i], 0.02);
     float before = canvas.value[4 * 1234 + 1];
-    uf_shading_remove(&shading, 1, &canvas);
+    uf_shading_remove(&shading, (UfBox){0, 0, canvas.width, canvas.height}, 1, &canvas);
     cr_assert(fabsf(canvas.value[4 * 1234 + 1] - before) > 0.01F);
     uf_shading_restore(&shading, (UfBox){0, 0, canvas.width, canvas.height}, 1, &canvas);
     cr_assert_float_eq(canvas.value[4 * 1234 + 1], before, 1e-6);
