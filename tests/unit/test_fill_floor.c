@@ -178,7 +178,7 @@ Test(fill_floor, continues_gravel)
 
 Test(fill_floor, same_seed_same_floor_whatever_the_threads)
 {
-    UfPicture *truth = room(gravel, 1, UF_SAMPLE_U8);
+    UfPicture *truth = wide_room(WIDTH / 2, gravel, 1, UF_SAMPLE_U8);
     UfPicture *first = with_tripod(truth, 12), *again = copy_picture(first), *other = copy_picture(first);
     UfPatchOptions options = options_of(UF_FILL_FLOOR, 12.2, 1);
     options.threads = 1;

@@ -65,7 +65,7 @@ Test(logo, top_points_to_the_heading_and_nothing_is_mirrored)
     UfPicture *logo = make_logo(300, 200, 3);
     for (int up = 0; up <= 1; up++)
         for (int heading = 0; heading < 360; heading += 45) {
-            UfPicture *picture = grey_panorama(2048, 3, 0.5);
+            UfPicture *picture = grey_panorama(1024, 3, 0.5);
             UfPatchOptions options = logo_options(logo, 25, heading);
             options.at_zenith = up;
             patch(picture, &options);
