@@ -84,6 +84,13 @@ void uf_patch_rows_needed(const UfPatchOptions *options, size_t width_px, size_t
 size_t uf_patch_bytes_needed(const UfPatchOptions *options, size_t width_px, size_t height_px);
 
 /*
+ * Of these, the rows [*first_px, *end_px) that uf_patch writes to in all their pixels before it looks at them;
+ * *end_px is 0 when there are none.
+ */
+void uf_patch_rows_replaced(const UfPatchOptions *options, size_t width_px, size_t height_px, size_t *first_px,
+                            size_t *end_px);
+
+/*
  * The hole about a pole: the smallest cap that holds the connected transparent, black or flat area around it.
  * UF_ERROR_UNCLEAR when there is none.
  */

@@ -93,6 +93,13 @@ typedef struct UfReadOptions {
      * picture can only be written by uf_picture_rewrite, in the format that it was read from.
      */
     size_t first_row_px, end_row_px;
+    /*
+     * Of these, rows [replaced_first_px, replaced_end_px) will be written to before they are looked at; none when
+     * replaced_end_px is 0. Where that saves work (JPEG) they are not decoded: they hold zeros, and damage of the file
+     * that lies in them alone goes unnoticed.
+     */
+    size_t replaced_first_px, replaced_end_px;
+    int threads; /* for decoding; 0: all cores; never changes the pixels */
 } UfReadOptions;
 
 /*

@@ -401,9 +401,12 @@ static int read_panorama(const CliLine *line, Work *work, const UfPatchOptions *
     UfReadOptions read = cli_read_options(line);
     bool in_part = uf_format_from_name(line->values[CLI_OUT].text) == work->info.format &&
                    work->write.depth_bits == 0 && work->write.quality == 0;
-    if (in_part && !line->values[PATCH_MASK].given && !line->values[PATCH_SUN].given)
+    if (in_part && !line->values[PATCH_MASK].given && !line->values[PATCH_SUN].given) {
         uf_patch_rows_needed(covering, work->info.width_px, work->info.height_px, &read.first_row_px,
                              &read.end_row_px);
+        uf_patch_rows_replaced(covering, work->info.width_px, work->info.height_px, &read.replaced_first_px,
+                               &read.replaced_end_px);
+    }
     int refused = check_memory(line, &work->info, covering, &read);
     if (refused != CLI_DONE)
         return refused;

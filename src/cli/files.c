@@ -136,7 +136,7 @@ size_t cli_memory_limit(const CliLine *line)
 
 UfReadOptions cli_read_options(const CliLine *line)
 {
-    return (UfReadOptions){.max_memory_bytes = cli_memory_limit(line)};
+    return (UfReadOptions){.max_memory_bytes = cli_memory_limit(line), .threads = cli_threads(line)};
 }
 
 UfSampling cli_sampling(const CliLine *line, UfSampling usual)

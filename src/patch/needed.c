@@ -50,13 +50,17 @@ static bool has_region(const UfPatchOptions *options)
     return options->mask != NULL || options->has_sun || options->without_cap;
 }
 
+/* And a photograph is compared with all of the floor. */
+static bool is_anywhere(const UfPatchOptions *options)
+{
+    return options->plate != NULL || has_region(options);
+}
+
 void uf_patch_rows_needed(const UfPatchOptions *options, size_t width_px, size_t height_px, size_t *first_px,
                           size_t *end_px)
 {
     const UfCap cap = cap_of(options, width_px, height_px);
-    /* a photograph is compared with all of the floor */
-    bool is_anywhere = options->plate != NULL || has_region(options);
-    bool is_known = !is_anywhere &&
+    bool is_known = !is_anywhere(options) &&
                     (options->cap_rad > 0 || (options->fill == UF_FILL_NONE && options->logo_cap_rad > 0));
     size_t rings = is_known ? uf_cap_ring_count(&cap, farthest_rad(&cap, options)) + MARGIN_ROWS : height_px;
     rings = rings > height_px ? height_px : rings;
@@ -70,4 +74,17 @@ size_t uf_patch_bytes_needed(const UfPatchOptions *options, size_t width_px, siz
     if (options->fill != UF_FILL_FLOOR || !(options->cap_rad > 0) || has_region(options))
         return 0;
     return uf_floor_plane_pixels(&cap, options->plate != NULL) * PLANE_PIXEL_BYTES;
+}
+
+/* A logo is laid over the fill, and the floor looks at what it covers. */
+void uf_patch_rows_replaced(const UfPatchOptions *options, size_t width_px, size_t height_px, size_t *first_px,
+                            size_t *end_px)
+{
+    const UfCap cap = cap_of(options, width_px, height_px);
+    bool is_known = !is_anywhere(options) && options->cap_rad > 0 &&
+                    (options->fill == UF_FILL_SMOOTH || options->fill == UF_FILL_COLOUR);
+    size_t rings = is_known ? uf_cap_ring_count(&cap, options->cap_rad) : 0;
+    rings -= rings > 0 ? 1 : 0; /* the last one may differ by a rounding */
+    *first_px = uf_cap_first_row(&cap, rings);
+    *end_px = rings > 0 ? *first_px + rings : 0;
 }

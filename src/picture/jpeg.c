@@ -148,7 +148,8 @@ static UfStatus read_all(Reader *reader, UfInput *input, const UfReadOptions *op
     status = make_picture(reader, options, orientation, report);
     if (status != UF_OK)
         return status;
-    if (reader->picture->reserved_bytes > 0 && uf_jpeg_read_rows(jpeg, input, reader->picture))
+    bool in_part = orientation == 1 && (reader->picture->reserved_bytes > 0 || options->replaced_end_px > 0);
+    if (in_part && uf_jpeg_read_rows(jpeg, input, options, reader->picture))
         return UF_OK;
     status = read_pixels(reader, report);
     return status == UF_OK ? uf_orient_upright(reader->picture, orientation, report) : status;

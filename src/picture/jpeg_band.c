@@ -1,7 +1,7 @@
 /*
- * DCT coefficients of a rectangle of pixels, as another JPEG would hold them: the rectangle is compressed in
- * memory with that file's quantisation tables and sampling, and read back as coefficients. Blocks know
- * nothing of their neighbours (T.81 A.3.3), so the result is that of compressing the whole picture.
+ * A rectangle of pixels as another JPEG would hold it: compressed in memory with that file's quantisation
+ * tables and sampling, and, where coefficients are wanted, read back. Blocks know nothing of their neighbours
+ * (T.81 A.3.3), so the result is that of compressing the whole picture.
  */
 #include "picture/jpeg_band.h"
 
@@ -49,6 +49,8 @@ static UfStatus compress(UfJpegBand *band, struct jpeg_decompress_struct *like, 
     band->size_bytes = 0;
     jpeg_mem_dest(writer, &band->bytes, &band->size_bytes);
     jpeg_copy_critical_parameters(like, writer);
+    if (band->own_codes)
+        uf_jpeg_copy_codes(like, writer);
     writer->image_width = (JDIMENSION)band->width_px;
     writer->image_height = (JDIMENSION)band->height_px;
     writer->in_color_space = like->jpeg_color_space == JCS_GRAYSCALE ? JCS_GRAYSCALE : JCS_RGB;
@@ -67,7 +69,7 @@ static UfStatus compress(UfJpegBand *band, struct jpeg_decompress_struct *like, 
     return UF_OK;
 }
 
-static UfStatus read_back(UfJpegBand *band)
+static UfStatus read_head(UfJpegBand *band)
 {
     struct jpeg_decompress_struct *reader = &band->reader;
     if (setjmp(band->reader_errors.jump))
@@ -77,17 +79,32 @@ static UfStatus read_back(UfJpegBand *band)
     jpeg_abort_decompress(reader);
     jpeg_mem_src(reader, band->bytes, band->size_bytes);
     jpeg_read_header(reader, TRUE);
-    band->blocks = jpeg_read_coefficients(reader);
+    band->data_start = band->size_bytes - reader->src->bytes_in_buffer;
     return UF_OK;
 }
 
-UfStatus uf_jpeg_band_make(UfJpegBand *band, struct jpeg_decompress_struct *like, const UfPicture *picture,
+static UfStatus read_blocks(UfJpegBand *band)
+{
+    if (setjmp(band->reader_errors.jump))
+        return band->reader_errors.status;
+    band->blocks = jpeg_read_coefficients(&band->reader);
+    return UF_OK;
+}
+
+UfStatus uf_jpeg_band_code(UfJpegBand *band, struct jpeg_decompress_struct *like, const UfPicture *picture,
                            int orientation, UfReport *report)
 {
     UfStatus status = take_pixels(band, picture, orientation, report);
     if (status == UF_OK)
         status = compress(band, like, picture);
     if (status == UF_OK)
-        status = read_back(band);
+        status = read_head(band);
     return status;
+}
+
+UfStatus uf_jpeg_band_make(UfJpegBand *band, struct jpeg_decompress_struct *like, const UfPicture *picture,
+                           int orientation, UfReport *report)
+{
+    UfStatus status = uf_jpeg_band_code(band, like, picture, orientation, report);
+    return status == UF_OK ? read_blocks(band) : status;
 }

@@ -8,16 +8,7 @@
 #define LONG_RANGE_BYTES 65536u
 #define CHUNK_BYTES      16384u
 
-#define END_OF_BLOCK  0x00u
-#define SIXTEEN_ZEROS 0xF0u
-#define MAX_DC_BITS   11u
-#define MAX_AC_BITS   10u
-
-/* Position in the zigzag order to position in the block (T.81 figure A.6). */
-static const uint8_t natural_order[DCTSIZE2] = {
-    0,  1,  8,  16, 9,  2,  3,  10, 17, 24, 32, 25, 18, 11, 4,  5,  12, 19, 26, 33, 40, 48,
-    41, 34, 27, 20, 13, 6,  7,  14, 21, 28, 35, 42, 49, 56, 57, 50, 43, 36, 29, 22, 15, 23,
-    30, 37, 44, 51, 58, 59, 52, 45, 38, 31, 39, 46, 53, 60, 61, 54, 47, 55, 62, 63};
+#define MAX_DC_BITS 11u
 
 UfStatus uf_jpeg_bits_open(UfJpegBits *bits, UfInput *source, UfOutput *output, UfReport *report)
 {
@@ -111,8 +102,7 @@ void uf_jpeg_bits_bytes(UfJpegBits *bits, const uint8_t *data, size_t size_bytes
 
 static size_t read_source(UfJpegBits *bits, uint64_t at, uint8_t *out, size_t size)
 {
-    const UfJpegBytes file = {.fd = fileno(bits->source->stream), .size_bytes = bits->source->size_bytes};
-    size_t got = uf_jpeg_bytes_read(&file, at, out, size);
+    size_t got = uf_jpeg_bytes_read(&bits->bytes, at, out, size);
     if (got < size && bits->status == UF_OK)
         bits->status = uf_fail(bits->report, UF_ERROR_FORMAT, "the JPEG ends too early");
     return got;
@@ -122,7 +112,7 @@ static size_t read_source(UfJpegBits *bits, uint64_t at, uint8_t *out, size_t si
 static void copy_bytes(UfJpegBits *bits, uint64_t from, uint64_t to)
 {
     uint8_t chunk[CHUNK_BYTES];
-    if (bits->output != NULL && to - from >= LONG_RANGE_BYTES) {
+    if (bits->output != NULL && bits->bytes.memory == NULL && to - from >= LONG_RANGE_BYTES) {
         write_buffer(bits);
         if (bits->status == UF_OK)
             bits->status = uf_output_copy(bits->output, bits->source, from, to, bits->report);
@@ -168,7 +158,7 @@ static void complete_byte(UfJpegBits *bits, UfJpegPlace *from)
     from->bit = 0;
 }
 
-static void flush_range(UfJpegBits *bits)
+void uf_jpeg_bits_flush(UfJpegBits *bits)
 {
     if (!bits->has_range)
         return;
@@ -185,20 +175,27 @@ static void flush_range(UfJpegBits *bits)
     copy_shifted(bits, from, to);
 }
 
-bool uf_jpeg_bits_go_on_at(const UfJpegBits *bits, UfJpegPlace place)
+static bool follows(const UfJpegBits *bits, const UfJpegBytes *bytes, UfJpegPlace place)
 {
-    return bits->has_range && bits->in_phase && bits->to.byte == place.byte && bits->to.bit == place.bit;
+    return bits->has_range && bits->to.byte == place.byte && bits->to.bit == place.bit &&
+           bits->bytes.memory == bytes->memory && bits->bytes.fd == bytes->fd;
 }
 
-void uf_jpeg_bits_range(UfJpegBits *bits, UfJpegPlace from, UfJpegPlace to)
+bool uf_jpeg_bits_go_on_at(const UfJpegBits *bits, const UfJpegBytes *bytes, UfJpegPlace place)
 {
-    if (bits->has_range && bits->to.byte == from.byte && bits->to.bit == from.bit) {
+    return bits->in_phase && follows(bits, bytes, place);
+}
+
+void uf_jpeg_bits_range(UfJpegBits *bits, const UfJpegBytes *bytes, UfJpegPlace from, UfJpegPlace to)
+{
+    if (follows(bits, bytes, from)) {
         bits->to = to;
         return;
     }
-    flush_range(bits);
+    uf_jpeg_bits_flush(bits);
     bits->has_range = true;
     bits->in_phase = bits->held_count % 8 == from.bit;
+    bits->bytes = *bytes;
     bits->from = from;
     bits->to = to;
 }
@@ -214,17 +211,14 @@ static void fill_up(UfJpegBits *bits)
 static void put_marker(UfJpegBits *bits, int marker)
 {
     const uint8_t bytes[2] = {0xFF, (uint8_t)marker};
-    flush_range(bits);
+    uf_jpeg_bits_flush(bits);
     fill_up(bits);
     uf_jpeg_bits_bytes(bits, bytes, sizeof bytes);
 }
 
-void uf_jpeg_bits_restart(UfJpegBits *bits, UfJpegPlace end, UfJpegPlace after, unsigned number)
+void uf_jpeg_bits_restart(UfJpegBits *bits, unsigned number)
 {
-    if (uf_jpeg_bits_go_on_at(bits, end))
-        bits->to = after;
-    else
-        put_marker(bits, JPEG_RST0 + (int)number);
+    put_marker(bits, JPEG_RST0 + (int)number);
 }
 
 static unsigned bits_of(unsigned magnitude)
@@ -232,50 +226,31 @@ static unsigned bits_of(unsigned magnitude)
     return magnitude == 0 ? 0 : 32u - (unsigned)__builtin_clz(magnitude);
 }
 
-/* A symbol and the `size` bits of the value behind it, negative ones less one (F.1.2.1). */
-static inline void put_value(UfJpegBits *bits, const UfJpegCodes *codes, unsigned symbol, int value,
-                             unsigned size)
+/* A symbol and the `size` bits of the value behind it. */
+static inline void put_symbol(UfJpegBits *bits, const UfJpegCodes *codes, unsigned symbol, uint32_t value,
+                              unsigned size)
 {
     bits->codes_missing |= codes->length[symbol] == 0;
-    uint32_t low = (uint32_t)(value < 0 ? value - 1 : value) & ((1u << size) - 1);
-    put(bits, (uint32_t)codes->code[symbol] << size | low, codes->length[symbol] + size);
+    put(bits, (uint32_t)codes->code[symbol] << size | value, codes->length[symbol] + size);
 }
 
+/* Negative differences less one (F.1.2.1). */
 void uf_jpeg_bits_dc(UfJpegBits *bits, const UfJpegCodes *codes, int difference)
 {
     unsigned size = bits_of((unsigned)abs(difference));
-    flush_range(bits);
+    uint32_t low = (uint32_t)(difference < 0 ? difference - 1 : difference) & ((1u << size) - 1);
+    uf_jpeg_bits_flush(bits);
     if (size > MAX_DC_BITS)
         bits->codes_missing = true;
     else
-        put_value(bits, codes, size, difference, size);
+        put_symbol(bits, codes, size, low, size);
 }
 
-void uf_jpeg_bits_no_ac(UfJpegBits *bits, const UfJpegCodes *codes)
+void uf_jpeg_bits_ac(UfJpegBits *bits, const UfJpegCodes *codes, const UfJpegSymbols *block)
 {
-    put_value(bits, codes, END_OF_BLOCK, 0, 0);
-}
-
-void uf_jpeg_bits_ac(UfJpegBits *bits, const UfJpegCodes *codes, const JCOEF *block)
-{
-    unsigned zeros = 0;
-    for (unsigned k = 1; k < DCTSIZE2; k++) {
-        int value = block[natural_order[k]];
-        if (value == 0) {
-            zeros++;
-            continue;
-        }
-        for (; zeros > 15; zeros -= 16)
-            put_value(bits, codes, SIXTEEN_ZEROS, 0, 0);
-        unsigned size = bits_of((unsigned)abs(value));
-        if (size > MAX_AC_BITS)
-            bits->codes_missing = true;
-        else
-            put_value(bits, codes, zeros << 4 | size, value, size);
-        zeros = 0;
-    }
-    if (zeros > 0)
-        uf_jpeg_bits_no_ac(bits, codes);
+    uf_jpeg_bits_flush(bits);
+    for (unsigned i = 0; i < block->count; i++)
+        put_symbol(bits, codes, block->symbol[i], block->value[i], block->symbol[i] & 15u);
 }
 
 void uf_jpeg_bits_finish(UfJpegBits *bits)

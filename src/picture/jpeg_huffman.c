@@ -1,4 +1,4 @@
-/* Do a file's Huffman tables have every code that a block needs? (ITU-T T.81 F.1.2, K.3) */
+/* Do a file's Huffman tables have every code that a block needs? (ITU-T T.81 F.1.2, K.3) And taking them over. */
 #include "picture/jpeg_internal.h"
 
 /* Position in the zigzag order to position in the block (T.81 figure A.6). */
@@ -11,6 +11,8 @@ static const uint8_t natural_order[DCTSIZE2] = {
 #define SIXTEEN_ZEROS 0xF0
 /* Differences of 8-bit DC coefficients have at most 11 bits (T.81 table F.1). */
 #define DC_CATEGORIES 12
+/* AC coefficients at most 10 (table F.2). */
+#define MAX_AC_BITS 10
 
 /* The symbols that have a code; how many codes there are. */
 static int codes_of(const JHUFF_TBL *table, bool has[256])
@@ -76,4 +78,50 @@ bool uf_jpeg_ac_codes_exist(const JHUFF_TBL *table, const JCOEF *blocks, size_t 
             return false;
     }
     return true;
+}
+
+static bool ac_codes_complete(const JHUFF_TBL *table)
+{
+    bool has[256];
+    codes_of(table, has);
+    for (int zeros = 0; zeros < 16; zeros++)
+        for (int bits = 1; bits <= MAX_AC_BITS; bits++)
+            if (!has[zeros << 4 | bits])
+                return false;
+    return has[END_OF_BLOCK] && has[SIXTEEN_ZEROS];
+}
+
+bool uf_jpeg_codes_complete(const struct jpeg_decompress_struct *jpeg)
+{
+    for (int i = 0; i < jpeg->num_components; i++) {
+        const JHUFF_TBL *dc = jpeg->dc_huff_tbl_ptrs[jpeg->comp_info[i].dc_tbl_no & 3];
+        const JHUFF_TBL *ac = jpeg->ac_huff_tbl_ptrs[jpeg->comp_info[i].ac_tbl_no & 3];
+        if (!uf_jpeg_dc_codes_complete(dc) || !uf_jpeg_codes_are_unique(dc) || !ac_codes_complete(ac) ||
+            !uf_jpeg_codes_are_unique(ac))
+            return false;
+    }
+    return true;
+}
+
+static void copy_table(j_common_ptr owner, const JHUFF_TBL *from, JHUFF_TBL **to)
+{
+    if (from == NULL)
+        return;
+    if (*to == NULL)
+        *to = jpeg_alloc_huff_table(owner);
+    memcpy((*to)->bits, from->bits, sizeof from->bits);
+    memcpy((*to)->huffval, from->huffval, sizeof from->huffval);
+    (*to)->sent_table = FALSE;
+}
+
+void uf_jpeg_copy_codes(const struct jpeg_decompress_struct *from, struct jpeg_compress_struct *to)
+{
+    for (int i = 0; i < NUM_HUFF_TBLS; i++) {
+        copy_table((j_common_ptr)to, from->dc_huff_tbl_ptrs[i], &to->dc_huff_tbl_ptrs[i]);
+        copy_table((j_common_ptr)to, from->ac_huff_tbl_ptrs[i], &to->ac_huff_tbl_ptrs[i]);
+    }
+    for (int i = 0; i < from->num_components; i++) {
+        to->comp_info[i].dc_tbl_no = from->comp_info[i].dc_tbl_no;
+        to->comp_info[i].ac_tbl_no = from->comp_info[i].ac_tbl_no;
+    }
 }

@@ -112,6 +112,10 @@ bool uf_jpeg_dc_codes_complete(const JHUFF_TBL *table);
 bool uf_jpeg_ac_codes_exist(const JHUFF_TBL *table, const JCOEF *blocks, size_t block_count);
 /* A table may have two codes for a symbol; libjpeg decodes with it, but does not encode. */
 bool uf_jpeg_codes_are_unique(const JHUFF_TBL *table);
+/* Can libjpeg code any 8-bit picture with the tables that the scan's header names? */
+bool uf_jpeg_codes_complete(const struct jpeg_decompress_struct *jpeg);
+/* To a compressor whose other parameters are set. */
+void uf_jpeg_copy_codes(const struct jpeg_decompress_struct *from, struct jpeg_compress_struct *to);
 
 /* The file again with other metadata; tables and entropy-coded data byte for byte, nothing behind EOI. */
 UfStatus uf_jpeg_copy_with_metadata(UfInput *source, const UfMetadata *metadata, UfOutput *output,

@@ -92,17 +92,6 @@ static bool scans_are_complete(const struct jpeg_decompress_struct *source)
     return true;
 }
 
-static void copy_table(j_common_ptr owner, const JHUFF_TBL *from, JHUFF_TBL **to)
-{
-    if (from == NULL)
-        return;
-    if (*to == NULL)
-        *to = jpeg_alloc_huff_table(owner);
-    memcpy((*to)->bits, from->bits, sizeof from->bits);
-    memcpy((*to)->huffval, from->huffval, sizeof from->huffval);
-    (*to)->sent_table = FALSE;
-}
-
 /* A file of several scans may have had other tables for its earlier ones: every block is looked at. */
 static bool all_codes_exist(UfJpegRecoder *recoder)
 {
@@ -133,16 +122,8 @@ static void set_huffman(UfJpegRecoder *recoder)
     if (keep && recoder->scan_count > 1)
         keep = all_codes_exist(recoder);
     target->optimize_coding = keep ? FALSE : TRUE;
-    if (!keep)
-        return;
-    for (int i = 0; i < NUM_HUFF_TBLS; i++) {
-        copy_table((j_common_ptr)target, source->dc_huff_tbl_ptrs[i], &target->dc_huff_tbl_ptrs[i]);
-        copy_table((j_common_ptr)target, source->ac_huff_tbl_ptrs[i], &target->ac_huff_tbl_ptrs[i]);
-    }
-    for (int i = 0; i < source->num_components; i++) {
-        target->comp_info[i].dc_tbl_no = source->comp_info[i].dc_tbl_no;
-        target->comp_info[i].ac_tbl_no = source->comp_info[i].ac_tbl_no;
-    }
+    if (keep)
+        uf_jpeg_copy_codes(source, target);
 }
 
 static void set_coding(UfJpegRecoder *recoder, bool own_scans)

@@ -1,12 +1,14 @@
 /*
- * Some rows of a JPEG: a smaller JPEG of just these MCU rows is put together in memory, from the file's own
- * tables and the bits of its scan, and decoded. The walk through what lies above finds where they begin and
- * what the DC predictors are there; the first differences are coded anew (ITU-T T.81 F.1.1.5.1).
+ * Some rows of a JPEG: smaller JPEGs of just these MCU rows are put together in memory, from the file's own
+ * tables and the bits of its scan, and decoded side by side. The walk through what lies above finds where they
+ * begin and what the DC predictors are there; the first differences are coded anew (ITU-T T.81 F.1.1.5.1).
  *
  * One more row of MCUs on each side is decoded and dropped: libjpeg smooths the seams of subsampled colours
  * with the neighbouring rows.
  */
 #include "picture/jpeg_rows.h"
+
+#include <omp.h>
 
 #include "picture/jpeg_splice.h"
 
@@ -15,134 +17,252 @@
 #define MARKER_SOF 0xC0 /* and SOF1, the extended sequential one */
 #define MARKER_SOS 0xDA
 
+/* Rows of MCUs that are worth a decoder of their own, which decodes two more. */
+#define LEAST_PART_ROWS 8u
+
+/* Rows [first, end), of pixels or of MCUs. */
+typedef struct Rows {
+    size_t first, end;
+} Rows;
+
 typedef struct RowsReader {
+    const struct jpeg_decompress_struct *jpeg;
+    UfInput *input;
+    UfPicture *picture;
+    UfJpegWalk walk;
+    uint8_t *head; /* of the file, up to its data */
+    size_t head_bytes;
+    Rows wanted[2]; /* rows of MCUs, above and below the replaced ones */
+    UfJpegNote *note;
+} RowsReader;
+
+/* What one thread decodes. */
+typedef struct Part {
     struct jpeg_decompress_struct jpeg;
     UfJpegErrors errors;
     UfJpegWalk walk;
     UfJpegBits bits;
-    uint8_t *head; /* of the file, up to its data */
-    size_t head_bytes;
-    size_t first_mcu_row, end_mcu_row;
-    size_t first_px, height_px; /* the same in pixels */
+    Rows wanted_px;
+    Rows mcu_rows; /* with the neighbours */
+    size_t first_px, height_px;
     uint8_t *unwanted;
-    UfJpegNote *note;
-} RowsReader;
+} Part;
+
+static size_t smaller(size_t a, size_t b)
+{
+    return a < b ? a : b;
+}
+
+static size_t larger(size_t a, size_t b)
+{
+    return a > b ? a : b;
+}
 
 /* The segments that a decoder needs, with the smaller height in the frame header (B.2.2). No restart
  * interval. */
-static bool put_head(RowsReader *reader)
+static bool put_head(const RowsReader *reader, Part *part)
 {
     static const uint8_t start[2] = {0xFF, 0xD8};
-    uint8_t *head = reader->head;
+    const uint8_t *head = reader->head;
     size_t at = 2;
-    uf_jpeg_bits_bytes(&reader->bits, start, sizeof start);
+    uf_jpeg_bits_bytes(&part->bits, start, sizeof start);
     while (at + 4 <= reader->head_bytes) {
         size_t size = 2 + (size_t)(head[at + 2] << 8 | head[at + 3]);
         int marker = head[at + 1];
         bool is_frame = marker == MARKER_SOF || marker == MARKER_SOF + 1;
         if (head[at] != 0xFF || size < 4 || size > reader->head_bytes - at || (is_frame && size < 10))
             return false;
+        const uint8_t height[2] = {(uint8_t)(part->height_px >> 8), (uint8_t)part->height_px};
         if (is_frame) {
-            head[at + 5] = (uint8_t)(reader->height_px >> 8);
-            head[at + 6] = (uint8_t)reader->height_px;
+            uf_jpeg_bits_bytes(&part->bits, head + at, 5);
+            uf_jpeg_bits_bytes(&part->bits, height, sizeof height);
+            uf_jpeg_bits_bytes(&part->bits, head + at + 7, size - 7);
+        } else if (marker == MARKER_DQT || marker == MARKER_DHT || marker == MARKER_SOS) {
+            uf_jpeg_bits_bytes(&part->bits, head + at, size);
         }
-        if (is_frame || marker == MARKER_DQT || marker == MARKER_DHT || marker == MARKER_SOS)
-            uf_jpeg_bits_bytes(&reader->bits, head + at, size);
         at += size;
     }
     return at == reader->head_bytes;
 }
 
-/* The bits of the wanted MCU rows, without restart markers. */
-static bool put_rows(RowsReader *reader)
+static const UfJpegMark *mark_of(const RowsReader *reader, size_t mcu_row)
 {
-    UfJpegWalk *walk = &reader->walk;
+    return &reader->note->marks[mcu_row - reader->note->mcu_row];
+}
+
+/* The bits of its MCU rows; where there are restart markers, without them. */
+static bool put_rows(const RowsReader *reader, Part *part)
+{
+    UfJpegWalk *walk = &part->walk;
     int predictors[MAX_COMPS_IN_SCAN] = {0};
-    size_t count = (reader->end_mcu_row - reader->first_mcu_row) * walk->columns;
-    if (!uf_jpeg_walk_skip(walk, reader->first_mcu_row * walk->columns))
-        return false;
-    reader->note->mcu_row = reader->first_mcu_row;
-    reader->note->mark = uf_jpeg_walk_mark(walk);
+    size_t count = walk->restart_interval == 0
+                       ? 1
+                       : (part->mcu_rows.end - part->mcu_rows.first) * walk->columns;
+    uf_jpeg_walk_resume(walk, mark_of(reader, part->mcu_rows.first));
     for (size_t i = 0; i < count; i++) {
         if (uf_jpeg_walk_restart_is_due(walk) && !uf_jpeg_walk_restart(walk))
             return false;
-        if (!uf_jpeg_splice_mcu(walk, &reader->bits, predictors))
+        if (!uf_jpeg_splice_mcu(walk, &part->bits, predictors))
             return false;
     }
-    uf_jpeg_bits_finish(&reader->bits);
-    return reader->bits.status == UF_OK && !reader->bits.codes_missing;
+    if (walk->restart_interval == 0)
+        uf_jpeg_bits_range(&part->bits, &walk->bytes, uf_jpeg_walk_place(walk),
+                           mark_of(reader, part->mcu_rows.end)->place);
+    uf_jpeg_bits_finish(&part->bits);
+    return part->bits.status == UF_OK && !part->bits.codes_missing;
 }
 
-static bool put_together(RowsReader *reader, const struct jpeg_decompress_struct *jpeg, UfInput *input,
-                         const UfPicture *picture)
+static bool decode(const RowsReader *reader, Part *part)
 {
-    const UfJpegBytes bytes = {.fd = fileno(input->stream), .size_bytes = input->size_bytes};
-    uint64_t start = uf_jpeg_data_start(jpeg, input);
-    UfJpegWalk *walk = &reader->walk;
-    if (start > SIZE_MAX || !uf_jpeg_walk_open(walk, jpeg, &bytes, start))
-        return false;
-    reader->head_bytes = (size_t)start;
-    reader->head = uf_alloc(reader->head_bytes, 1);
-    if (reader->head == NULL ||
-        uf_jpeg_bytes_read(&bytes, 0, reader->head, reader->head_bytes) != reader->head_bytes ||
-        uf_jpeg_bits_open(&reader->bits, input, NULL, NULL) != UF_OK)
-        return false;
-    size_t first = picture->held_first_px / walk->mcu_height_px;
-    size_t end = (picture->held_end_px + walk->mcu_height_px - 1) / walk->mcu_height_px;
-    reader->first_mcu_row = first > 0 ? first - 1 : 0;
-    reader->end_mcu_row = end < walk->rows ? end + 1 : walk->rows;
-    reader->first_px = reader->first_mcu_row * walk->mcu_height_px;
-    size_t end_px = reader->end_mcu_row * walk->mcu_height_px;
-    reader->height_px = (end_px < picture->height_px ? end_px : picture->height_px) - reader->first_px;
-    return put_head(reader) && put_rows(reader);
-}
-
-static bool decode(RowsReader *reader, const struct jpeg_decompress_struct *like, UfPicture *picture)
-{
-    struct jpeg_decompress_struct *jpeg = &reader->jpeg;
-    if (setjmp(reader->errors.jump))
+    struct jpeg_decompress_struct *jpeg = &part->jpeg;
+    UfPicture *picture = reader->picture;
+    if (setjmp(part->errors.jump))
         return false;
     jpeg_create_decompress(jpeg);
-    jpeg_mem_src(jpeg, reader->bits.buffer, reader->bits.fill);
+    jpeg_mem_src(jpeg, part->bits.buffer, part->bits.fill);
     jpeg_read_header(jpeg, TRUE);
-    jpeg->jpeg_color_space = like->jpeg_color_space;
-    jpeg->out_color_space = like->out_color_space;
+    jpeg->jpeg_color_space = reader->jpeg->jpeg_color_space;
+    jpeg->out_color_space = reader->jpeg->out_color_space;
     jpeg_start_decompress(jpeg);
-    if (jpeg->output_width != picture->width_px || jpeg->output_height != reader->height_px ||
+    if (jpeg->output_width != picture->width_px || jpeg->output_height != part->height_px ||
         (size_t)jpeg->output_components != picture->channels ||
         uf_jpeg_check_quantisation(jpeg, NULL) != UF_OK)
         return false;
-    while (jpeg->output_scanline < jpeg->output_height) {
-        size_t y = reader->first_px + jpeg->output_scanline;
-        bool wanted = y >= picture->held_first_px && y < picture->held_end_px;
-        JSAMPROW row = wanted ? uf_picture_row(picture, y) : reader->unwanted;
+    while (part->first_px + jpeg->output_scanline < part->wanted_px.end) {
+        size_t y = part->first_px + jpeg->output_scanline;
+        JSAMPROW row = y >= part->wanted_px.first ? uf_picture_row(picture, y) : part->unwanted;
         jpeg_read_scanlines(jpeg, &row, 1);
     }
-    jpeg_finish_decompress(jpeg);
     return true;
 }
 
-bool uf_jpeg_read_rows(const struct jpeg_decompress_struct *jpeg, UfInput *input, UfPicture *picture)
+/* Rows [first, end) of MCUs. */
+static bool read_part(const RowsReader *reader, Rows wanted)
+{
+    Part *part = uf_alloc_zero(1, sizeof *part);
+    if (part == NULL)
+        return false;
+    size_t step = reader->walk.mcu_height_px, height = reader->picture->height_px;
+    part->wanted_px = (Rows){wanted.first * step, smaller(wanted.end * step, height)};
+    part->mcu_rows.first = wanted.first > 0 ? wanted.first - 1 : 0;
+    part->mcu_rows.end = smaller(wanted.end + 1, reader->walk.rows);
+    part->first_px = part->mcu_rows.first * step;
+    part->height_px = smaller(part->mcu_rows.end * step, height) - part->first_px;
+    part->jpeg.err = uf_jpeg_errors_init(&part->errors, reader->input->path, NULL);
+    part->unwanted = uf_alloc(reader->picture->stride_bytes, 1);
+    bool done = part->unwanted != NULL && uf_jpeg_walk_share(&reader->walk, &part->walk) &&
+                uf_jpeg_bits_open(&part->bits, reader->input, NULL, NULL) == UF_OK &&
+                put_head(reader, part) && put_rows(reader, part) && decode(reader, part);
+    jpeg_destroy_decompress(&part->jpeg);
+    uf_jpeg_bits_clear(&part->bits);
+    uf_jpeg_walk_clear(&part->walk);
+    free(part->unwanted);
+    free(part);
+    return done;
+}
+
+/* Divided among threads. */
+static bool read_parts(const RowsReader *reader, Rows wanted, int threads)
+{
+    size_t rows = wanted.end - wanted.first, parts = larger(rows / LEAST_PART_ROWS, 1);
+    bool done = true;
+    parts = smaller(parts, (size_t)threads);
+#pragma omp parallel for schedule(static, 1) num_threads(threads) reduction(&& : done)
+    for (size_t i = 0; i < parts; i++)
+        done = done && read_part(reader, (Rows){wanted.first + i * rows / parts,
+                                                wanted.first + (i + 1) * rows / parts});
+    return done;
+}
+
+/* What has to be decoded: the held rows without those that are replaced, in whole MCUs. */
+static void find_wanted(RowsReader *reader, const UfReadOptions *options)
+{
+    size_t step = reader->walk.mcu_height_px, height = reader->picture->height_px;
+    Rows held = {reader->picture->held_first_px / step, (reader->picture->held_end_px + step - 1) / step};
+    size_t end_px = smaller(options->replaced_end_px, height);
+    Rows replaced = {(options->replaced_first_px + step - 1) / step,
+                     end_px == height ? reader->walk.rows : end_px / step};
+    replaced.first = smaller(larger(replaced.first, held.first), held.end);
+    replaced.end = larger(smaller(replaced.end, held.end), replaced.first);
+    reader->wanted[0] = (Rows){held.first, replaced.first};
+    reader->wanted[1] = (Rows){replaced.end, held.end};
+    if (replaced.first == replaced.end) {
+        reader->wanted[0] = held;
+        reader->wanted[1] = (Rows){held.end, held.end};
+    }
+}
+
+/* Walks to the first row that is wanted, or before it, and notes all rows up to the last one. */
+static bool walk_rows(RowsReader *reader)
+{
+    UfJpegWalk *walk = &reader->walk;
+    const Rows *wanted = reader->wanted;
+    size_t first = wanted[0].first < wanted[0].end ? wanted[0].first : wanted[1].first;
+    size_t last = wanted[1].first < wanted[1].end ? wanted[1].end : wanted[0].end;
+    uint64_t end;
+    if (first >= last)
+        return false;
+    first = first > 0 ? first - 1 : 0;
+    last = smaller(last + 1, walk->rows);
+    reader->note = uf_alloc_zero(1, sizeof *reader->note + (last - first + 1) * sizeof *reader->note->marks);
+    if (reader->note == NULL || fstat(fileno(reader->input->stream), &reader->note->file) != 0 ||
+        !uf_jpeg_walk_skip(walk, first * walk->columns))
+        return false;
+    reader->note->mcu_row = first;
+    for (size_t row = first; row < last; row++) {
+        reader->note->marks[reader->note->count++] = uf_jpeg_walk_mark(walk);
+        if (!uf_jpeg_walk_skip(walk, walk->columns))
+            return false;
+    }
+    reader->note->marks[reader->note->count++] = uf_jpeg_walk_mark(walk);
+    return last == walk->rows ? uf_jpeg_walk_finish(walk, &end)
+                              : uf_jpeg_walk_find_end(walk, (walk->rows - last) * walk->columns, &end);
+}
+
+static bool open_rows(RowsReader *reader)
+{
+    const UfJpegBytes bytes = {.fd = fileno(reader->input->stream), .size_bytes = reader->input->size_bytes};
+    uint64_t start = uf_jpeg_data_start(reader->jpeg, reader->input);
+    if (start > SIZE_MAX || !uf_jpeg_walk_open(&reader->walk, reader->jpeg, &bytes, start))
+        return false;
+    reader->head_bytes = (size_t)start;
+    reader->head = uf_alloc(reader->head_bytes, 1);
+    return reader->head != NULL &&
+           uf_jpeg_bytes_read(&bytes, 0, reader->head, reader->head_bytes) == reader->head_bytes;
+}
+
+static bool read_wanted(RowsReader *reader, const UfReadOptions *options)
+{
+    int threads = options->threads > 0 ? options->threads : omp_get_max_threads();
+    if (!open_rows(reader))
+        return false;
+    find_wanted(reader, options);
+    if (!walk_rows(reader))
+        return false;
+    for (size_t i = 0; i < 2; i++)
+        if (reader->wanted[i].first < reader->wanted[i].end &&
+            !read_parts(reader, reader->wanted[i], threads))
+            return false;
+    return true;
+}
+
+bool uf_jpeg_read_rows(const struct jpeg_decompress_struct *jpeg, UfInput *input, const UfReadOptions *options,
+                       UfPicture *picture)
 {
     RowsReader *reader = uf_alloc_zero(1, sizeof *reader);
     if (reader == NULL)
         return false;
-    reader->jpeg.err = uf_jpeg_errors_init(&reader->errors, input->path, NULL);
-    reader->unwanted = uf_alloc(picture->stride_bytes, 1);
-    reader->note = uf_alloc_zero(1, sizeof *reader->note);
-    bool done = reader->unwanted != NULL && reader->note != NULL &&
-                fstat(fileno(input->stream), &reader->note->file) == 0 &&
-                put_together(reader, jpeg, input, picture) && decode(reader, jpeg, picture);
+    reader->jpeg = jpeg;
+    reader->input = input;
+    reader->picture = picture;
+    bool done = read_wanted(reader, options);
     if (done) {
         picture->note = reader->note;
         reader->note = NULL;
     }
     free(reader->note);
-    jpeg_destroy_decompress(&reader->jpeg);
-    uf_jpeg_bits_clear(&reader->bits);
     uf_jpeg_walk_clear(&reader->walk);
     free(reader->head);
-    free(reader->unwanted);
     free(reader);
     return done;
 }

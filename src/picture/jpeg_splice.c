@@ -1,34 +1,41 @@
 /*
  * A JPEG with a part of its MCUs exchanged, in its entropy-coded data.
  *
- * The source's scan is walked through. What lies between touched MCUs is copied as bits; touched MCUs are
- * coded with the file's own Huffman tables. DC coefficients are coded as differences to the block before
- * (ITU-T T.81 F.1.1.5.1), so behind a touched MCU the first differences of the next one are coded anew.
- * Restart markers (E.1.4) stay at their MCUs; after each of them the data begin on a byte again, so from
- * there on whole bytes are copied.
+ * The source's scan is walked through. What lies between touched MCUs is copied as bits. Touched ones come from
+ * a JPEG of their pixels alone, coded side by side in bands of rows: as bits, too, where libjpeg can code them
+ * with the file's own Huffman tables, symbol by symbol where those may lack a code. DC coefficients are coded as
+ * differences to the block before (ITU-T T.81 F.1.1.5.1), so where one kind of MCU follows the other the first
+ * differences are coded anew. Restart markers (E.1.4) stay at their MCUs; after each of them the data begin on
+ * a byte again, so from there on whole bytes are copied.
+ *
+ * Rows of which nothing stays are not walked through where another way tells what comes behind them.
  */
 #include "picture/jpeg_splice.h"
 
-#include "picture/jpeg_band.h"
+#include "picture/jpeg_new.h"
 
-/* The new coefficients of a row of MCUs, from the first touched one to the last. */
-typedef struct NewRow {
-    UfJpegBand band;
-    size_t first, end; /* empty: nothing of the row was touched */
+/* Pixels that are coded at once, so that setting libjpeg up costs little beside. */
+#define BAND_PIXELS 524288u
+
+/* New MCUs: those between two columns of a row, or several rows of which nothing stays. */
+typedef struct NewRows {
+    UfJpegNew mcus;
+    bool whole; /* nothing stays */
     UfStatus status;
-} NewRow;
+} NewRows;
 
 typedef struct Splicer {
     struct jpeg_decompress_struct jpeg;
     UfJpegErrors errors;
     UfMetadata metadata;
     UfJpegWalk walk;
+    size_t walk_row;        /* that `walk` stands before */
+    const UfJpegNote *note; /* of this very file, or NULL */
     UfJpegBits bits;
-    NewRow *ahead; /* `ahead_room` rows from `ahead_row` on, coded side by side; `ahead_count` are there */
-    size_t ahead_row, ahead_count, ahead_room;
-    const NewRow *now;                   /* the one that is being spliced in */
-    JBLOCKARRAY rows[MAX_COMPS_IN_SCAN]; /* its blocks */
-    int predictors[MAX_COMPS_IN_SCAN];   /* of the output */
+    UfJpegTarget target;
+    NewRows *ahead; /* `ahead_count` of `ahead_room`, coded side by side */
+    size_t ahead_count, ahead_room;
+    int predictors[MAX_COMPS_IN_SCAN]; /* of the output */
     const UfPicture *picture;
     const UfTouched *touched;
     UfInput *source;
@@ -57,11 +64,11 @@ bool uf_jpeg_splice_mcu(UfJpegWalk *walk, UfJpegBits *bits, int predictors[MAX_C
         unsigned c = walk->blocks[i].component;
         if (!walk->blocks[i].first)
             continue;
-        uf_jpeg_bits_range(bits, from, dc[c].from);
+        uf_jpeg_bits_range(bits, &walk->bytes, from, dc[c].from);
         uf_jpeg_bits_dc(bits, walk->blocks[i].dc, dc[c].value - predictors[c]);
         from = dc[c].to;
     }
-    uf_jpeg_bits_range(bits, from, uf_jpeg_walk_place(walk));
+    uf_jpeg_bits_range(bits, &walk->bytes, from, uf_jpeg_walk_place(walk));
     memcpy(predictors, walk->predictors, sizeof walk->predictors);
     return true;
 }
@@ -73,95 +80,83 @@ static bool mcu_is_touched(const Splicer *splicer, size_t column, size_t row)
                                  x + splicer->walk.mcu_width_px, y + splicer->walk.mcu_height_px);
 }
 
-static void find_touched(const Splicer *splicer, size_t row, NewRow *out)
+static bool row_is_touched(const Splicer *splicer, size_t row)
 {
-    out->first = splicer->walk.columns;
-    out->end = 0;
-    for (size_t column = 0; column < splicer->walk.columns; column++)
-        if (mcu_is_touched(splicer, column, row)) {
-            out->first = smaller(out->first, column);
-            out->end = column + 1;
-        }
+    size_t height_px = splicer->walk.mcu_height_px;
+    return uf_touched_any_stored(splicer->touched, splicer->picture, splicer->picture->orientation, 0,
+                                 row * height_px, splicer->jpeg.image_width, (row + 1) * height_px);
 }
 
-static void make_new_row(Splicer *splicer, size_t row, NewRow *out)
+static bool row_is_whole(const Splicer *splicer, size_t row)
+{
+    for (size_t column = 0; column < splicer->walk.columns; column++)
+        if (!mcu_is_touched(splicer, column, row))
+            return false;
+    return true;
+}
+
+/* From `row`, which is touched, on. */
+static void find_new(const Splicer *splicer, size_t row, NewRows *out)
 {
     const UfJpegWalk *walk = &splicer->walk;
-    UfJpegBand *band = &out->band;
-    find_touched(splicer, row, out);
-    out->status = UF_OK;
-    if (out->first >= out->end)
-        return;
-    band->left_px = out->first * walk->mcu_width_px;
-    band->top_px = row * walk->mcu_height_px;
-    band->width_px = smaller(out->end * walk->mcu_width_px, splicer->jpeg.image_width) - band->left_px;
-    band->height_px = smaller(walk->mcu_height_px, splicer->jpeg.image_height - band->top_px);
-    out->status =
-        uf_jpeg_band_make(band, &splicer->jpeg, splicer->picture, splicer->picture->orientation, NULL);
+    UfJpegNew *mcus = &out->mcus;
+    size_t most = BAND_PIXELS / (walk->columns * walk->mcu_width_px * walk->mcu_height_px);
+    mcus->first_row = row;
+    mcus->end_row = row + 1;
+    mcus->first_column = 0;
+    mcus->end_column = walk->columns;
+    out->whole = row_is_whole(splicer, row);
+    while (out->whole && mcus->end_row - row < most && mcus->end_row < walk->rows &&
+           row_is_whole(splicer, mcus->end_row))
+        mcus->end_row++;
+    while (!mcu_is_touched(splicer, mcus->first_column, row))
+        mcus->first_column++;
+    while (!mcu_is_touched(splicer, mcus->end_column - 1, row))
+        mcus->end_column--;
 }
 
-/* Row `row` and those behind it. */
+/* Codes what is touched from `row` on. */
 static void make_ahead(Splicer *splicer, size_t row)
 {
-    splicer->ahead_row = row;
-    splicer->ahead_count = smaller(splicer->ahead_room, splicer->walk.rows - row);
+    splicer->ahead_count = 0;
+    while (row < splicer->walk.rows && splicer->ahead_count < splicer->ahead_room) {
+        NewRows *new = &splicer->ahead[splicer->ahead_count];
+        bool touched = row_is_touched(splicer, row);
+        if (touched)
+            find_new(splicer, row, new);
+        splicer->ahead_count += touched ? 1 : 0;
+        row = touched ? new->mcus.end_row : row + 1;
+    }
 #pragma omp parallel for schedule(dynamic, 1) num_threads(splicer->threads)
     for (size_t i = 0; i < splicer->ahead_count; i++)
-        make_new_row(splicer, row + i, &splicer->ahead[i]);
+        splicer->ahead[i].status = uf_jpeg_new_code(&splicer->ahead[i].mcus, &splicer->target);
 }
 
-/* Makes `row` the one that is spliced in. */
-static UfStatus take_new_row(Splicer *splicer, size_t row, UfReport *report)
+/* Those that begin at `row`; coded ahead or now. */
+static NewRows *new_rows_at(Splicer *splicer, size_t row)
 {
-    if (row < splicer->ahead_row || row - splicer->ahead_row >= splicer->ahead_count)
-        make_ahead(splicer, row);
-    NewRow *now = &splicer->ahead[row - splicer->ahead_row];
-    splicer->now = now;
-    if (now->status != UF_OK)
-        return now->status == UF_ERROR_MEMORY
-                   ? uf_fail_memory(report)
-                   : uf_fail(report, now->status, "the new pixels cannot be coded with this file's tables");
-    for (unsigned c = 0; now->first < now->end && c < splicer->walk.components; c++) {
-        int index = splicer->jpeg.cur_comp_info[c]->component_index;
-        int height = splicer->walk.components == 1 ? 1 : splicer->jpeg.cur_comp_info[c]->v_samp_factor;
-        splicer->rows[c] = now->band.reader.mem->access_virt_barray(
-            (j_common_ptr)&now->band.reader, now->band.blocks[index], 0, (JDIMENSION)height, FALSE);
-    }
-    return UF_OK;
+    for (size_t i = 0; i < splicer->ahead_count; i++)
+        if (splicer->ahead[i].mcus.first_row == row)
+            return &splicer->ahead[i];
+    make_ahead(splicer, row);
+    return &splicer->ahead[0];
 }
 
-/* Blocks beyond the component's edge say the same as the one before them, as libjpeg's do. */
-static void code_block(Splicer *splicer, const UfJpegWalkBlock *block, size_t x, size_t y)
+/* Goes to the beginning of `row` of the source, if it is not there yet. */
+static bool catch_up(Splicer *splicer, size_t row)
 {
-    int index = splicer->jpeg.cur_comp_info[block->component]->component_index;
-    const jpeg_component_info *stored = &splicer->now->band.reader.comp_info[index];
-    if (x >= stored->width_in_blocks || y >= stored->height_in_blocks) {
-        uf_jpeg_bits_dc(&splicer->bits, block->dc, 0);
-        uf_jpeg_bits_no_ac(&splicer->bits, block->ac);
-        return;
-    }
-    const JCOEF *coefficients = splicer->rows[block->component][y][x];
-    uf_jpeg_bits_dc(&splicer->bits, block->dc, coefficients[0] - splicer->predictors[block->component]);
-    uf_jpeg_bits_ac(&splicer->bits, block->ac, coefficients);
-    splicer->predictors[block->component] = coefficients[0];
-}
-
-/* A touched MCU: stepped over in the source, coded from the band. */
-static bool code_mcu(Splicer *splicer, size_t column)
-{
+    const UfJpegNote *note = splicer->note;
     UfJpegWalk *walk = &splicer->walk;
-    size_t number = 0; /* of the block within its component */
-    if (!uf_jpeg_walk_mcu(walk, NULL))
-        return false;
-    for (unsigned i = 0; i < walk->block_count; i++) {
-        const UfJpegWalkBlock *block = &walk->blocks[i];
-        const jpeg_component_info *component = splicer->jpeg.cur_comp_info[block->component];
-        size_t across = walk->components == 1 ? 1 : (size_t)component->h_samp_factor;
-        number = block->first ? 0 : number + 1;
-        code_block(splicer, block, (column - splicer->now->first) * across + number % across,
-                   number / across);
+    if (note != NULL && row >= note->mcu_row) {
+        size_t noted = smaller(row, note->mcu_row + note->count - 1);
+        if (noted > splicer->walk_row) {
+            uf_jpeg_walk_resume(walk, &note->marks[noted - note->mcu_row]);
+            splicer->walk_row = noted;
+        }
     }
-    return true;
+    size_t count = (row - splicer->walk_row) * walk->columns;
+    splicer->walk_row = row;
+    return uf_jpeg_walk_skip(walk, count);
 }
 
 static bool restart(Splicer *splicer)
@@ -171,61 +166,100 @@ static bool restart(Splicer *splicer)
     UfJpegPlace end = uf_jpeg_walk_place(walk);
     if (!uf_jpeg_walk_restart(walk))
         return false;
-    uf_jpeg_bits_restart(&splicer->bits, end, uf_jpeg_walk_place(walk), number);
+    if (uf_jpeg_bits_go_on_at(&splicer->bits, &walk->bytes, end))
+        uf_jpeg_bits_range(&splicer->bits, &walk->bytes, end, uf_jpeg_walk_place(walk));
+    else
+        uf_jpeg_bits_restart(&splicer->bits, number);
     memset(splicer->predictors, 0, sizeof splicer->predictors);
     return true;
 }
 
-static bool row_is_touched(const Splicer *splicer, size_t row)
-{
-    size_t height_px = splicer->walk.mcu_height_px;
-    return uf_touched_any_stored(splicer->touched, splicer->picture, splicer->picture->orientation, 0,
-                                 row * height_px, splicer->jpeg.image_width, (row + 1) * height_px);
-}
-
-/* A row of MCUs that stays: in one step where nothing stands in the way. */
-static bool keep_row(Splicer *splicer)
+static bool keep_row_by_mcus(Splicer *splicer)
 {
     UfJpegWalk *walk = &splicer->walk;
-    UfJpegPlace from = uf_jpeg_walk_place(walk);
-    bool at_once = same_predictors(walk, splicer->predictors) &&
-                   (walk->restart_interval == 0 || uf_jpeg_bits_go_on_at(&splicer->bits, from));
-    if (at_once) {
-        if (!uf_jpeg_walk_skip(walk, walk->columns))
-            return false;
-        uf_jpeg_bits_range(&splicer->bits, from, uf_jpeg_walk_place(walk));
-        memcpy(splicer->predictors, walk->predictors, sizeof walk->predictors);
-        return true;
-    }
     for (size_t column = 0; column < walk->columns; column++) {
         if (uf_jpeg_walk_restart_is_due(walk) && !restart(splicer))
             return false;
         if (!uf_jpeg_splice_mcu(walk, &splicer->bits, splicer->predictors))
             return false;
     }
+    splicer->walk_row++;
     return true;
 }
 
-static UfStatus splice_row(Splicer *splicer, size_t row, UfReport *report)
+/* Rows that stay, from `row` on: in one step where nothing stands in the way. Returns the row behind them. */
+static size_t keep_rows(Splicer *splicer, size_t row)
 {
     UfJpegWalk *walk = &splicer->walk;
-    if (!row_is_touched(splicer, row)) {
-        splicer->damaged = !keep_row(splicer);
-        return UF_OK;
+    size_t end = row + 1;
+    splicer->damaged = !catch_up(splicer, row);
+    if (splicer->damaged)
+        return end;
+    UfJpegPlace from = uf_jpeg_walk_place(walk);
+    if (!same_predictors(walk, splicer->predictors) ||
+        (walk->restart_interval > 0 && !uf_jpeg_bits_go_on_at(&splicer->bits, &walk->bytes, from))) {
+        splicer->damaged = !keep_row_by_mcus(splicer);
+        return end;
     }
-    UfStatus status = take_new_row(splicer, row, report);
-    if (status != UF_OK)
-        return status;
-    size_t first = splicer->now->first, end = splicer->now->end;
-    for (size_t column = 0; column < walk->columns && status == UF_OK && !splicer->damaged; column++) {
+    while (end < walk->rows && !row_is_touched(splicer, end))
+        end++;
+    splicer->damaged = !catch_up(splicer, end);
+    uf_jpeg_bits_range(&splicer->bits, &walk->bytes, from, uf_jpeg_walk_place(walk));
+    memcpy(splicer->predictors, walk->predictors, sizeof walk->predictors);
+    return end;
+}
+
+/* Rows of which nothing stays; their restart markers are those of a source that is not looked at. */
+static bool lay_rows(Splicer *splicer, UfJpegNew *new)
+{
+    size_t interval = splicer->walk.restart_interval;
+    size_t first = new->first_row * splicer->walk.columns, end = new->end_row * splicer->walk.columns;
+    if (splicer->target.own_codes && interval == 0)
+        return uf_jpeg_new_put_all(new, &splicer->bits, splicer->predictors);
+    for (size_t mcu = first; mcu < end; mcu++) {
+        if (interval > 0 && mcu > 0 && mcu % interval == 0) {
+            uf_jpeg_bits_restart(&splicer->bits, (unsigned)((mcu / interval - 1) % 8));
+            memset(splicer->predictors, 0, sizeof splicer->predictors);
+        }
+        if (!uf_jpeg_new_put(new, &splicer->target, &splicer->bits, splicer->predictors))
+            return false;
+    }
+    return true;
+}
+
+/* A row of which a part stays. */
+static bool lay_among(Splicer *splicer, UfJpegNew *new)
+{
+    UfJpegWalk *walk = &splicer->walk;
+    bool sound = catch_up(splicer, new->first_row);
+    for (size_t column = 0; column < walk->columns && sound; column++) {
+        bool is_new = column >= new->first_column && column < new->end_column;
+        bool touched = is_new && mcu_is_touched(splicer, column, new->first_row);
         if (uf_jpeg_walk_restart_is_due(walk) && !restart(splicer))
-            splicer->damaged = true;
-        else if (column >= first && column < end && mcu_is_touched(splicer, column, row))
-            splicer->damaged = !code_mcu(splicer, column);
+            return false;
+        if (touched)
+            sound = uf_jpeg_walk_mcu(walk, NULL) &&
+                    uf_jpeg_new_put(new, &splicer->target, &splicer->bits, splicer->predictors);
         else
-            splicer->damaged = !uf_jpeg_splice_mcu(walk, &splicer->bits, splicer->predictors);
+            sound = (!is_new || uf_jpeg_new_drop(new)) &&
+                    uf_jpeg_splice_mcu(walk, &splicer->bits, splicer->predictors);
     }
-    return status;
+    splicer->walk_row++;
+    return sound;
+}
+
+/* From `row`, which is touched, on; *end is the row behind them. */
+static UfStatus replace_rows(Splicer *splicer, size_t row, size_t *end, UfReport *report)
+{
+    NewRows *new = new_rows_at(splicer, row);
+    *end = new->mcus.end_row;
+    if (new->status != UF_OK)
+        return new->status == UF_ERROR_MEMORY
+                   ? uf_fail_memory(report)
+                   : uf_fail(report, new->status, "the new pixels cannot be coded with this file's tables");
+    splicer->damaged = !(new->whole ? lay_rows(splicer, &new->mcus) : lay_among(splicer, &new->mcus));
+    uf_jpeg_bits_flush(&splicer->bits); /* the band's data are not kept */
+    return UF_OK;
 }
 
 /* What stands behind the picture can't be known to stay true; an index or a gain map has been spoken of
@@ -246,21 +280,23 @@ static bool is_same_file(const struct stat *noted, const UfInput *source)
            now.st_ctim.tv_sec == noted->st_ctim.tv_sec && now.st_ctim.tv_nsec == noted->st_ctim.tv_nsec;
 }
 
-/* Goes where the rows that were read begin, if nothing above them was touched; returns that row, or 0. */
-static size_t go_to_note(Splicer *splicer)
+/* What was noted when the picture was read, if it was from this file. */
+static const UfJpegNote *note_of(const Splicer *splicer)
 {
     const UfJpegNote *note = splicer->picture->note;
+    if (note == NULL || splicer->picture->format != UF_FORMAT_JPEG ||
+        !is_same_file(&note->file, splicer->source))
+        return NULL;
+    return note;
+}
+
+/* The end of the picture, behind what has been walked through. */
+static bool find_end(Splicer *splicer, uint64_t *end)
+{
     UfJpegWalk *walk = &splicer->walk;
-    if (note == NULL || splicer->picture->format != UF_FORMAT_JPEG || note->mcu_row == 0 ||
-        !is_same_file(&note->file, splicer->source) ||
-        uf_touched_any_stored(splicer->touched, splicer->picture, splicer->picture->orientation, 0, 0,
-                              splicer->jpeg.image_width, note->mcu_row * walk->mcu_height_px))
-        return 0;
-    UfJpegPlace from = uf_jpeg_walk_place(walk);
-    uf_jpeg_walk_resume(walk, &note->mark);
-    uf_jpeg_bits_range(&splicer->bits, from, note->mark.place);
-    memcpy(splicer->predictors, walk->predictors, sizeof walk->predictors);
-    return note->mcu_row;
+    return splicer->walk_row == walk->rows
+               ? uf_jpeg_walk_finish(walk, end)
+               : uf_jpeg_walk_find_end(walk, (walk->rows - splicer->walk_row) * walk->columns, end);
 }
 
 /* The scan: its header as it is, then the data. */
@@ -274,15 +310,18 @@ static UfStatus splice_scan(Splicer *splicer, uint64_t scan_start, UfOutput *out
         status = uf_jpeg_bits_open(bits, splicer->source, output, report);
     if (status != UF_OK)
         return status;
-    uf_jpeg_bits_range(bits, uf_jpeg_walk_place(walk), uf_jpeg_walk_place(walk));
-    for (size_t row = go_to_note(splicer); row < walk->rows && status == UF_OK; row++) {
-        status = splice_row(splicer, row, report);
+    uf_jpeg_bits_range(bits, &walk->bytes, uf_jpeg_walk_place(walk), uf_jpeg_walk_place(walk));
+    for (size_t row = 0; row < walk->rows && status == UF_OK;) {
+        if (row_is_touched(splicer, row))
+            status = replace_rows(splicer, row, &row, report);
+        else
+            row = keep_rows(splicer, row);
         if (status == UF_OK)
             status = bits->status;
         if (splicer->damaged || bits->codes_missing)
             return status;
     }
-    splicer->damaged = !uf_jpeg_walk_finish(walk, &end);
+    splicer->damaged = !find_end(splicer, &end);
     if (status != UF_OK || splicer->damaged)
         return status;
     uf_jpeg_bits_finish(bits);
@@ -304,6 +343,15 @@ static bool has_quantisation(const struct jpeg_decompress_struct *jpeg)
     return true;
 }
 
+/* T.81 B.2.3: a scan has its components in the order of the frame; new ones will have it. */
+static bool in_order(const struct jpeg_decompress_struct *jpeg)
+{
+    for (int i = 0; i < jpeg->comps_in_scan; i++)
+        if (jpeg->cur_comp_info[i]->component_index != i)
+            return false;
+    return true;
+}
+
 /* False: not a file for this way, or damaged. */
 static bool open_source(Splicer *splicer)
 {
@@ -322,8 +370,13 @@ static bool open_source(Splicer *splicer)
         picture->channels != (splicer->jpeg.out_color_space == JCS_RGB ? 3 : 1) ||
         picture->sample != UF_SAMPLE_U8 ||
         uf_exif_orientation(splicer->metadata.exif) != picture->orientation ||
-        !has_quantisation(&splicer->jpeg))
+        !has_quantisation(&splicer->jpeg) || !in_order(&splicer->jpeg))
         return false;
+    splicer->target = (UfJpegTarget){.jpeg = &splicer->jpeg,
+                                     .walk = &splicer->walk,
+                                     .picture = picture,
+                                     .own_codes = uf_jpeg_codes_complete(&splicer->jpeg)};
+    splicer->note = note_of(splicer);
     return uf_jpeg_walk_open(&splicer->walk, &splicer->jpeg, &bytes,
                              uf_jpeg_data_start(&splicer->jpeg, source));
 }
@@ -348,8 +401,8 @@ UfStatus uf_jpeg_splice(const UfPicture *picture, UfInput *source, const UfTouch
     splicer->touched = touched;
     splicer->source = source;
     splicer->jpeg.err = uf_jpeg_errors_init(&splicer->errors, source->path, NULL);
-    for (size_t i = 0; i < splicer->ahead_room; i++) /* side by side they must not share a report */
-        uf_jpeg_band_init(&splicer->ahead[i].band, source->path, NULL);
+    for (size_t i = 0; i < splicer->ahead_room; i++)
+        uf_jpeg_new_init(&splicer->ahead[i].mcus, source->path);
     if (open_source(splicer) &&
         uf_jpeg_copy_head_with_metadata(source, &picture->metadata, output, &scan_start, NULL) == UF_OK &&
         scan_start < splicer->walk.start) {
@@ -359,7 +412,7 @@ UfStatus uf_jpeg_splice(const UfPicture *picture, UfInput *source, const UfTouch
     uf_jpeg_bits_clear(&splicer->bits);
     uf_jpeg_walk_clear(&splicer->walk);
     for (size_t i = 0; i < splicer->ahead_room; i++)
-        uf_jpeg_band_clear(&splicer->ahead[i].band);
+        uf_jpeg_new_clear(&splicer->ahead[i].mcus);
     free(splicer->ahead);
     jpeg_destroy_decompress(&splicer->jpeg);
     uf_metadata_clear(&splicer->metadata);

@@ -7,13 +7,13 @@
 #include <sys/stat.h>
 
 /*
- * Where a row of MCUs begins, noted by who read rows from there on (UfPicture.note), so that a splice of the
- * same file need not walk there again.
+ * Where rows of MCUs begin, noted by who walked there to read some of them (UfPicture.note), so that a splice of
+ * the same file need not walk there again.
  */
 typedef struct UfJpegNote {
     struct stat file;
-    size_t mcu_row;
-    UfJpegMark mark;
+    size_t mcu_row, count; /* the first noted row, and how many are noted; the last may be the end */
+    UfJpegMark marks[];
 } UfJpegNote;
 
 /*

@@ -14,6 +14,8 @@
 #define LEAST_BYTES 8192u
 /* Bytes behind `next` that stay, for uf_jpeg_walk_place: 8 bytes, each stuffed. */
 #define KEPT_BYTES 32u
+/* Read at a time when only the end is looked for. */
+#define CHUNK_BYTES 16384u
 /* Bytes of 0xFF behind the end of the file: a marker that no scan holds. */
 #define FENCE_BYTES 16u
 
@@ -190,19 +192,38 @@ static void begin_at(UfJpegWalk *walk, const uint8_t *next)
     memset(walk->predictors, 0, sizeof walk->predictors);
 }
 
+void uf_jpeg_walk_begin(UfJpegWalk *walk, const UfJpegBytes *bytes, uint64_t start)
+{
+    walk->bytes = *bytes;
+    walk->start = walk->base = start;
+    walk->filled = 0;
+    walk->next_restart = 0;
+    walk->broken = false;
+    begin_at(walk, walk->buffer);
+    fill(walk);
+}
+
 bool uf_jpeg_walk_open(UfJpegWalk *walk, const struct jpeg_decompress_struct *jpeg, const UfJpegBytes *bytes,
                        uint64_t start)
 {
     if (!is_one_sequential_scan(jpeg) || !lay_out(walk, jpeg))
         return false;
-    walk->bytes = *bytes;
-    walk->start = walk->base = start;
     walk->restart_interval = jpeg->restart_interval;
     walk->buffer = uf_alloc(BUFFER_BYTES + FENCE_BYTES, 1);
     if (walk->buffer == NULL)
         return false;
-    begin_at(walk, walk->buffer);
-    fill(walk);
+    uf_jpeg_walk_begin(walk, bytes, start);
+    return true;
+}
+
+bool uf_jpeg_walk_share(const UfJpegWalk *walk, UfJpegWalk *out)
+{
+    *out = *walk;
+    memset(out->tables, 0, sizeof out->tables);
+    out->buffer = uf_alloc(BUFFER_BYTES + FENCE_BYTES, 1);
+    if (out->buffer == NULL)
+        return false;
+    uf_jpeg_walk_begin(out, &walk->bytes, walk->start);
     return true;
 }
 
@@ -405,6 +426,44 @@ bool uf_jpeg_walk_mcu(UfJpegWalk *walk, UfJpegMcuDc dc[MAX_COMPS_IN_SCAN])
     return !walk->broken;
 }
 
+/* The symbols of a block's AC coefficients. */
+static void take_ac(UfJpegWalk *walk, const UfJpegCodes *codes, UfJpegSymbols *out)
+{
+    unsigned k = 1;
+    out->count = 0;
+    do {
+        if (walk->count < 32)
+            refill(walk);
+        uint32_t entry = next_symbol(walk, codes);
+        unsigned symbol = entry >> 8 & 255u, size = symbol & 15u, length = (entry & 255u) - size;
+        out->symbol[out->count] = (uint8_t)symbol;
+        out->value[out->count++] =
+            (uint16_t)(size == 0 ? 0 : walk->bits << length >> (64 - size));
+        drop(walk, length + size);
+        k += entry >> 16;
+    } while (k < DCTSIZE2);
+    walk->broken |= k > DCTSIZE2 && k < BLOCK_DONE;
+}
+
+bool uf_jpeg_walk_symbols(UfJpegWalk *walk, UfJpegSymbols blocks[UF_JPEG_MAX_MCU_BLOCKS])
+{
+    if (walk->next >= walk->low)
+        fill(walk);
+    for (unsigned i = 0; i < walk->block_count && !walk->broken; i++) {
+        const UfJpegWalkBlock *block = &walk->blocks[i];
+        int *predictor = &walk->predictors[block->component];
+        if (walk->count < 32)
+            refill(walk);
+        *predictor += next_difference(walk, block->dc);
+        walk->broken |= *predictor >= DC_LIMIT || *predictor < -DC_LIMIT;
+        blocks[i].dc = *predictor;
+        take_ac(walk, block->ac, &blocks[i]);
+    }
+    walk->broken |= walk->count < walk->padding;
+    walk->mcus_to_restart -= walk->restart_interval > 0 ? 1 : 0;
+    return !walk->broken;
+}
+
 bool uf_jpeg_walk_skip(UfJpegWalk *walk, size_t count)
 {
     while (count > 0) {
@@ -420,6 +479,41 @@ bool uf_jpeg_walk_skip(UfJpegWalk *walk, size_t count)
             return false;
     }
     return true;
+}
+
+/* Restart markers before and between MCUs that are to come. */
+static size_t markers_due(const UfJpegWalk *walk, size_t mcus)
+{
+    if (walk->restart_interval == 0 || mcus <= walk->mcus_to_restart)
+        return 0;
+    return 1 + (mcus - walk->mcus_to_restart - 1) / walk->restart_interval;
+}
+
+bool uf_jpeg_walk_find_end(const UfJpegWalk *walk, size_t mcus, uint64_t *end)
+{
+    uint8_t chunk[CHUNK_BYTES];
+    uint64_t at = uf_jpeg_walk_place(walk).byte;
+    size_t due = markers_due(walk, mcus), got;
+    unsigned number = walk->next_restart;
+    bool after_ff = false;
+    for (; (got = uf_jpeg_bytes_read(&walk->bytes, at, chunk, sizeof chunk)) > 0; at += got)
+        for (const uint8_t *byte = chunk; byte < chunk + got; byte++) {
+            if (!after_ff && (byte = memchr(byte, 0xFF, (size_t)(chunk + got - byte))) == NULL)
+                break;
+            if (!after_ff) {
+                after_ff = true;
+                continue;
+            }
+            after_ff = false;
+            if (*byte == 0)
+                continue;
+            *end = at + (uint64_t)(byte - chunk) + 1;
+            if (due == 0 || *byte != JPEG_RST0 + number)
+                return due == 0 && *byte == JPEG_EOI;
+            number = (number + 1) % 8;
+            due--;
+        }
+    return false;
 }
 
 bool uf_jpeg_walk_finish(UfJpegWalk *walk, uint64_t *end)

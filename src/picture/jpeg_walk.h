@@ -72,7 +72,7 @@ typedef struct UfJpegWalk {
     unsigned next_restart;   /* 0..7 */
     uint64_t start;          /* the first byte of the data */
     /* private */
-    UfJpegCodes *tables[UF_JPEG_WALK_TABLES];
+    UfJpegCodes *tables[UF_JPEG_WALK_TABLES]; /* owned; a walk that shares another's has none */
     uint8_t *buffer;
     uint64_t base; /* offset of buffer[0] */
     size_t filled;
@@ -88,6 +88,14 @@ typedef struct UfJpegMcuDc {
     int value;
 } UfJpegMcuDc;
 
+/* A block as symbols (T.81 F.1.2): the DC value, then codes with the bits of the values behind them. */
+typedef struct UfJpegSymbols {
+    int dc;
+    unsigned count;
+    uint8_t symbol[DCTSIZE2];
+    uint16_t value[DCTSIZE2]; /* as many bits as the symbol's lower half says */
+} UfJpegSymbols;
+
 /*
  * Prepares for a file whose header libjpeg has read; the data begin at `start`. False when the file is of
  * another kind (progressive, arithmetic, several scans), its tables are damaged or memory is short. Clear it
@@ -95,7 +103,11 @@ typedef struct UfJpegMcuDc {
  */
 bool uf_jpeg_walk_open(UfJpegWalk *walk, const struct jpeg_decompress_struct *jpeg, const UfJpegBytes *bytes,
                        uint64_t start);
+/* Another walk through the same data, which has to be cleared before `walk` is; `out` is zeroed before. */
+bool uf_jpeg_walk_share(const UfJpegWalk *walk, UfJpegWalk *out);
 void uf_jpeg_walk_clear(UfJpegWalk *walk);
+/* To the beginning of other data that are laid out and coded in the same way. */
+void uf_jpeg_walk_begin(UfJpegWalk *walk, const UfJpegBytes *bytes, uint64_t start);
 UfJpegPlace uf_jpeg_walk_place(const UfJpegWalk *walk);
 UfJpegMark uf_jpeg_walk_mark(const UfJpegWalk *walk);
 void uf_jpeg_walk_resume(UfJpegWalk *walk, const UfJpegMark *mark);
@@ -106,6 +118,13 @@ bool uf_jpeg_walk_restart(UfJpegWalk *walk);
 bool uf_jpeg_walk_skip(UfJpegWalk *walk, size_t count);
 /* Steps over one MCU, no marker being due; dc[component]. */
 bool uf_jpeg_walk_mcu(UfJpegWalk *walk, UfJpegMcuDc dc[MAX_COMPS_IN_SCAN]);
+/* The same, saying what it is made of; blocks[i]. */
+bool uf_jpeg_walk_symbols(UfJpegWalk *walk, UfJpegSymbols blocks[UF_JPEG_MAX_MCU_BLOCKS]);
+/*
+ * Before `mcus` MCUs that nobody wants to know: looks for the end of the picture, over the restart markers that
+ * are due, without looking into the MCUs. False when something else comes first; *end is the byte behind EOI.
+ */
+bool uf_jpeg_walk_find_end(const UfJpegWalk *walk, size_t mcus, uint64_t *end);
 /* After the last MCU: false when the picture does not end here; *end is the byte behind EOI. */
 bool uf_jpeg_walk_finish(UfJpegWalk *walk, uint64_t *end);
 

@@ -119,7 +119,14 @@ Test(patch_sky, tiles_leave_no_slope)
     uf_picture_free(&picture);
 }
 
-/* What uf_patch_rows_needed leaves out can be anything: the result is the same. */
+static void scribble(UfPicture *picture, size_t first, size_t end)
+{
+    for (size_t y = first; y < end; y++)
+        for (size_t x = 0; x < uf_picture_stride_bytes(picture); x++)
+            ((uint8_t *)uf_picture_row(picture, y))[x] = (uint8_t)(x * 97 + y * 57);
+}
+
+/* What uf_patch_rows_needed leaves out can be anything, and what is replaced, too: the result is the same. */
 Test(patch_sky, looks_at_the_rows_needed_and_no_others)
 {
     const UfFill fills[] = {UF_FILL_FLOOR, UF_FILL_SMOOTH, UF_FILL_COLOUR, UF_FILL_NONE};
@@ -130,12 +137,17 @@ Test(patch_sky, looks_at_the_rows_needed_and_no_others)
         UfPatchOptions options = options_of(fills[i % 4], caps[i / 8], 1.5);
         options.at_zenith = i / 4 % 2 != 0;
         options.logo = fills[i % 4] == UF_FILL_NONE ? logo : NULL;
-        size_t first = 0, end = 0;
+        size_t first = 0, end = 0, replaced_first = 0, replaced_end = 0;
         uf_patch_rows_needed(&options, 1024, 512, &first, &end);
+        uf_patch_rows_replaced(&options, 1024, 512, &replaced_first, &replaced_end);
         cr_assert(first < end && end <= 512);
-        for (size_t y = 0; y < 512; y++)
-            for (size_t x = 0; (y < first || y >= end) && x < uf_picture_stride_bytes(part); x++)
-                ((uint8_t *)uf_picture_row(part, y))[x] = (uint8_t)(x * 97 + y * 57);
+        if (fills[i % 4] == UF_FILL_SMOOTH || fills[i % 4] == UF_FILL_COLOUR) /* all but one, and the soft edge */
+            cr_expect_geq((double)(replaced_end - replaced_first), floor(caps[i / 8] / 180 * 512) - 1);
+        else
+            cr_expect_eq(replaced_end, 0);
+        scribble(part, 0, first);
+        scribble(part, end, 512);
+        scribble(part, replaced_first, replaced_end);
         patch(whole, &options);
         patch(part, &options);
         for (size_t y = first; y < end; y++)
