@@ -110,15 +110,16 @@ UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t w
     const size_t out_bytes = pixel_bytes + adds_alpha * (size_t)sample;
     const uint8_t *base =
         plain->source->data + (size_t)tile->base_v * stride + (size_t)tile->base_u * pixel_bytes;
-    uint8_t scratch[((size_t)UF_TILE_PX + 1) * UF_CHANNELS_MAX * sizeof(float)];
+    const size_t whole = uf_pixels_within(width, channels + adds_alpha);
+    uint8_t last[2 * UF_CHANNELS_MAX * sizeof(float)];
     UfTileRows rows;
     UfTaps w;
     uf_tile_rows(tile, 1, 1, &rows);
-    for (size_t y = 0; y < height; y++) {
-        uint8_t *to = scratch;
+    for (size_t y = 0; y < height; y++, out += stride_bytes) {
         uf_plain_taps(&rows, y, taps, (int32_t)stride, (int32_t)pixel_bytes, &w);
         uf_fetch_ahead(base + (size_t)(taps - 1) * (stride + pixel_bytes), w.offset, pixel_bytes);
-        for (size_t i = 0; i < width; i++, to += out_bytes) {
+        for (size_t i = 0; i < width; i++) {
+            uint8_t *to = i < whole ? out + i * out_bytes : last + (i - whole) * out_bytes;
             const uint8_t *at = base + w.offset[i];
             if (has_alpha && !is_opaque(at, stride, taps, channels, sample)) {
                 uf_plain_exact(plain, tile, i, y, to);
@@ -129,7 +130,7 @@ UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t w
                 value = uf_with_alpha(value, channels - has_alpha, sample);
             uf_store_4(to, value, sample);
         }
-        memcpy(out + y * stride_bytes, scratch, width * out_bytes);
+        memcpy(out + whole * out_bytes, last, (width - whole) * out_bytes);
     }
 }
 

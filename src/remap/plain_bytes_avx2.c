@@ -160,19 +160,17 @@ UF_AVX2_INLINE void store_four(uint8_t *to, __m128i pixels, size_t pixel_bytes)
     }
 }
 
-/* A row of UF_TILE_PX pixels. What is stored beyond four pixels is overwritten by those after them. */
+/* A row of UF_TILE_PX pixels. With three samples a pixel, four pixels are written with what those after them
+ * overwrite. */
 UF_AVX2_INLINE void fill_row(const uint8_t *base, size_t stride, const UfByteTaps *w, int taps,
                              size_t channels, bool adds_alpha, uint8_t *to)
 {
     const size_t out_bytes = channels + adds_alpha, step = GROUP / 2 * out_bytes;
     for (size_t i = 0; i < UF_TILE_PX; i += GROUP, to += 2 * step) {
         const __m256i pixels = group_at(base, stride, w, i, taps, channels, adds_alpha);
-        const __m128i upper = _mm256_extracti128_si256(pixels, 1);
-        _mm_storeu_si128((__m128i *)(void *)to, _mm256_castsi256_si128(pixels));
-        if (i + GROUP < UF_TILE_PX)
-            _mm_storeu_si128((__m128i *)(void *)(to + step), upper);
-        else
-            store_four(to + step, upper, out_bytes);
+        const __m128i lower = _mm256_castsi256_si128(pixels), upper = _mm256_extracti128_si256(pixels, 1);
+        store_four(to, lower, out_bytes == 3 ? 4 : out_bytes);
+        store_four(to + step, upper, out_bytes == 3 && i + GROUP < UF_TILE_PX ? 4 : out_bytes);
     }
 }
 

@@ -28,7 +28,7 @@ UF_AVX2_INLINE __m256 uf_moved_8(__m256 v, int by)
     return _mm256_permutevar8x32_ps(v, lanes);
 }
 
-/* Writes four samples, of which those beyond the pixel will be overwritten or lie in scratch room. */
+/* Writes four samples, of which those beyond the pixel will be overwritten, or lie in room of their own. */
 UF_AVX2_INLINE void uf_store_4(uint8_t *out, __m128 value, UfSample sample)
 {
     if (sample == UF_SAMPLE_F32) {
@@ -43,6 +43,13 @@ UF_AVX2_INLINE void uf_store_4(uint8_t *out, __m128 value, UfSample sample)
     }
     const int bytes = _mm_cvtsi128_si32(_mm_packus_epi16(words, words));
     memcpy(out, &bytes, sizeof bytes);
+}
+
+/* How many pixels of a row uf_store_4 can write in place, from the left, without writing beyond the row. */
+UF_AVX2_INLINE size_t uf_pixels_within(size_t width, size_t channels)
+{
+    const size_t beyond = (UF_CHANNELS_MAX - 1) / channels; /* pixels that four samples reach into */
+    return width > beyond ? width - beyond : 0;
 }
 
 UF_AVX2_INLINE __m128 uf_with_alpha(__m128 value, size_t colours, UfSample sample)

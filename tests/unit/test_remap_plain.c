@@ -258,13 +258,15 @@ static void place_in(const UfTile *tile, size_t x, size_t y, double at[2])
     }
 }
 
-/* Codes of the 8-bit kernels, which count in whole numbers, against the same samples as floats through the exact
- * kernel: they are off by what rounding does and by less than a tenth of a code. Contrast is the largest there is. */
+/* Codes of the 8-bit kernels, which count in whole numbers, against the same samples as floats through the
+ * exact kernel: they are off by what rounding does and by less than a tenth of a code. Contrast is the
+ * largest there is. */
 Test(remap_plain, bytes_are_within_a_tenth_of_a_code)
 {
     enum { SIDE = 64 };
     uint32_t state = 9;
-    UfPicture *bytes = make_picture(SIDE, SIDE, 3, UF_SAMPLE_U8), *floats = make_picture(SIDE, SIDE, 3, UF_SAMPLE_F32);
+    UfPicture *bytes = make_picture(SIDE, SIDE, 3, UF_SAMPLE_U8),
+              *floats = make_picture(SIDE, SIDE, 3, UF_SAMPLE_F32);
     UfPicture *out = make_picture(UF_TILE_PX, UF_TILE_PX, 3, UF_SAMPLE_U8);
     for (size_t i = 0; i < (size_t)SIDE * SIDE * 3; i++) {
         const double code = noise(&state) < 0.5 ? 0 : 255;
@@ -275,12 +277,13 @@ Test(remap_plain, bytes_are_within_a_tenth_of_a_code)
     double largest = 0;
     for (int run = 0; run < 200; run++) {
         const bool cubic = run % 2 == 1;
-        const UfTile tile = {.base_u = 10,
-                             .base_v = 12,
-                             .reach_u = 30,
-                             .reach_v = 30,
-                             .u = {{11 + 2 * noise(&state), 7 * noise(&state), 0.1}, {noise(&state), 0.03, 0}},
-                             .v = {{12 + 2 * noise(&state), noise(&state), 0.02}, {7 * noise(&state), 0.05, 0}}};
+        const UfTile tile = {
+            .base_u = 10,
+            .base_v = 12,
+            .reach_u = 30,
+            .reach_v = 30,
+            .u = {{11 + 2 * noise(&state), 7 * noise(&state), 0.1}, {noise(&state), 0.03, 0}},
+            .v = {{12 + 2 * noise(&state), noise(&state), 0.02}, {7 * noise(&state), 0.05, 0}}};
         UfKernels kernels;
         uf_kernels_init(&kernels, UF_SAMPLE_F32, 3, false, 0);
         const UfPlain plain = {&source, NULL};
@@ -303,4 +306,49 @@ Test(remap_plain, bytes_are_within_a_tenth_of_a_code)
     uf_picture_free(&bytes);
     uf_picture_free(&floats);
     uf_picture_free(&out);
+}
+
+static size_t changed_outside(const uint8_t *bytes, size_t stride, size_t rows, size_t row_bytes, size_t left)
+{
+    size_t changed = 0;
+    for (size_t i = 0; i < stride * (rows + 2); i++) {
+        bool inside =
+            i / stride >= 1 && i / stride <= rows && i % stride >= left && i % stride < left + row_bytes;
+        changed += !inside && bytes[i] != 0xa5;
+    }
+    return changed;
+}
+
+/* Another thread may be writing there: vectors hold more than a pixel. */
+Test(remap_plain, nothing_is_written_beside_a_tile)
+{
+    enum { SIDE = 64, ROWS = 3, LEFT = 64, STRIDE = 512 };
+    static uint8_t out[STRIDE * (ROWS + 2)];
+    const UfTile tile = {.base_u = 10,
+                         .base_v = 12,
+                         .reach_u = 24,
+                         .reach_v = 24,
+                         .u = {{11.3, 7.1, 0.07}, {0.9, 0.03, 0}},
+                         .v = {{12.9, -0.4, 0.02}, {7.7, 0.05, 0}}};
+    static const UfSampling samplings[] = {UF_SAMPLING_BICUBIC, UF_SAMPLING_BILINEAR};
+    for (size_t type = 0; type < 3; type++)
+        for (size_t channels = 1; channels <= 4; channels++) {
+            UfPicture *picture = make_picture(SIDE, SIDE, channels, all_samples[type]);
+            fill_noise(picture, 5);
+            const UfSource source = uf_source_of_picture(picture, NULL);
+            for (size_t k = 0; k < 4 * UF_TILE_PX; k++) {
+                const bool cubic = k % 2 == 0, adds_alpha = channels % 2 == 1 && k / 2 % 2 == 1;
+                const size_t width = k / 4 + 1, many = channels + adds_alpha;
+                UfKernels kernels;
+                uf_kernels_init(&kernels, all_samples[type], channels, adds_alpha, 0);
+                const UfPlain plain = {&source, cubic ? kernels.bicubic : kernels.bilinear};
+                memset(out, 0xa5, sizeof out);
+                uf_plain_tile(samplings[k % 2], all_samples[type], channels, adds_alpha,
+                              uf_cpu_flags())(&plain, &tile, width, ROWS, out + STRIDE + LEFT, STRIDE);
+                cr_expect_eq(
+                    changed_outside(out, STRIDE, ROWS, width * many * (size_t)all_samples[type], LEFT), 0,
+                    "%zu channels of type %zu, alpha %d, %zu wide", channels, type, adds_alpha, width);
+            }
+            uf_picture_free(&picture);
+        }
 }
