@@ -10,6 +10,7 @@
 
 #include <omp.h>
 
+#include "picture/jpeg_far.h"
 #include "picture/jpeg_splice.h"
 
 #define MARKER_DQT 0xDB
@@ -193,7 +194,7 @@ static void find_wanted(RowsReader *reader, const UfReadOptions *options)
 }
 
 /* Walks to the first row that is wanted, or before it, and notes all rows up to the last one. */
-static bool walk_rows(RowsReader *reader)
+static bool walk_rows(RowsReader *reader, int threads)
 {
     UfJpegWalk *walk = &reader->walk;
     const Rows *wanted = reader->wanted;
@@ -206,7 +207,7 @@ static bool walk_rows(RowsReader *reader)
     last = smaller(last + 1, walk->rows);
     reader->note = uf_alloc_zero(1, sizeof *reader->note + (last - first + 1) * sizeof *reader->note->marks);
     if (reader->note == NULL || fstat(fileno(reader->input->stream), &reader->note->file) != 0 ||
-        !uf_jpeg_walk_skip(walk, first * walk->columns))
+        !uf_jpeg_walk_far(walk, first * walk->columns, threads))
         return false;
     reader->note->mcu_row = first;
     for (size_t row = first; row < last; row++) {
@@ -237,7 +238,7 @@ static bool read_wanted(RowsReader *reader, const UfReadOptions *options)
     if (!open_rows(reader))
         return false;
     find_wanted(reader, options);
-    if (!walk_rows(reader))
+    if (!walk_rows(reader, threads))
         return false;
     for (size_t i = 0; i < 2; i++)
         if (reader->wanted[i].first < reader->wanted[i].end &&

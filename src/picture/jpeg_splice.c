@@ -12,6 +12,7 @@
  */
 #include "picture/jpeg_splice.h"
 
+#include "picture/jpeg_far.h"
 #include "picture/jpeg_new.h"
 
 /* Pixels that are coded at once, so that setting libjpeg up costs little beside. */
@@ -156,7 +157,7 @@ static bool catch_up(Splicer *splicer, size_t row)
     }
     size_t count = (row - splicer->walk_row) * walk->columns;
     splicer->walk_row = row;
-    return uf_jpeg_walk_skip(walk, count);
+    return uf_jpeg_walk_far(walk, count, splicer->threads);
 }
 
 static bool restart(Splicer *splicer)

@@ -5,7 +5,9 @@
  */
 #include "picture/jpeg_walk.h"
 
+#include <endian.h>
 #include <errno.h>
+#include <limits.h>
 #include <unistd.h>
 
 /* Read at a time. Before each MCU at least LEAST_BYTES are there or the file is at its end. */
@@ -23,9 +25,12 @@
  */
 #define BLOCK_DONE 256u
 #define NO_SYMBOL  65u
-/* DC differences of 8-bit pictures have at most 11 bits (T.81 table F.1), DC values 11 bits and a sign. */
+/* DC differences of 8-bit pictures have at most 11 bits (T.81 table F.1). */
 #define MAX_DC_BITS 11u
-#define DC_LIMIT    2048
+/* Beyond this no guess of DC values makes sense. */
+#define GUESS_LIMIT 16777216
+
+const UfJpegRange uf_jpeg_no_range = {{INT_MAX, INT_MAX, INT_MAX, INT_MAX}, {INT_MIN, INT_MIN, INT_MIN, INT_MIN}};
 
 size_t uf_jpeg_bytes_read(const UfJpegBytes *bytes, uint64_t offset, uint8_t *out, size_t size)
 {
@@ -168,7 +173,7 @@ static bool lay_out(UfJpegWalk *walk, const struct jpeg_decompress_struct *jpeg)
 /* Moves what is left to the front and reads on. */
 static void fill(UfJpegWalk *walk)
 {
-    size_t used = (size_t)(walk->next - walk->buffer);
+    size_t used = (size_t)(walk->window.next - walk->buffer);
     size_t dropped = used > KEPT_BYTES ? used - KEPT_BYTES : 0;
     memmove(walk->buffer, walk->buffer + dropped, walk->filled - dropped);
     walk->filled -= dropped;
@@ -177,7 +182,7 @@ static void fill(UfJpegWalk *walk)
     size_t got =
         uf_jpeg_bytes_read(&walk->bytes, walk->base + walk->filled, walk->buffer + walk->filled, wanted);
     walk->filled += got;
-    walk->next = walk->buffer + (used - dropped);
+    walk->window.next = walk->buffer + (used - dropped);
     memset(walk->buffer + walk->filled, 0xFF, FENCE_BYTES);
     /* at the end of the file the fence stops the walk */
     walk->low = walk->buffer + (got < wanted ? BUFFER_BYTES + FENCE_BYTES : BUFFER_BYTES - LEAST_BYTES);
@@ -185,9 +190,7 @@ static void fill(UfJpegWalk *walk)
 
 static void begin_at(UfJpegWalk *walk, const uint8_t *next)
 {
-    walk->next = next;
-    walk->bits = 0;
-    walk->count = walk->padding = 0;
+    walk->window = (UfJpegWindow){.next = next};
     walk->mcus_to_restart = walk->restart_interval;
     memset(walk->predictors, 0, sizeof walk->predictors);
 }
@@ -235,47 +238,49 @@ void uf_jpeg_walk_clear(UfJpegWalk *walk)
     *walk = (UfJpegWalk){0};
 }
 
-static uint64_t load_8_bytes(const uint8_t *at)
+static inline uint64_t load_8_bytes(const uint8_t *at)
 {
-    uint64_t value = 0;
-    for (int i = 0; i < 8; i++)
-        value = value << 8 | at[i];
-    return value;
+    uint64_t value;
+    memcpy(&value, at, sizeof value);
+    return be64toh(value);
 }
 
 /* Byte by byte over stuffed zeros; at a marker zeros follow, which are counted. */
-static void refill_slowly(UfJpegWalk *walk)
+static UfJpegWindow refill_slowly(UfJpegWindow window)
 {
-    while (walk->count <= 56) {
-        uint64_t byte = *walk->next;
-        if (walk->padding > 0 || (byte == 0xFF && walk->next[1] != 0)) {
-            walk->padding += 8;
+    while (window.count <= 56) {
+        uint64_t byte = *window.next;
+        if (window.padding > 0 || (byte == 0xFF && window.next[1] != 0)) {
+            window.padding += 8;
             byte = 0;
         } else {
-            walk->next += byte == 0xFF ? 2 : 1;
+            window.next += byte == 0xFF ? 2 : 1;
         }
-        walk->bits |= byte << (56 - walk->count);
-        walk->count += 8;
+        window.bits |= byte << (56 - window.count);
+        window.count += 8;
     }
+    return window;
 }
 
-/* At least 56 bits. */
-static inline void refill(UfJpegWalk *walk)
+/* At least 32 bits, mostly 56. */
+static inline void refill(UfJpegWindow *window)
 {
-    uint64_t bytes = load_8_bytes(walk->next);
+    if (window->count >= 32)
+        return;
+    uint64_t bytes = load_8_bytes(window->next);
     if ((((~bytes) - 0x0101010101010101u) & bytes & 0x8080808080808080u) != 0) { /* one of them is 0xFF */
-        refill_slowly(walk);
+        *window = refill_slowly(*window);
         return;
     }
-    walk->bits |= bytes >> walk->count;
-    walk->next += (63 - walk->count) >> 3;
-    walk->count |= 56;
+    window->bits |= bytes >> window->count;
+    window->next += (63 - window->count) >> 3;
+    window->count |= 56;
 }
 
-static inline void drop(UfJpegWalk *walk, unsigned bits)
+static inline void drop(UfJpegWindow *window, unsigned bits)
 {
-    walk->bits <<= bits;
-    walk->count -= bits;
+    window->bits <<= bits;
+    window->count -= bits;
 }
 
 /* Codes longer than the table's (F.2.2.3); what is none ends the block in a way that is noticed. */
@@ -289,80 +294,99 @@ static uint32_t long_code(const UfJpegCodes *codes, uint64_t bits)
     return NO_SYMBOL << 16 | 0xFF00u;
 }
 
-static inline uint32_t next_symbol(const UfJpegWalk *walk, const UfJpegCodes *codes)
+static inline uint32_t next_symbol(uint64_t bits, const UfJpegCodes *codes)
 {
-    uint32_t entry = codes->look[walk->bits >> (64 - UF_JPEG_LOOK_BITS)];
-    return entry != 0 ? entry : long_code(codes, walk->bits);
+    uint32_t entry = codes->look[bits >> (64 - UF_JPEG_LOOK_BITS)];
+    return entry != 0 ? entry : long_code(codes, bits);
 }
 
-/* F.2.2.1: the difference, extended to its sign. */
-static inline int next_difference(UfJpegWalk *walk, const UfJpegCodes *codes)
+/* F.2.2.1: the difference, extended to its sign; false where there is none. */
+static inline bool next_difference(UfJpegWindow *window, const UfJpegCodes *codes, int *out)
 {
-    uint32_t entry = next_symbol(walk, codes);
+    refill(window);
+    uint32_t entry = next_symbol(window->bits, codes);
     unsigned size = entry >> 8 & 255u;
-    if (size > MAX_DC_BITS) {
-        walk->broken = true;
-        return 0;
-    }
+    if (size > MAX_DC_BITS)
+        return false;
     unsigned length = (entry & 255u) - size;
-    int value = size == 0 ? 0 : (int)(walk->bits << length >> (64 - size));
-    drop(walk, length + size);
-    return size > 0 && value < 1 << (size - 1) ? value - (1 << size) + 1 : value;
+    int value = size == 0 ? 0 : (int)(window->bits << length >> (64 - size));
+    drop(window, length + size);
+    *out = size > 0 && value < 1 << (size - 1) ? value - (1 << size) + 1 : value;
+    return true;
 }
 
-static inline void skip_ac(UfJpegWalk *walk, const UfJpegCodes *codes)
+/* False where the coefficients are no block. */
+static inline bool skip_ac(UfJpegWindow *window, const UfJpegCodes *codes)
 {
     unsigned k = 1;
     do {
-        if (walk->count < 32)
-            refill(walk);
-        uint32_t run = codes->run[walk->bits >> (64 - UF_JPEG_RUN_BITS)];
+        refill(window);
+        uint32_t run = codes->run[window->bits >> (64 - UF_JPEG_RUN_BITS)];
         if (run != 0 && k + (run >> 16) < DCTSIZE2) {
-            drop(walk, run & 255u);
+            drop(window, run & 255u);
             k += run >> 16;
             if ((run & 256u) != 0)
-                return;
+                return true;
             continue;
         }
-        uint32_t entry = next_symbol(walk, codes);
-        drop(walk, entry & 255u);
+        uint32_t entry = next_symbol(window->bits, codes);
+        drop(window, entry & 255u);
         k += entry >> 16;
     } while (k < DCTSIZE2);
-    walk->broken |= k > DCTSIZE2 && k < BLOCK_DONE;
+    return k == DCTSIZE2 || k >= BLOCK_DONE;
 }
 
-static inline void step(UfJpegWalk *walk, UfJpegMcuDc *dc)
+static UfJpegPlace place_of(const UfJpegWalk *walk, UfJpegWindow window)
 {
-    if (walk->next >= walk->low)
+    unsigned ahead = window.count > window.padding ? window.count - window.padding : 0;
+    unsigned whole = (ahead + 7) / 8;
+    const uint8_t *at = window.next;
+    for (unsigned i = 0; i < whole; i++)
+        at -= at[-1] == 0 && at - walk->buffer >= 2 && at[-2] == 0xFF ? 2 : 1;
+    return (UfJpegPlace){walk->base + (uint64_t)(at - walk->buffer), whole * 8 - ahead};
+}
+
+static bool in_limits(int dc)
+{
+    return dc < UF_JPEG_DC_LIMIT && dc >= -UF_JPEG_DC_LIMIT;
+}
+
+static bool widen(UfJpegRange *range, unsigned component, int dc)
+{
+    range->least[component] = dc < range->least[component] ? dc : range->least[component];
+    range->most[component] = dc > range->most[component] ? dc : range->most[component];
+    return dc < GUESS_LIMIT && dc > -GUESS_LIMIT;
+}
+
+/* `dc` and `range` may be NULL. */
+static inline void step(UfJpegWalk *walk, UfJpegMcuDc *dc, UfJpegRange *range)
+{
+    if (walk->window.next >= walk->low)
         fill(walk);
-    for (unsigned i = 0; i < walk->block_count; i++) {
+    UfJpegWindow window = walk->window; /* a copy, which stays in registers */
+    bool sound = true;
+    for (unsigned i = 0; i < walk->block_count && sound; i++) {
         const UfJpegWalkBlock *block = &walk->blocks[i];
-        int *predictor = &walk->predictors[block->component];
-        if (walk->count < 32)
-            refill(walk);
+        int difference = 0, *predictor = &walk->predictors[block->component];
         if (dc != NULL && block->first)
-            dc[block->component].from = uf_jpeg_walk_place(walk);
-        *predictor += next_difference(walk, block->dc);
-        walk->broken |= *predictor >= DC_LIMIT || *predictor < -DC_LIMIT;
+            dc[block->component].from = place_of(walk, window);
+        sound = next_difference(&window, block->dc, &difference);
+        *predictor += difference;
+        sound = sound &&
+                (range != NULL ? widen(range, block->component, *predictor) : in_limits(*predictor));
         if (dc != NULL && block->first) {
-            dc[block->component].to = uf_jpeg_walk_place(walk);
+            dc[block->component].to = place_of(walk, window);
             dc[block->component].value = *predictor;
         }
-        skip_ac(walk, block->ac);
-        if (walk->broken)
-            return;
+        sound = sound && skip_ac(&window, block->ac);
     }
-    walk->broken = walk->count < walk->padding;
+    walk->window = window;
+    walk->broken |= !sound || window.count < window.padding;
 }
 
 UfJpegPlace uf_jpeg_walk_place(const UfJpegWalk *walk)
 {
-    unsigned ahead = walk->count > walk->padding ? walk->count - walk->padding : 0;
-    unsigned whole = (ahead + 7) / 8;
-    const uint8_t *at = walk->next;
-    for (unsigned i = 0; i < whole; i++)
-        at -= at[-1] == 0 && at - walk->buffer >= 2 && at[-2] == 0xFF ? 2 : 1;
-    return (UfJpegPlace){walk->base + (uint64_t)(at - walk->buffer), whole * 8 - ahead};
+    return place_of(walk, walk->window);
 }
 
 UfJpegMark uf_jpeg_walk_mark(const UfJpegWalk *walk)
@@ -378,11 +402,11 @@ void uf_jpeg_walk_resume(UfJpegWalk *walk, const UfJpegMark *mark)
 {
     walk->base = mark->place.byte;
     walk->filled = 0;
-    walk->next = walk->buffer;
+    walk->broken = false;
     begin_at(walk, walk->buffer);
     fill(walk);
-    refill(walk);
-    drop(walk, mark->place.bit);
+    refill(&walk->window);
+    drop(&walk->window, mark->place.bit);
     memcpy(walk->predictors, mark->predictors, sizeof walk->predictors);
     walk->mcus_to_restart = mark->mcus_to_restart;
     walk->next_restart = mark->next_restart;
@@ -396,14 +420,15 @@ bool uf_jpeg_walk_restart_is_due(const UfJpegWalk *walk)
 /* The marker must follow the bits that fill up the last byte; *next is where it begins. */
 static bool at_marker(UfJpegWalk *walk, uint8_t marker, const uint8_t **next)
 {
-    if (walk->next >= walk->low)
+    if (walk->window.next >= walk->low)
         fill(walk);
+    const UfJpegWindow *window = &walk->window;
     /* whole bytes may have been taken ahead: then there are more of them than there should be */
-    if (walk->broken || walk->count < walk->padding || walk->count - walk->padding >= 8)
+    if (walk->broken || window->count < window->padding || window->count - window->padding >= 8)
         return false;
-    *next = walk->next;
-    size_t left = walk->filled - (size_t)(walk->next - walk->buffer);
-    return left >= 2 && walk->next[0] == 0xFF && walk->next[1] == marker;
+    *next = window->next;
+    size_t left = walk->filled - (size_t)(window->next - walk->buffer);
+    return left >= 2 && window->next[0] == 0xFF && window->next[1] == marker;
 }
 
 bool uf_jpeg_walk_restart(UfJpegWalk *walk)
@@ -419,47 +444,55 @@ bool uf_jpeg_walk_restart(UfJpegWalk *walk)
 bool uf_jpeg_walk_mcu(UfJpegWalk *walk, UfJpegMcuDc dc[MAX_COMPS_IN_SCAN])
 {
     if (dc == NULL)
-        step(walk, NULL);
+        step(walk, NULL, NULL);
     else
-        step(walk, dc);
+        step(walk, dc, NULL);
     walk->mcus_to_restart -= walk->restart_interval > 0 ? 1 : 0;
     return !walk->broken;
 }
 
+bool uf_jpeg_walk_guess(UfJpegWalk *walk, UfJpegRange *range)
+{
+    step(walk, NULL, range);
+    walk->mcus_to_restart -= walk->restart_interval > 0 ? 1 : 0;
+    return !walk->broken;
+}
+
+uint64_t uf_jpeg_walk_reached(const UfJpegWalk *walk)
+{
+    return walk->base + (uint64_t)(walk->window.next - walk->buffer);
+}
+
 /* The symbols of a block's AC coefficients. */
-static void take_ac(UfJpegWalk *walk, const UfJpegCodes *codes, UfJpegSymbols *out)
+static bool take_ac(UfJpegWindow *window, const UfJpegCodes *codes, UfJpegSymbols *out)
 {
     unsigned k = 1;
     out->count = 0;
     do {
-        if (walk->count < 32)
-            refill(walk);
-        uint32_t entry = next_symbol(walk, codes);
+        refill(window);
+        uint32_t entry = next_symbol(window->bits, codes);
         unsigned symbol = entry >> 8 & 255u, size = symbol & 15u, length = (entry & 255u) - size;
         out->symbol[out->count] = (uint8_t)symbol;
-        out->value[out->count++] =
-            (uint16_t)(size == 0 ? 0 : walk->bits << length >> (64 - size));
-        drop(walk, length + size);
+        out->value[out->count++] = (uint16_t)(size == 0 ? 0 : window->bits << length >> (64 - size));
+        drop(window, entry & 255u);
         k += entry >> 16;
     } while (k < DCTSIZE2);
-    walk->broken |= k > DCTSIZE2 && k < BLOCK_DONE;
+    return k == DCTSIZE2 || k >= BLOCK_DONE;
 }
 
 bool uf_jpeg_walk_symbols(UfJpegWalk *walk, UfJpegSymbols blocks[UF_JPEG_MAX_MCU_BLOCKS])
 {
-    if (walk->next >= walk->low)
+    if (walk->window.next >= walk->low)
         fill(walk);
     for (unsigned i = 0; i < walk->block_count && !walk->broken; i++) {
         const UfJpegWalkBlock *block = &walk->blocks[i];
-        int *predictor = &walk->predictors[block->component];
-        if (walk->count < 32)
-            refill(walk);
-        *predictor += next_difference(walk, block->dc);
-        walk->broken |= *predictor >= DC_LIMIT || *predictor < -DC_LIMIT;
+        int difference = 0, *predictor = &walk->predictors[block->component];
+        bool sound = next_difference(&walk->window, block->dc, &difference);
+        *predictor += difference;
         blocks[i].dc = *predictor;
-        take_ac(walk, block->ac, &blocks[i]);
+        walk->broken = !sound || !in_limits(*predictor) || !take_ac(&walk->window, block->ac, &blocks[i]);
     }
-    walk->broken |= walk->count < walk->padding;
+    walk->broken |= walk->window.count < walk->window.padding;
     walk->mcus_to_restart -= walk->restart_interval > 0 ? 1 : 0;
     return !walk->broken;
 }
@@ -472,7 +505,7 @@ bool uf_jpeg_walk_skip(UfJpegWalk *walk, size_t count)
         size_t run =
             walk->restart_interval > 0 && walk->mcus_to_restart < count ? walk->mcus_to_restart : count;
         for (size_t i = 0; i < run && !walk->broken; i++)
-            step(walk, NULL);
+            step(walk, NULL, NULL);
         walk->mcus_to_restart -= walk->restart_interval > 0 ? run : 0;
         count -= run;
         if (walk->broken)

@@ -54,6 +54,13 @@ typedef struct UfJpegCodes {
     uint8_t length[256]; /* 0: the table lacks the symbol */
 } UfJpegCodes;
 
+/* The next bits of the data. */
+typedef struct UfJpegWindow {
+    const uint8_t *next;     /* the byte behind them */
+    uint64_t bits;           /* from the top */
+    unsigned count, padding; /* how many, the last `padding` of which are none of the file's */
+} UfJpegWindow;
+
 typedef struct UfJpegWalkBlock {
     const UfJpegCodes *dc, *ac;
     unsigned component; /* its number within the scan */
@@ -76,9 +83,8 @@ typedef struct UfJpegWalk {
     uint8_t *buffer;
     uint64_t base; /* offset of buffer[0] */
     size_t filled;
-    const uint8_t *next, *low; /* the next byte; from `low` on the buffer is filled again */
-    uint64_t bits;             /* the next ones, from the top */
-    unsigned count, padding;   /* bits in `bits`, the last `padding` of which are none of the file's */
+    UfJpegWindow window;
+    const uint8_t *low; /* when the window is there the buffer is filled again */
     bool broken;
 } UfJpegWalk;
 
@@ -87,6 +93,15 @@ typedef struct UfJpegMcuDc {
     UfJpegPlace from, to; /* the DC difference's code and bits */
     int value;
 } UfJpegMcuDc;
+
+/* The smallest and the largest DC value of each component; none when least > most. */
+typedef struct UfJpegRange {
+    int least[MAX_COMPS_IN_SCAN], most[MAX_COMPS_IN_SCAN];
+} UfJpegRange;
+extern const UfJpegRange uf_jpeg_no_range;
+
+/* DC values of 8-bit pictures lie in -limit .. limit - 1: 11 bits and a sign (T.81 F.1.2.1). */
+#define UF_JPEG_DC_LIMIT 2048
 
 /* A block as symbols (T.81 F.1.2): the DC value, then codes with the bits of the values behind them. */
 typedef struct UfJpegSymbols {
@@ -118,7 +133,11 @@ bool uf_jpeg_walk_restart(UfJpegWalk *walk);
 bool uf_jpeg_walk_skip(UfJpegWalk *walk, size_t count);
 /* Steps over one MCU, no marker being due; dc[component]. */
 bool uf_jpeg_walk_mcu(UfJpegWalk *walk, UfJpegMcuDc dc[MAX_COMPS_IN_SCAN]);
-/* The same, saying what it is made of; blocks[i]. */
+/* The same for who does not know what the DC values began with: they are not judged, but widen *range. */
+bool uf_jpeg_walk_guess(UfJpegWalk *walk, UfJpegRange *range);
+/* The byte up to which the data have been taken up: at most that of a few codes beyond the walk's place. */
+uint64_t uf_jpeg_walk_reached(const UfJpegWalk *walk);
+/* One MCU, too, saying what it is made of; blocks[i]. */
 bool uf_jpeg_walk_symbols(UfJpegWalk *walk, UfJpegSymbols blocks[UF_JPEG_MAX_MCU_BLOCKS]);
 /*
  * Before `mcus` MCUs that nobody wants to know: looks for the end of the picture, over the restart markers that
