@@ -9,18 +9,11 @@ enum { PARENT_TERMINAL = UF_GRID_DIRECTIONS, PARENT_NONE };
 
 #define NO_NODE SIZE_MAX
 
-/* All that is asked of a node lies together, in half a cache line. */
-typedef struct Node {
-    int32_t edge[UF_GRID_DIRECTIONS]; /* residual capacities */
-    int32_t terminal;                 /* residual: > 0 from the source, < 0 to the sink */
-    uint32_t mark, distance;          /* when the distance to the terminal was last known to be right */
-    uint8_t tree, parent, is_active;
-} Node;
-
 /* The grid has a frame of nodes without capacity, so that every node has four neighbours. */
 struct UfGridCut {
     size_t width, height, stride;
-    Node *node;
+    size_t step[UF_GRID_DIRECTIONS]; /* to a node's neighbours; negative ones wrap, as unsigned sums do */
+    UfGridNode *node;
     uint32_t now;
     size_t *active, active_head, active_count; /* circular queue, each node at most once */
     size_t *orphan, orphan_count;
@@ -57,6 +50,10 @@ UfStatus uf_gridcut_create(size_t width, size_t height, UfGridCut **out, UfRepor
     g->width = width;
     g->height = height;
     g->stride = width + 2;
+    g->step[UF_GRID_RIGHT] = 1;
+    g->step[UF_GRID_LEFT] = (size_t)-1;
+    g->step[UF_GRID_DOWN] = g->stride;
+    g->step[UF_GRID_UP] = (size_t)0 - g->stride;
     size_t n = nodes(g);
     g->node = uf_alloc_zero(n, sizeof *g->node);
     g->active = uf_alloc(n, sizeof *g->active);
@@ -74,14 +71,9 @@ void uf_gridcut_reset(UfGridCut *g)
     memset(g->node, 0, nodes(g) * sizeof *g->node);
 }
 
-void uf_gridcut_add_node(UfGridCut *g, size_t x, size_t y, int32_t if_source, int32_t if_sink)
+UfGridNode *uf_gridcut_row(UfGridCut *g, size_t y)
 {
-    g->node[framed(g, x, y)].terminal += if_sink - if_source;
-}
-
-void uf_gridcut_add_edge(UfGridCut *g, size_t x, size_t y, int direction, int32_t capacity)
-{
-    g->node[framed(g, x, y)].edge[direction] += capacity;
+    return g->node + framed(g, 0, y);
 }
 
 bool uf_gridcut_is_sink(const UfGridCut *g, size_t x, size_t y)
@@ -91,16 +83,7 @@ bool uf_gridcut_is_sink(const UfGridCut *g, size_t x, size_t y)
 
 static size_t neighbour(const UfGridCut *g, size_t node, int direction)
 {
-    switch (direction) {
-    case UF_GRID_RIGHT:
-        return node + 1;
-    case UF_GRID_LEFT:
-        return node - 1;
-    case UF_GRID_DOWN:
-        return node + g->stride;
-    default:
-        return node - g->stride;
-    }
+    return node + g->step[direction];
 }
 
 static int32_t *edge(UfGridCut *g, size_t node, int direction)

@@ -17,6 +17,14 @@
 /* Towards right, left, down, up; opposite directions differ in the lowest bit. */
 enum { UF_GRID_RIGHT = 0, UF_GRID_LEFT, UF_GRID_DOWN, UF_GRID_UP, UF_GRID_DIRECTIONS };
 
+/* All that is asked of a node lies together, in half a cache line. */
+typedef struct UfGridNode {
+    int32_t edge[UF_GRID_DIRECTIONS]; /* capacities; while it is solved, what is left of them */
+    int32_t terminal;                 /* > 0 from the source, < 0 to the sink */
+    uint32_t mark, distance;          /* when the distance to the terminal was last known to be right */
+    uint8_t tree, parent, is_active;
+} UfGridNode;
+
 /* Opaque. */
 typedef struct UfGridCut UfGridCut;
 
@@ -24,11 +32,22 @@ UfStatus uf_gridcut_create(size_t width, size_t height, UfGridCut **out, UfRepor
 void uf_gridcut_free(UfGridCut **cut);
 /* Forgets all capacities. */
 void uf_gridcut_reset(UfGridCut *cut);
+/* The nodes of a row, to add to before it is solved. */
+UfGridNode *uf_gridcut_row(UfGridCut *cut, size_t y);
+
 /* Adds cost `if_sink` for the node on the sink's side and `if_source` on the source's. Any sign. */
-void uf_gridcut_add_node(UfGridCut *cut, size_t x, size_t y, int32_t if_source, int32_t if_sink);
+static inline void uf_gridcut_add_node(UfGridNode *node, int32_t if_source, int32_t if_sink)
+{
+    node->terminal += if_sink - if_source;
+}
+
 /* Capacity (>= 0) from a node to its neighbour: the cost of the node on the source's side, the neighbour not.
  */
-void uf_gridcut_add_edge(UfGridCut *cut, size_t x, size_t y, int direction, int32_t capacity);
+static inline void uf_gridcut_add_edge(UfGridNode *node, int direction, int32_t capacity)
+{
+    node->edge[direction] += capacity;
+}
+
 void uf_gridcut_solve(UfGridCut *cut);
 /* After solving: free nodes count as the source's. */
 bool uf_gridcut_is_sink(const UfGridCut *cut, size_t x, size_t y);

@@ -26,8 +26,10 @@ typedef struct Labelling {
     UfMatcher *matcher;
     UfShift shift[MAX_LABELS];
     int32_t price[MAX_LABELS]; /* of a place that takes it */
+    long step[MAX_LABELS];     /* pixels from a place's to the one that it leads to */
     int count;
     int16_t *label; /* of each place; -1: none */
+    int32_t *cost;  /* of each place, of its label */
     /* While a label is tried: how unlike the place is with it and with its own, and what it can do. */
     float *apart;
     uint8_t *state;
@@ -41,14 +43,15 @@ typedef struct Labelling {
  */
 enum { LEADS_OUT = 0, KEEPS, MAY_CHOOSE };
 
-/* A place, by its column and row in the box. */
+/* A place, by its column and row in the box; its number, and that of its pixel of the canvas. */
 typedef struct Place {
-    size_t x, y, index;
+    size_t x, y, index, pixel;
 } Place;
 
 static Place place_at(const Labelling *l, size_t x, size_t y)
 {
-    return (Place){x, y, y * l->width + x};
+    const UfMatcher *m = l->matcher;
+    return (Place){x, y, y * l->width + x, (m->box.y0 + y) * m->canvas->width + m->box.x0 + x};
 }
 
 /* Does a shift lead at least `margin` pixels into the canvas? */
@@ -61,21 +64,19 @@ static bool leads_inside(const Labelling *l, Place p, UfShift shift, long margin
 }
 
 /* The canvas's pixel that a shift leads to. */
-static size_t pixel_of(const Labelling *l, Place p, UfShift shift)
+static size_t pixel_of(const Labelling *l, Place p, int label)
 {
-    const UfMatcher *m = l->matcher;
-    long x = (long)(m->box.x0 + p.x) + shift.dx, y = (long)(m->box.y0 + p.y) + shift.dy;
-    return (size_t)(y * (long)m->canvas->width + x);
+    return (size_t)((long)p.pixel + l->step[label]);
 }
 
 static const float *value_at(const Labelling *l, Place p, int label)
 {
-    return l->matcher->canvas->value + 4 * pixel_of(l, p, l->shift[label]);
+    return l->matcher->canvas->value + 4 * pixel_of(l, p, label);
 }
 
 static bool leads_to_source(const Labelling *l, Place p, int label)
 {
-    return leads_inside(l, p, l->shift[label], 0) && l->matcher->is_valid[pixel_of(l, p, l->shift[label])];
+    return leads_inside(l, p, l->shift[label], 0) && l->matcher->is_valid[pixel_of(l, p, label)];
 }
 
 static float apart(const float *a, const float *b)
@@ -89,11 +90,10 @@ static float apart(const float *a, const float *b)
 static int32_t place_cost(const Labelling *l, Place p, int label)
 {
     const UfCanvas *canvas = l->matcher->canvas;
-    size_t here = pixel_of(l, p, (UfShift){0, 0});
-    if (canvas->cell[here] != UF_CELL_SOURCE)
+    if (canvas->cell[p.pixel] != UF_CELL_SOURCE)
         return l->price[label];
     return l->price[label] +
-           (int32_t)(RIM_WEIGHT * SCALE * apart(value_at(l, p, label), canvas->value + 4 * here));
+           (int32_t)(RIM_WEIGHT * SCALE * apart(value_at(l, p, label), canvas->value + 4 * p.pixel));
 }
 
 static bool in_picture(const Labelling *l, Place p, int label)
@@ -112,16 +112,15 @@ static int32_t seam_cost(float at_p, float at_q)
  * 2004. Most pairs have the same label: then what has been found of each place is all that is asked. A place
  * that keeps what it has is no node: the seam to it is the other's own cost.
  */
-static void add_pair(Labelling *l, Place p, Place q, int direction, int alpha)
+static inline void add_pair(const Labelling *l, Place p, Place q, UfGridNode *p_node, UfGridNode *q_node,
+                            int direction, int alpha)
 {
     int fp = l->label[p.index], fq = l->label[q.index];
     uint8_t p_state = l->state[p.index], q_state = l->state[q.index];
     if (p_state == LEADS_OUT || q_state == LEADS_OUT || (p_state == KEEPS && q_state == KEEPS))
         return;
     int32_t keep = 0, q_takes = 0, p_takes = 0;
-    if (fp == fq) {
-        if (!in_picture(l, p, fp) || !in_picture(l, q, fp))
-            return;
+    if (fp == fq) { /* what they have leads both to a source */
         q_takes = p_takes = fp == alpha ? 0 : seam_cost(l->apart[p.index], l->apart[q.index]);
     } else {
         if (!in_picture(l, p, fq) || !in_picture(l, q, fp))
@@ -137,13 +136,13 @@ static void add_pair(Labelling *l, Place p, Place q, int direction, int alpha)
         p_takes = keep - q_takes;
     /* keep both: `keep`; only q takes: q_takes; only p takes: p_takes; both: 0 */
     if (q_state == KEEPS) {
-        uf_gridcut_add_node(l->cut, p.x, p.y, keep, p_takes);
+        uf_gridcut_add_node(p_node, keep, p_takes);
     } else if (p_state == KEEPS) {
-        uf_gridcut_add_node(l->cut, q.x, q.y, keep, q_takes);
+        uf_gridcut_add_node(q_node, keep, q_takes);
     } else {
-        uf_gridcut_add_node(l->cut, p.x, p.y, keep, p_takes);
-        uf_gridcut_add_node(l->cut, q.x, q.y, 0, -p_takes);
-        uf_gridcut_add_edge(l->cut, p.x, p.y, direction, q_takes + p_takes - keep);
+        uf_gridcut_add_node(p_node, keep, p_takes);
+        uf_gridcut_add_node(q_node, 0, -p_takes);
+        uf_gridcut_add_edge(p_node, direction, q_takes + p_takes - keep);
     }
 }
 
@@ -157,7 +156,7 @@ static void look_at_places(Labelling *l, int alpha)
             bool leads = label >= 0 && in_picture(l, p, alpha);
             bool may_choose = leads && label != alpha && leads_to_source(l, p, alpha);
             l->state[p.index] = may_choose ? MAY_CHOOSE : leads ? KEEPS : LEADS_OUT;
-            if (leads && in_picture(l, p, label))
+            if (leads)
                 l->apart[p.index] = apart(value_at(l, p, label), value_at(l, p, alpha));
         }
 }
@@ -168,25 +167,28 @@ static bool expand(Labelling *l, int alpha)
     bool has_changed = false;
     uf_gridcut_reset(l->cut);
     look_at_places(l, alpha);
-    for (size_t y = 0; y < l->height; y++)
+    for (size_t y = 0; y < l->height; y++) {
+        UfGridNode *node = uf_gridcut_row(l->cut, y),
+                   *below = uf_gridcut_row(l->cut, y + 1 < l->height ? y + 1 : y);
         for (size_t x = 0; x < l->width; x++) {
             Place p = place_at(l, x, y);
             if (l->label[p.index] < 0)
                 continue;
             if (l->state[p.index] == MAY_CHOOSE)
-                uf_gridcut_add_node(l->cut, x, y, place_cost(l, p, l->label[p.index]),
-                                    place_cost(l, p, alpha));
+                uf_gridcut_add_node(node + x, l->cost[p.index], place_cost(l, p, alpha));
             if (x + 1 < l->width && l->label[p.index + 1] >= 0)
-                add_pair(l, p, place_at(l, x + 1, y), UF_GRID_RIGHT, alpha);
+                add_pair(l, p, place_at(l, x + 1, y), node + x, node + x + 1, UF_GRID_RIGHT, alpha);
             if (y + 1 < l->height && l->label[p.index + l->width] >= 0)
-                add_pair(l, p, place_at(l, x, y + 1), UF_GRID_DOWN, alpha);
+                add_pair(l, p, place_at(l, x, y + 1), node + x, below + x, UF_GRID_DOWN, alpha);
         }
+    }
     uf_gridcut_solve(l->cut);
     for (size_t y = 0; y < l->height; y++)
         for (size_t x = 0; x < l->width; x++) {
-            int16_t *label = &l->label[y * l->width + x];
-            if (l->state[y * l->width + x] == MAY_CHOOSE && uf_gridcut_is_sink(l->cut, x, y)) {
-                *label = (int16_t)alpha;
+            Place p = place_at(l, x, y);
+            if (l->state[p.index] == MAY_CHOOSE && uf_gridcut_is_sink(l->cut, x, y)) {
+                l->label[p.index] = (int16_t)alpha;
+                l->cost[p.index] = place_cost(l, p, alpha);
                 has_changed = true;
             }
         }
@@ -213,16 +215,21 @@ static void collect_shifts(Labelling *l)
         l->price[l->count] = PRICE;
         l->shift[l->count++] = (UfShift){(int)lrint(length * cos(angle)), (int)lrint(length * sin(angle))};
     }
+    for (int i = 0; i < l->count; i++)
+        l->step[i] = (long)l->shift[i].dy * (long)m->canvas->width + l->shift[i].dx;
 }
 
 /* The first label that is allowed: repeats come best first. */
 static void start_labels(Labelling *l)
 {
-    for (size_t p = 0; p < l->width * l->height; p++) {
-        l->label[p] = -1;
-        for (int i = 0; l->matcher->is_place[p] && l->label[p] < 0 && i < l->count; i++)
-            if (leads_to_source(l, place_at(l, p % l->width, p / l->width), i))
-                l->label[p] = (int16_t)i;
+    for (size_t i = 0; i < l->width * l->height; i++) {
+        Place p = place_at(l, i % l->width, i / l->width);
+        l->label[i] = -1;
+        for (int k = 0; l->matcher->is_place[i] && l->label[i] < 0 && k < l->count; k++)
+            if (leads_to_source(l, p, k)) {
+                l->label[i] = (int16_t)k;
+                l->cost[i] = place_cost(l, p, k);
+            }
     }
 }
 
@@ -247,9 +254,10 @@ UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
         return status;
     l.cut = cut;
     l.label = uf_alloc(l.width * l.height, sizeof *l.label);
+    l.cost = uf_alloc(l.width * l.height, sizeof *l.cost);
     l.apart = uf_alloc_zero(l.width * l.height, sizeof *l.apart);
     l.state = uf_alloc(l.width * l.height, 1);
-    if (l.label == NULL || l.apart == NULL || l.state == NULL) {
+    if (l.label == NULL || l.cost == NULL || l.apart == NULL || l.state == NULL) {
         status = uf_fail_memory(report);
         goto cleanup;
     }
@@ -270,6 +278,7 @@ UfStatus uf_labels_choose(UfMatcher *matcher, UfReport *report)
                 (UfMatch){(int16_t)l.shift[l.label[p]].dx, (int16_t)l.shift[l.label[p]].dy, UF_NO_DISTANCE};
 cleanup:
     free(l.label);
+    free(l.cost);
     free(l.apart);
     free(l.state);
     uf_gridcut_free(&cut);

@@ -403,10 +403,11 @@ Test(fill_parts, cut_finds_the_cheapest_line)
     /* 3 x 1: source - 5 - 2 - 7 - sink */
     UfGridCut *cut = NULL;
     cr_assert_eq(uf_gridcut_create(3, 1, &cut, NULL), UF_OK);
-    uf_gridcut_add_node(cut, 0, 0, 0, 100);
-    uf_gridcut_add_node(cut, 2, 0, 100, 0);
-    uf_gridcut_add_edge(cut, 0, 0, UF_GRID_RIGHT, 5);
-    uf_gridcut_add_edge(cut, 1, 0, UF_GRID_RIGHT, 2);
+    UfGridNode *row = uf_gridcut_row(cut, 0);
+    uf_gridcut_add_node(row, 0, 100);
+    uf_gridcut_add_node(row + 2, 100, 0);
+    uf_gridcut_add_edge(row, UF_GRID_RIGHT, 5);
+    uf_gridcut_add_edge(row + 1, UF_GRID_RIGHT, 2);
     uf_gridcut_solve(cut);
     cr_assert_not(uf_gridcut_is_sink(cut, 0, 0));
     cr_assert_not(uf_gridcut_is_sink(cut, 1, 0));
@@ -425,14 +426,14 @@ Test(fill_parts, cut_is_optimal_on_every_small_grid)
         for (int i = 0; i < N; i++) {
             source[i] = (int)(noise(i, trial, 11) * 20);
             sink[i] = (int)(noise(i, trial, 12) * 20);
-            uf_gridcut_add_node(cut, (size_t)i % W, (size_t)i / W, source[i], sink[i]);
+            uf_gridcut_add_node(uf_gridcut_row(cut, (size_t)i / W) + i % W, source[i], sink[i]);
             for (int d = 0; d < UF_GRID_DIRECTIONS; d++) {
                 bool leads_out = (d == UF_GRID_RIGHT && i % W == W - 1) ||
                                  (d == UF_GRID_LEFT && i % W == 0) || (d == UF_GRID_DOWN && i / W == H - 1) ||
                                  (d == UF_GRID_UP && i / W == 0);
                 if (!leads_out)
                     edge[i][d] = (int)(noise(4 * i + d, trial, 13) * 12);
-                uf_gridcut_add_edge(cut, (size_t)i % W, (size_t)i / W, d, edge[i][d]);
+                uf_gridcut_add_edge(uf_gridcut_row(cut, (size_t)i / W) + i % W, d, edge[i][d]);
             }
         }
         uf_gridcut_solve(cut);
