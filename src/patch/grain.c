@@ -1,51 +1,53 @@
 /*
- * Making grain: white noise, filtered in the Fourier domain to the measured spectrum, colours together. Of a
+ * Making grain: white noise, drawn in the Fourier domain with the measured spectrum, colours together. Of a
  * Gaussian texture the spectrum is all there is (B. Galerne, Y. Gousseau, J.-M. Morel, Random Phase Textures,
  * IEEE Trans. Image Processing 20(1), 2011, 257-267).
  *
- * Two tiles, periodic, with two samples a pixel of the panorama's equator, lie over the tangent plane, turned
- * against each other, and are added: their periods never fall together, so no pattern repeats. They are read
- * with Keys' cubic; what that loses on the average is given before.
+ * Two tiles, periodic, with three samples a pixel of the panorama's equator, lie over the tangent plane,
+ * turned against each other, and are added: their periods never fall together, so no pattern repeats. They
+ * are read bilinearly; what that loses on the average is given before. Samples are bytes, so that what is
+ * read next lies in the cache; their steps are a 27th of the noise's deviation or finer.
  */
 #include "patch/grain.h"
 
 #include <fftw3.h>
 #include <math.h>
 
-#include "base/cpu.h"
 #include "base/memory.h"
 #include "base/report.h"
-#include "patch/grain_cubic.h"
 #include "patch/grain_spectrum.h"
 #include "patch/grain_tile.h"
 #include "patch/region.h"
 #include "patch/rows.h"
 
-#define FINE         2 /* samples a pixel */
-#define TILES        2
+#define FINE         3 /* samples a pixel */
 #define HALVES       (TILE / 2 + 1)
 #define LEAST_WEIGHT 0.02
+#define MOST_SIGMAS  6 /* of a sample */
 #define TILE         UF_GRAIN_TILE
 #define SIDE         UF_GRAIN_SIDE
 #define CHUNK        UF_GRAIN_CHUNK
 
 struct UfGrain {
-    float *tiles;  /* TILES x SIDE x SIDE x 4 */
-    float *around; /* width x 2: cosine and sine of each column's longitude */
+    UfGrainTile tiles[UF_GRAIN_TILES];
+    float step[4];  /* of what is read, each channel; 0 beyond the picture's */
+    float *around;  /* 2 x columns: cosines and sines of their longitudes */
+    size_t columns; /* the width, and as many more as fill the last chunk */
     size_t channels;
     double variance[3];
     double pixel_rad;
 };
 
 /* How the tiles are turned and moved: no simple angle, no simple part of the period. */
-static const double lie[TILES][4] = {{0.9480237, 0.3182091, 37.31, 90.77},
-                                     {0.6041773, -0.7968500, 201.13, 11.59}};
+static const double lie[UF_GRAIN_TILES][4] = {{0.9480237, 0.3182091, 37.31, 90.77},
+                                              {0.6041773, -0.7968500, 201.13, 11.59}};
 
 void uf_grain_free(UfGrain **grain)
 {
     if (grain == NULL || *grain == NULL)
         return;
-    free((*grain)->tiles);
+    for (size_t t = 0; t < UF_GRAIN_TILES; t++)
+        free((*grain)->tiles[t].samples);
     free((*grain)->around);
     free(*grain);
     *grain = NULL;
@@ -67,15 +69,12 @@ static double uniform(uint64_t count)
     return ((double)(z >> 11) + 0.5) / 9007199254740992.0;
 }
 
-/* Normal, of variance 1 (G. Box, M. Muller 1958). */
-static void white_noise(uint64_t stream, double *out)
+/* Two numbers, normal, of variance 1 (G. Box, M. Muller 1958). */
+static void two_normal(uint64_t count, double out[2])
 {
-    uint64_t count = (stream + 1) << 32;
-    for (size_t i = 0; i < TILE * TILE; i += 2, count += 2) {
-        double radius = sqrt(-2 * log(uniform(count))), angle = 2 * UF_PI * uniform(count + 1);
-        out[i] = radius * cos(angle);
-        out[i + 1] = radius * sin(angle);
-    }
+    double radius = sqrt(-2 * log(uniform(count))), angle = 2 * UF_PI * uniform(count + 1);
+    out[0] = radius * cos(angle);
+    out[1] = radius * sin(angle);
 }
 
 /* Lower triangle L with L L' the covariance; what is not positive in it counts as 0. */
@@ -103,70 +102,102 @@ static void covariance_at(const UfGrainSpectrum *s, double bin, double out[3][3]
     for (size_t i = 0; i < 9; i++) {
         double a = low < UF_GRAIN_BINS ? s->density[low][i / 3][i % 3] : 0;
         double b = low + 1 < UF_GRAIN_BINS ? s->density[low + 1][i / 3][i % 3] : a;
-        out[i / 3][i % 3] = bin <= UF_GRAIN_BINS - 0.5 ? a + part * (b - a) : 0;
+        out[i / 3][i % 3] = a + part * (b - a);
     }
 }
 
-/* White spectra of all channels become coloured ones. */
-static void colour_waves(const UfGrainSpectrum *s, size_t channels, fftw_complex *const waves[3])
+/* The part of its power that a wave keeps when it is read linearly between samples: |1 - t + t e^(2 pi i
+ * f)|^2, the mean over t. */
+static double linear_kept_power(double waves_a_sample)
 {
-    double kept[TILE / 2 + 1];
-    for (size_t k = 0; k <= TILE / 2; k++)
-        kept[k] = uf_cubic_kept_power((double)k / (double)TILE);
+    return (2 + cos(2 * UF_PI * waves_a_sample)) / 3;
+}
+
+/* The waves of a tile: what is beyond the measured spectrum is 0. */
+typedef struct Waves {
+    fftw_complex *of[3]; /* TILE x HALVES a channel */
+    double variance[3];  /* that the samples get */
+} Waves;
+
+/*
+ * Draws one wave of all channels; `power` takes the covariance of densities to that of amplitudes. A real
+ * field's spectrum is its own mirror: of a wave beside its mirror in the half plane that is held, only the
+ * part that is real counts.
+ */
+static void draw_wave(double covariance[3][3], size_t channels, double power, uint64_t stream, size_t cell,
+                      Waves *waves)
+{
+    double l[3][3] = {{0}}, white[3][2];
+    bool is_beside_mirror = cell % HALVES == 0 || cell % HALVES == TILE / 2;
+    double scale = sqrt(is_beside_mirror ? power : power / 2);
+    factorise(covariance, channels, l);
+    for (size_t c = 0; c < channels; c++) {
+        two_normal(((stream + c + 1) << 32) + 2 * cell, white[c]);
+        waves->variance[c] += (is_beside_mirror ? 1 : 2) * power * covariance[c][c];
+    }
+    for (size_t i = 0; i < channels; i++)
+        for (size_t part = 0; part < 2; part++)
+            for (size_t j = 0; j <= i; j++)
+                waves->of[i][cell][part] += scale * l[i][j] * white[j][part];
+}
+
+static void draw_waves(const UfGrainSpectrum *s, size_t channels, uint64_t stream, Waves *waves)
+{
+    for (size_t c = 0; c < channels; c++)
+        memset(waves->of[c], 0, TILE * HALVES * sizeof *waves->of[c]);
     for (size_t ky = 0; ky < TILE; ky++)
         for (size_t kx = 0; kx < HALVES; kx++) {
             size_t folded = ky <= TILE / 2 ? ky : TILE - ky;
-            double covariance[3][3], l[3][3] = {{0}};
-            covariance_at(s, hypot((double)kx, (double)folded) * UF_GRAIN_BLOCK_PX * FINE / (double)TILE,
-                          covariance);
-            factorise(covariance, channels, l);
-            /* from density to power a sample, and as much more as reading will lose; FFTW's factor */
-            double scale = sqrt(FINE * FINE / (kept[kx] * kept[folded]) / TILES) / ((double)TILE * TILE);
-            fftw_complex *at[3] = {NULL};
-            for (size_t c = 0; c < channels; c++)
-                at[c] = &waves[c][ky * HALVES + kx];
-            for (size_t part = 0; part < 2; part++)
-                for (size_t i = channels; i-- > 0;) {
-                    double sum = 0;
-                    for (size_t j = 0; j <= i; j++)
-                        sum += l[i][j] * (*at[j])[part];
-                    (*at[i])[part] = sum * scale;
-                }
+            double bin = hypot((double)kx, (double)folded) * UF_GRAIN_BLOCK_PX * FINE / (double)TILE;
+            double covariance[3][3];
+            if (bin > UF_GRAIN_BINS - 0.5)
+                break;
+            covariance_at(s, bin, covariance);
+            /* from density to power a sample, and as much more as reading will lose; the transform's factor
+             */
+            double power = FINE * FINE / (double)(TILE * TILE) / UF_GRAIN_TILES /
+                           (linear_kept_power((double)kx / (double)TILE) *
+                            linear_kept_power((double)folded / (double)TILE));
+            draw_wave(covariance, channels, power, stream, ky * HALVES + kx, waves);
         }
 }
 
-static UfStatus make_tile(const UfGrainSpectrum *s, size_t channels, uint64_t stream, float *out,
+static void keep_channel(const double *samples, double step, size_t c, UfGrainTile *tile)
+{
+    for (size_t y = 0; step > 0 && y < SIDE; y++)
+        for (size_t x = 0; x < SIDE; x++) {
+            double value = samples[y % TILE * TILE + x % TILE] / step + UF_GRAIN_MIDDLE + 0.5;
+            tile->samples[4 * (y * SIDE + x) + c] = (uint8_t)fmin(fmax(value, 0), UINT8_MAX);
+        }
+}
+
+static UfStatus make_tile(const UfGrainSpectrum *s, uint64_t stream, UfGrain *grain, UfGrainTile *tile,
                           UfReport *report)
 {
     double *samples = fftw_alloc_real(TILE * TILE);
-    fftw_complex *waves[3] = {NULL};
-    fftw_plan there = NULL, back = NULL;
-    bool good = samples != NULL;
-    for (size_t c = 0; c < channels; c++) {
-        waves[c] = fftw_alloc_complex(TILE * HALVES);
-        good = good && waves[c] != NULL;
-    }
-    if (good) {
-        there = fftw_plan_dft_r2c_2d((int)TILE, (int)TILE, samples, waves[0], FFTW_ESTIMATE);
-        back = fftw_plan_dft_c2r_2d((int)TILE, (int)TILE, waves[0], samples, FFTW_ESTIMATE);
-        good = there != NULL && back != NULL;
-    }
-    for (size_t c = 0; good && c < channels; c++) {
-        white_noise(stream + c, samples);
-        fftw_execute_dft_r2c(there, samples, waves[c]);
+    Waves waves = {.variance = {0}};
+    fftw_plan plan = NULL;
+    tile->samples = uf_alloc_zero(SIDE * SIDE, 4);
+    bool good = samples != NULL && tile->samples != NULL;
+    for (size_t c = 0; c < grain->channels; c++) {
+        waves.of[c] = fftw_alloc_complex(TILE * HALVES);
+        good = good && waves.of[c] != NULL;
     }
     if (good)
-        colour_waves(s, channels, waves);
-    for (size_t c = 0; good && c < channels; c++) {
-        fftw_execute_dft_c2r(back, waves[c], samples);
-        for (size_t i = 0; i < SIDE * SIDE; i++)
-            out[4 * i + c] = (float)samples[i / SIDE % TILE * TILE + i % SIDE % TILE];
+        plan = fftw_plan_dft_c2r_2d((int)TILE, (int)TILE, waves.of[0], samples, FFTW_ESTIMATE);
+    good = good && plan != NULL;
+    if (good)
+        draw_waves(s, grain->channels, stream, &waves);
+    for (size_t c = 0; good && c < grain->channels; c++) {
+        double step = MOST_SIGMAS * sqrt(waves.variance[c]) / (UINT8_MAX - UF_GRAIN_MIDDLE);
+        fftw_execute_dft_c2r(plan, waves.of[c], samples);
+        keep_channel(samples, step, c, tile);
+        grain->step[c] = (float)(step / (UF_GRAIN_PLACES * UF_GRAIN_PLACES));
     }
-    fftw_destroy_plan(there);
-    fftw_destroy_plan(back);
+    fftw_destroy_plan(plan);
     fftw_free(samples);
     for (size_t c = 0; c < 3; c++)
-        fftw_free(waves[c]);
+        fftw_free(waves.of[c]);
     return good ? UF_OK : uf_fail_memory(report);
 }
 
@@ -179,23 +210,26 @@ static UfStatus make(const UfGrainSpectrum *s, const UfCap *cap, size_t channels
     UfStatus status = UF_OK;
     grain->channels = channels;
     grain->pixel_rad = 2 * UF_PI / (double)cap->width_px;
-    grain->tiles = uf_alloc_zero(TILES * SIDE * SIDE, 4 * sizeof *grain->tiles);
-    grain->around = uf_alloc(cap->width_px, 2 * sizeof *grain->around);
-    if (grain->tiles == NULL || grain->around == NULL) {
+    grain->columns = (cap->width_px + CHUNK - 1) / CHUNK * CHUNK;
+    grain->around = uf_alloc(grain->columns, 2 * sizeof *grain->around);
+    if (grain->around == NULL) {
         uf_grain_free(&grain);
         return uf_fail_memory(report);
     }
-    for (size_t t = 0; status == UF_OK && t < TILES; t++)
-        status = make_tile(s, channels, ((uint64_t)seed * TILES + t) * 3, grain->tiles + t * 4 * SIDE * SIDE,
-                           report);
+    for (size_t t = 0; status == UF_OK && t < UF_GRAIN_TILES; t++) {
+        const float turn[4] = {(float)(FINE * lie[t][0]), (float)(FINE * lie[t][1]), (float)lie[t][2],
+                               (float)lie[t][3]};
+        memcpy(grain->tiles[t].turn, turn, sizeof turn);
+        status = make_tile(s, ((uint64_t)seed * UF_GRAIN_TILES + t) * 3, grain, &grain->tiles[t], report);
+    }
     if (status != UF_OK) {
         uf_grain_free(&grain);
         return status;
     }
-    for (size_t x = 0; x < cap->width_px; x++) {
+    for (size_t x = 0; x < grain->columns; x++) {
         double lon_rad = (((double)x + 0.5) / (double)cap->width_px - 0.5) * 2 * UF_PI;
-        grain->around[2 * x] = (float)cos(lon_rad);
-        grain->around[2 * x + 1] = (float)sin(lon_rad);
+        grain->around[x] = (float)cos(lon_rad);
+        grain->around[grain->columns + x] = (float)sin(lon_rad);
     }
     memcpy(grain->variance, s->variance, sizeof grain->variance);
     *out = grain;
@@ -214,37 +248,13 @@ UfStatus uf_grain_measure(const UfPicture *panorama, const UfCap *cap, unsigned 
     return status;
 }
 
-static void read_plainly(const float *tile, const float turn[4], const float *x_px, const float *y_px,
-                         float (*out)[4])
-{
-    uf_grain_read_inline(tile, turn, x_px, y_px, out);
-}
-
-static UfGrainRead *reader(void)
-{
-#if defined(__x86_64__)
-    if (uf_cpu_flags() & UF_CPU_AVX2)
-        return uf_grain_read_avx2;
-#endif
-    return read_plainly;
-}
-
-/* Adds what all tiles have at CHUNK places. */
-static void add_tiles(const UfGrain *grain, const float *x_px, const float *y_px, float (*out)[4])
-{
-    UfGrainRead *read = reader();
-    for (size_t t = 0; t < TILES; t++) {
-        const float turn[4] = {(float)(FINE * lie[t][0]), (float)(FINE * lie[t][1]), (float)lie[t][2],
-                               (float)lie[t][3]};
-        read(grain->tiles + t * 4 * SIDE * SIDE, turn, x_px, y_px, out);
-    }
-}
-
 void uf_grain_at(const UfGrain *grain, double x_px, double y_px, float out[4])
 {
-    float x[CHUNK] = {(float)x_px}, y[CHUNK] = {(float)y_px}, values[CHUNK][4] = {{0}};
-    add_tiles(grain, x, y, values);
-    memcpy(out, values[0], sizeof values[0]);
+    float x[CHUNK] = {(float)x_px}, y[CHUNK] = {(float)y_px};
+    int32_t sums[CHUNK][4];
+    uf_grain_read(grain->tiles, x, y, sums);
+    for (size_t c = 0; c < 4; c++)
+        out[c] = grain->step[c] * (float)sums[0][c];
 }
 
 /* Of a fill of weight w; near 0, where nothing of it will be seen, not without bounds. */
@@ -253,24 +263,43 @@ static float strength_of(double w)
     return w >= 1 ? 1 : (float)sqrt((2 - w) / fmax(w, LEAST_WEIGHT));
 }
 
+/* Neighbours' weights are mostly the same. */
+static void strengths_of(const UfCap *cap, size_t y_px, size_t x0, size_t count, float *out)
+{
+    float weight = 1, strength = 1;
+    uf_cap_weights(cap, y_px, x0, count, out);
+    for (size_t i = 0; i < count; i++) {
+        if (out[i] != weight) {
+            weight = out[i];
+            strength = strength_of((double)weight);
+        }
+        out[i] = strength;
+    }
+}
+
 /* `count` pixels of a row of the fill from column `x0` on, up to CHUNK. */
 static void add_chunk(const UfGrain *grain, const UfCap *cap, size_t y_px, size_t x0, size_t count,
                       float *fill)
 {
-    float across_px[CHUNK] = {0}, down_px[CHUNK] = {0}, weights[CHUNK], values[CHUNK][4] = {{0}};
+    float across_px[CHUNK], down_px[CHUNK], strengths[CHUNK], noise[3 * CHUNK + 1];
+    int32_t sums[CHUNK][4];
     float radius_px = (float)(uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y_px)) / grain->pixel_rad);
-    const float *around = grain->around + 2 * x0;
-    for (size_t i = 0; i < count; i++) {
-        across_px[i] = radius_px * around[2 * i];
-        down_px[i] = radius_px * around[2 * i + 1];
+    const float *cosines = grain->around + x0, *sines = cosines + grain->columns;
+    const size_t channels = grain->channels;
+#pragma omp simd
+    for (size_t i = 0; i < CHUNK; i++) {
+        across_px[i] = radius_px * cosines[i];
+        down_px[i] = radius_px * sines[i];
     }
-    add_tiles(grain, across_px, down_px, values);
-    uf_cap_weights(cap, y_px, x0, count, weights);
-    for (size_t i = 0; i < count; i++) {
-        float strength = strength_of((double)weights[i]);
-        for (size_t c = 0; c < grain->channels; c++)
-            fill[i * grain->channels + c] += strength * values[i][c];
-    }
+    uf_grain_read(grain->tiles, across_px, down_px, sums);
+    strengths_of(cap, y_px, x0, count, strengths);
+    for (size_t i = 0; i < count; i++) /* the next pixel overwrites the channels that the picture has not */
+#pragma omp simd
+        for (size_t c = 0; c < 4; c++)
+            noise[i * channels + c] = strengths[i] * grain->step[c] * (float)sums[i][c];
+#pragma omp simd
+    for (size_t i = 0; i < count * channels; i++)
+        fill[i] += noise[i];
 }
 
 /* Chunk after chunk from top to bottom: what they need of the tiles lies close together. */

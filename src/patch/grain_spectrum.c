@@ -21,9 +21,9 @@
 
 #include "base/memory.h"
 #include "base/report.h"
-#include "patch/grain_cubic.h"
 #include "patch/region.h"
 #include "patch/rows.h"
+#include "remap/kernels.h"
 
 #define SIDE      UF_GRAIN_BLOCK_PX
 #define FIRST_BIN 2
@@ -108,6 +108,24 @@ static double hann(size_t i, size_t count)
     return s * s;
 }
 
+/* The part of its power that a wave keeps when it is read with Keys' cubic, the mean over all places between
+ * the samples. */
+static double cubic_kept_power(double waves_a_sample)
+{
+    const int places = 16;
+    double sum = 0;
+    for (int i = 0; i < places; i++) {
+        double w[4], re = 0, im = 0;
+        uf_keys_weights((i + 0.5) / places, w);
+        for (int j = 0; j < 4; j++) {
+            re += w[j] * cos(2 * UF_PI * waves_a_sample * j);
+            im += w[j] * sin(2 * UF_PI * waves_a_sample * j);
+        }
+        sum += re * re + im * im;
+    }
+    return sum / places;
+}
+
 static void fill_axis(double *polynomials, double *window, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
@@ -156,7 +174,7 @@ static bool shape_create(Shape *shape, size_t width, double level, const Room *r
     if (shape->kept == NULL || shape->across == NULL || shape->window == NULL || shape->bins == NULL)
         return false;
     for (size_t kx = 0; kx <= width / 2; kx++)
-        shape->kept[kx] = uf_cubic_kept_power((double)kx / (double)width);
+        shape->kept[kx] = cubic_kept_power((double)kx / (double)width);
     fill_axis(shape->across, shape->window, width);
     fill_axis(shape->down[0], shape->window_down, SIDE);
     fill_bins(shape, level);

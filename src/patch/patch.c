@@ -16,7 +16,7 @@
 #include "patch/plate.h"
 #include "patch/rows.h"
 
-#define BAND_ROWS     64u
+#define BAND_ROWS     32u
 #define MIN_HEIGHT_PX 8u
 /* Rows added round a hole that was found: its edge is soft. */
 #define HOLE_EDGE_ROWS 2.0
