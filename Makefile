@@ -210,7 +210,10 @@ memcheck:
 	@sh .ci/install build test memcheck
 	@$(MAKE) --no-print-directory tests BUILD=release
 	@mkdir -p .build/memcheck
-	@printf '#!/bin/sh\nexec $(MEMCHECK) %s/.build/release/underfoot "$$@"\n' '$(CURDIR)' > .build/memcheck/underfoot
+	@$(CC) -O1 -fPIC -shared -o .build/memcheck/exec.so tests/memcheck/exec.c
+	@cp .build/release/underfoot .build/memcheck/program
+	@printf '#!/bin/sh\nUF_MEMCHECK_PROGRAM=%s/underfoot LD_PRELOAD=%s/exec.so exec $(MEMCHECK) %s/program "$$@"\n' \
+	  '$(CURDIR)/.build/memcheck' '$(CURDIR)/.build/memcheck' '$(CURDIR)/.build/memcheck' > .build/memcheck/underfoot
 	@chmod +x .build/memcheck/underfoot && ln -sf ../release/scene .build/memcheck/scene
 	@OMP_NUM_THREADS=2 OMP_WAIT_POLICY=passive UF_BUILD_DIR=$(CURDIR)/.build/memcheck \
 	  .build/release/tests/cli_tests --filter '$(MEMCHECK_TESTS)'
