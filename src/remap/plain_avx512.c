@@ -79,7 +79,7 @@ AVX512_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t wi
     const uint8_t *base =
         plain->source->data + (size_t)tile->base_v * stride + (size_t)tile->base_u * pixel_bytes;
     const size_t whole = uf_pixels_within(width, channels + adds_alpha);
-    uint8_t last[2 * UF_CHANNELS_MAX * sizeof(float)];
+    uint8_t last[(size_t)2 * UF_CHANNELS_MAX * sizeof(float)] = {0};
     UfTileRows rows;
     UfTaps w;
     uf_tile_rows(tile, 1, 1, &rows);

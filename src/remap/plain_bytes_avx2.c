@@ -193,7 +193,7 @@ UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t w
     const size_t stride = plain->source->stride_bytes, out_bytes = channels + adds_alpha;
     const uint8_t *base =
         plain->source->data + (size_t)tile->base_v * stride + (size_t)tile->base_u * channels;
-    uint8_t scratch[UF_TILE_PX * UF_CHANNELS_MAX];
+    uint8_t scratch[UF_TILE_PX * UF_CHANNELS_MAX] = {0};
     UfTileRows rows;
     _Alignas(32) UfByteTaps w;
     uf_bytes_rows(tile, &rows);

@@ -66,7 +66,8 @@ UF_AVX2_INLINE __m128 uf_with_alpha(__m128 value, size_t colours, UfSample sampl
 UF_AVX2_INLINE void uf_fetch_ahead(const uint8_t *last, const int32_t offset[UF_TILE_PX], size_t pixel_bytes)
 {
     const ptrdiff_t length = offset[UF_TILE_PX - 1] - offset[0];
-    const size_t step = pixel_bytes * UF_TILE_PX > 2 * 64 ? 5 : UF_TILE_PX - 1; /* lines have 64 bytes */
+    const size_t step =
+        pixel_bytes * UF_TILE_PX > 128u ? 5 : UF_TILE_PX - 1; /* lines of a cache have 64 bytes */
     for (size_t i = 0; i < UF_TILE_PX; i += step)
         _mm_prefetch((const char *)last + length + offset[i], _MM_HINT_T0);
 }
