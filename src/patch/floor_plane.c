@@ -30,6 +30,8 @@
 /* Interpolation and sharpening next to the cap read pixels of it: this far outside it the picture is clean.
  */
 #define SOFT_EDGE_PX 4.0
+/* Of a region's hole: so much floor must be left to copy from when its ring is narrowed. */
+#define LEAST_LEFT 1.0
 /* Share of the ring that must be picture. */
 #define LEAST_SEEN 0.25
 /* The soft edge is not followed beyond this. */
@@ -102,13 +104,17 @@ static UfStatus choose_rectangle(const UfCap *cap, UfView *out, UfReport *report
     return UF_OK;
 }
 
+/* Where the rows lie MOST_STRETCH times as far apart as at the rim; at least some ring. */
+static double stretch_reach(double rim)
+{
+    return fmax(sqrt(MOST_STRETCH * (1 + rim * rim) - 1), 1.03 * LEAST_FACTOR * rim);
+}
+
 /* How far the ring about the cap reaches. */
 static double ring_reach(double rim, bool has_plate)
 {
     double reach = fmin(fmax(RING_FACTOR * rim, rim + 0.25), MOST_REACH);
-    if (!has_plate)
-        reach = fmin(reach, fmax(sqrt(MOST_STRETCH * (1 + rim * rim) - 1), 1.03 * LEAST_FACTOR * rim));
-    return reach;
+    return has_plate ? reach : fmin(reach, stretch_reach(rim));
 }
 
 /* How far the ring reaches and how fine it is taken. */
@@ -196,6 +202,25 @@ static double divide(const UfCap *cap, const UfView *view, bool has_plate, UfCan
     return ring > 0 ? (double)seen / (double)ring : 0;
 }
 
+/*
+ * How far from the pole a region's ring is copied from, in pixels: as about a cap, sharp floor from near the
+ * hole goes before the smear far out. Where that would leave too little to copy, all of it is. `near` is the
+ * hole's nearest place.
+ */
+static double region_reach(const UfView *view, const UfCanvas *canvas, double near)
+{
+    double rim = near / view->scale_px, reach = view->scale_px * fmin(stretch_reach(rim), MOST_REACH);
+    size_t hole = 0, left = 0;
+    for (size_t y = 0; y < canvas->height; y++)
+        for (size_t x = 0; x < canvas->width; x++) {
+            uint8_t cell = canvas->cell[y * canvas->width + x];
+            double r = hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px);
+            hole += cell == UF_CELL_HOLE;
+            left += cell == UF_CELL_SOURCE && r < reach;
+        }
+    return (double)left >= LEAST_LEFT * (double)hole ? reach : MOST_REACH * view->scale_px;
+}
+
 /* Is a cell of the plane covered by cap or region? */
 static bool is_covered(const UfCap *cap, const UfView *view, size_t x, size_t y)
 {
@@ -205,6 +230,18 @@ static bool is_covered(const UfCap *cap, const UfView *view, size_t x, size_t y)
     return (cap->cap_rad > 0 && r < tan(cap->cap_rad)) ||
            (uf_view_direction(view, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &direction) &&
             uf_region_holds(cap->region, direction));
+}
+
+/* The hole's nearest place to the pole, in pixels. */
+static double nearest(const UfView *view, const UfCanvas *canvas)
+{
+    double near = INFINITY;
+    for (size_t y = 0; y < canvas->height; y++)
+        for (size_t x = 0; x < canvas->width; x++)
+            if (canvas->cell[y * canvas->width + x] == UF_CELL_HOLE)
+                near = fmin(near,
+                            hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px));
+    return isfinite(near) ? near : 0;
 }
 
 /* What is covered becomes hole, SOFT_EDGE_PX more of it on every side, columns first and then rows. */
@@ -230,11 +267,13 @@ static UfStatus divide_region(const UfCap *cap, const UfView *view, UfCanvas *ca
             if ((covered[y * w + x] & 2) != 0)
                 for (size_t i = x > soft ? x - soft : 0; i <= x + soft && i < w; i++)
                     canvas->cell[y * w + i] = UF_CELL_HOLE;
+    double reach = region_reach(
+        view, canvas, cap->cap_rad > 0 ? tan(cap->cap_rad) * view->scale_px : nearest(view, canvas));
     for (size_t y = 0; y < h; y++)
         for (size_t x = 0; x < w; x++) {
             uint8_t *cell = &canvas->cell[y * w + x];
             double r = hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px);
-            bool is_far = r >= MOST_REACH * view->scale_px;
+            bool is_far = r >= reach;
             if (*cell != UF_CELL_HOLE && is_far)
                 *cell = UF_CELL_IDLE;
             ring += *cell != UF_CELL_HOLE && !is_far;

@@ -520,6 +520,30 @@ Test(cli_patch, auto_finds_the_hole)
     }
 }
 
+/* Upside down, the hole at the nadir is one at the zenith. */
+Test(cli_patch, auto_finds_the_hole_at_the_zenith)
+{
+    Pixels panorama = panorama_make(
+        &(PanoramaOptions){.width = 512, .height = 256, .channels = 3, .hole = HOLE_BLACK, .hole_deg = 14});
+    png_write("in.png", &panorama, NULL);
+    Run turned = RUN_UNDERFOOT("turn", "in.png", "-o", "over.png", "--roll", "180");
+    cr_assert_eq(turned.status, 0, "%s", turned.err);
+    Run run = RUN_UNDERFOOT("patch", "over.png", "-o", "out.png", "--at", "zenith", "--cap", "auto", "--fill",
+                            "smooth", "--json");
+    assert_done(&run);
+    double cap = json_number_at(run.out, "cap_deg");
+    cr_expect(cap >= 13.6 && cap <= 16, "hole of 14 degrees, cap of %.2f", cap);
+    Pixels before = picture_decode("over.png"), after = picture_decode("out.png");
+    cr_expect_lt(pixels_at(&before, 100, 0, 1), 0.02);
+    cr_expect_gt(pixels_at(&after, 100, 0, 1), 0.05);
+    cr_expect_eq(pixels_at(&after, 100, 255, 1), pixels_at(&before, 100, 255, 1));
+    pixels_free(&before);
+    pixels_free(&after);
+    pixels_free(&panorama);
+    run_free(&turned);
+    run_free(&run);
+}
+
 Test(cli_patch, auto_without_a_hole_says_what_to_give)
 {
     Pixels panorama = panorama_make(&(PanoramaOptions){0});

@@ -176,6 +176,23 @@ Test(fill_floor, continues_gravel)
     uf_picture_free(&picture);
 }
 
+/* The shadow's strip reaches far out, where the floor is a smear; the cap is not filled with that. */
+Test(fill_floor, a_cap_with_its_shadow_is_as_sharp_as_without)
+{
+    UfPicture *truth = room(gravel, 1, UF_SAMPLE_U8), *picture = with_tripod(truth, 21.8);
+    UfPatchOptions options = options_of(UF_FILL_FLOOR, 22, 2);
+    options.has_sun = true;
+    options.sun = (UfLonLat){uf_radians(40), uf_radians(35)};
+    cr_assert_eq(patch(picture, &options).fill_used, UF_FILL_FLOOR);
+    UfPicture *view = look(picture, false, 0, 60, 380), *wanted = look(truth, false, 0, 60, 380);
+    double ratio = sqrt(detail(view, 0, 0.34) / detail(wanted, 0, 0.34));
+    cr_assert(ratio > 0.9 && ratio < 1.25, "detail: %g", ratio);
+    uf_picture_free(&view);
+    uf_picture_free(&wanted);
+    uf_picture_free(&truth);
+    uf_picture_free(&picture);
+}
+
 Test(fill_floor, same_seed_same_floor_whatever_the_threads)
 {
     UfPicture *truth = wide_room(WIDTH / 2, gravel, 1, UF_SAMPLE_U8);
