@@ -173,14 +173,34 @@ static void keep(const View *v, const char *name, const char *what)
     cr_assert_eq(uf_picture_write(v->picture, path, NULL, NULL), UF_OK);
 }
 
+/* Turned by roll 180: rows and columns the other way round, without a change in any value. */
+static void turn_over(UfPicture **picture_in)
+{
+    UfPicture *picture = *picture_in, *out = NULL;
+    cr_assert_eq(uf_picture_copy(picture, &out, NULL), UF_OK);
+    size_t width = uf_picture_width_px(picture), height = uf_picture_height_px(picture);
+    size_t bytes = uf_picture_stride_bytes(picture) / width;
+    for (size_t y = 0; y < height; y++)
+        for (size_t x = 0; x < width; x++)
+            memcpy(uf_picture_row(out, height - 1 - y) + (width - 1 - x) * bytes,
+                   uf_picture_row_const(picture, y) + x * bytes, bytes);
+    uf_picture_free(picture_in);
+    *picture_in = out;
+}
+
 /* Takes the panorama over; `truth` stays the caller's. */
-static Case fill(const char *name, UfPicture *shot, const UfPicture *truth, double cap_deg)
+static Case fill(const char *name, UfPicture *shot, const UfPicture *truth, double cap_deg, bool overhead)
 {
     Case c = {.truth = look_down(truth, cap_deg)};
     View before = look_down(shot, cap_deg);
     UfPatchOptions options = options_of(UF_FILL_FLOOR, cap_deg, 1);
     options.threads = 1;
+    options.at_zenith = overhead;
+    if (overhead)
+        turn_over(&shot);
     cr_assert_eq(patch(shot, &options).fill_used, UF_FILL_FLOOR, "%s", name);
+    if (overhead)
+        turn_over(&shot);
     c.ours = look_down(shot, cap_deg);
     c.ns = inpainted(&before, OPENCV_NS);
     c.telea = inpainted(&before, OPENCV_TELEA);
@@ -274,11 +294,25 @@ Test(truth_floor, zoo)
     heading();
     for (size_t i = 0; i < FLOOR_COUNT; i++) {
         UfPicture *truth = floor_panorama(&floors[i], WIDTH);
-        Case c = fill(floors[i].name, floor_with_tripod(truth, CAP_DEG - 0.5), truth, CAP_DEG);
+        Case c = fill(floors[i].name, floor_with_tripod(truth, CAP_DEG - 0.5), truth, CAP_DEG, false);
         print(floors[i].name, &c);
         accept(floors[i].name, &c);
         if (i == 0)
             accept_tiles(floors[i].name, &c, 0.33, 4);
+        case_free(&c);
+        uf_picture_free(&truth);
+    }
+}
+
+/* Overhead: what is a floor here is a ceiling there. */
+Test(truth_floor, ceilings)
+{
+    heading();
+    for (size_t i = 0; i < FLOOR_COUNT; i += 2) {
+        UfPicture *truth = floor_panorama(&floors[i], WIDTH);
+        Case c = fill(floors[i].name, floor_with_tripod(truth, CAP_DEG - 0.5), truth, CAP_DEG, true);
+        print(floors[i].name, &c);
+        accept(floors[i].name, &c);
         case_free(&c);
         uf_picture_free(&truth);
     }
@@ -292,7 +326,7 @@ Test(truth_floor, sample_scenes)
     heading();
     for (size_t i = 0; i < 3; i++) {
         UfPicture *truth = scene(names[i][2]);
-        Case c = fill(names[i][0], scene(names[i][1]), truth, 25);
+        Case c = fill(names[i][0], scene(names[i][1]), truth, 25, false);
         print(names[i][0], &c);
         accept(names[i][0], &c);
         if (i == 0)
