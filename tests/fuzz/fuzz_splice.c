@@ -2,7 +2,8 @@
  * JPEGs read in part and changed in their entropy-coded data, held against the whole file read and changed
  * through libjpeg's coefficients. The first four bytes say which rows are wanted and which pixels of them
  * change; the rest is the file. Rows of the part must be those of the whole, blocks of the spliced file those
- * of the recoded one, and a file that the whole way refuses must not come out of the other.
+ * of the recoded one, and a file that the whole way refuses must not come out of the other. Then all of these rows
+ * are replaced without having been read.
  */
 #include <stdio.h>
 #include <stdlib.h>
@@ -45,7 +46,7 @@ static UfTouched *apply(UfPicture *picture, const Change *change)
     for (size_t y = change->y0; y < change->y1; y++) {
         uint8_t *row = uf_picture_row(picture, y);
         for (size_t i = change->x0 * pixel; i < change->x1 * pixel; i++)
-            row[i] = (uint8_t)(row[i] + 40 + (i * 37 + y * 101) % 60);
+            row[i] = (uint8_t)(40 + (i * 37 + y * 101) % 160);
     }
     return touched;
 }
@@ -197,6 +198,36 @@ static void compare(UfPicture *part, UfPicture *whole, const char *path, const C
     uf_report_free(&report);
 }
 
+/* The changed rows from edge to edge, not read before: `whole` is sound, so nothing may fail. */
+static void replace(UfPicture *whole, const char *path, const Change *change)
+{
+    char replaced[200], recoded[200];
+    const UfWriteOptions options = {.overwrite = true};
+    const UfReadOptions read = {.first_row_px = change->first_px,
+                                .end_row_px = change->end_px,
+                                .replaced_first_px = change->y0,
+                                .replaced_end_px = change->y1,
+                                .threads = 2};
+    Change all = *change;
+    UfPicture *part = NULL;
+    snprintf(replaced, sizeof replaced, "%s/replaced.jpg", fuzz_folder());
+    snprintf(recoded, sizeof recoded, "%s/recoded.jpg", fuzz_folder());
+    if (uf_picture_read(path, &read, &part, NULL) != UF_OK)
+        abort();
+    all.x0 = 0;
+    all.x1 = uf_picture_width_px(whole);
+    UfTouched *in_part = apply(part, &all), *in_whole = apply(whole, &all);
+    check_same_rows(part, whole, &all);
+    if (recode(whole, path, in_whole, recoded, NULL) == UF_OK) {
+        if (uf_picture_rewrite(part, path, in_part, replaced, &options, NULL) != UF_OK)
+            abort();
+        check_same_blocks(replaced, recoded, NULL);
+    }
+    uf_touched_free(&in_part);
+    uf_touched_free(&in_whole);
+    uf_picture_free(&part);
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     UfPictureInfo info;
@@ -214,6 +245,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     if (whole != NULL && part == NULL)
         abort();
     compare(part, whole, path, &change);
+    if (whole != NULL)
+        replace(whole, path, &change);
     uf_picture_free(&part);
     uf_picture_free(&whole);
     return 0;
