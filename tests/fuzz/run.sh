@@ -17,7 +17,7 @@ export LSAN_OPTIONS="suppressions=$PWD/tests/leaks.supp:print_suppressions=0" OM
 smoke_runs() {
     case $1 in
     metadata) echo 4500 ;;
-    splice) echo 12000 ;;
+    splice) echo 5000 ;;
     rewrite) echo 20000 ;;
     picture) echo 25000 ;;
     sidecar | journal) echo 50000 ;;
