@@ -281,7 +281,7 @@ static void strengths_of(const UfCap *cap, size_t y_px, size_t x0, size_t count,
 static void add_chunk(const UfGrain *grain, const UfCap *cap, size_t y_px, size_t x0, size_t count,
                       float *fill)
 {
-    float across_px[CHUNK], down_px[CHUNK], strengths[CHUNK], noise[3 * CHUNK + 1];
+    float across_px[CHUNK], down_px[CHUNK], strengths[CHUNK], noise[3 * CHUNK + 1] = {0};
     int32_t sums[CHUNK][4];
     float radius_px = (float)(uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y_px)) / grain->pixel_rad);
     const float *cosines = grain->around + x0, *sines = cosines + grain->columns;
