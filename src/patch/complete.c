@@ -8,6 +8,7 @@
 #include <math.h>
 
 #include "base/memory.h"
+#include "base/smaller.h"
 #include "patch/blend.h"
 #include "patch/four.h"
 #include "patch/labels.h"
@@ -187,22 +188,17 @@ static bool say_the_same(const Say *a, const Say *b)
 /* All places whose patches reach a pixel of one patch. */
 #define WIDE (2 * PATCH_SIDE - 1)
 
-static size_t at_most(size_t value, size_t most)
-{
-    return value < most ? value : most;
-}
-
 /* How many rows of `side` alike end here, one above the other, `side` at most. */
 static uint8_t alike_rows(size_t along, uint8_t above, bool as_above, size_t side)
 {
-    return along < side ? 0 : (uint8_t)at_most((as_above ? above : 0U) + 1U, side);
+    return along < side ? 0 : (uint8_t)uf_smaller((as_above ? above : 0U) + 1U, side);
 }
 
 /* The columns from `first` on. */
 static void find_alike_below(const Voting *v, size_t first)
 {
     size_t w = uf_box_width(v->matcher->box), h = uf_box_height(v->matcher->box);
-    size_t from = first >= WIDE - 1 ? first - (WIDE - 1) : 0, to = at_most(first + COLUMNS, w);
+    size_t from = first >= WIDE - 1 ? first - (WIDE - 1) : 0, to = uf_smaller(first + COLUMNS, w);
     uint8_t narrow[COLUMNS] = {0}, wide[COLUMNS] = {0};
     for (size_t y = 0; y < h; y++)
         for (size_t x = from, along = 0; x < to; x++) {

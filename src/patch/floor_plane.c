@@ -179,6 +179,12 @@ static UfStatus is_linear_float(const UfPicture *picture, bool *out, UfReport *r
     return status;
 }
 
+/* A cell's distance from the middle of the plane. */
+static double from_middle_px(const UfView *view, size_t x, size_t y)
+{
+    return hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px);
+}
+
 /* Cap, ring, and what lies beyond; the share of the ring that is picture. */
 static double divide(const UfCap *cap, const UfView *view, bool has_plate, UfCanvas *canvas)
 {
@@ -214,7 +220,7 @@ static double region_reach(const UfView *view, const UfCanvas *canvas, double ne
     for (size_t y = 0; y < canvas->height; y++)
         for (size_t x = 0; x < canvas->width; x++) {
             uint8_t cell = canvas->cell[y * canvas->width + x];
-            double r = hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px);
+            double r = from_middle_px(view, x, y);
             hole += cell == UF_CELL_HOLE;
             left += cell == UF_CELL_SOURCE && r < reach;
         }
@@ -225,8 +231,7 @@ static double region_reach(const UfView *view, const UfCanvas *canvas, double ne
 static bool is_covered(const UfCap *cap, const UfView *view, size_t x, size_t y)
 {
     UfDirection direction;
-    double r =
-        hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px) / view->scale_px;
+    double r = from_middle_px(view, x, y) / view->scale_px;
     return (cap->cap_rad > 0 && r < tan(cap->cap_rad)) ||
            (uf_view_direction(view, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &direction) &&
             uf_region_holds(cap->region, direction));
@@ -239,8 +244,7 @@ static double nearest(const UfView *view, const UfCanvas *canvas)
     for (size_t y = 0; y < canvas->height; y++)
         for (size_t x = 0; x < canvas->width; x++)
             if (canvas->cell[y * canvas->width + x] == UF_CELL_HOLE)
-                near = fmin(near,
-                            hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px));
+                near = fmin(near, from_middle_px(view, x, y));
     return isfinite(near) ? near : 0;
 }
 
@@ -272,7 +276,7 @@ static UfStatus divide_region(const UfCap *cap, const UfView *view, UfCanvas *ca
     for (size_t y = 0; y < h; y++)
         for (size_t x = 0; x < w; x++) {
             uint8_t *cell = &canvas->cell[y * w + x];
-            double r = hypot((double)x + 0.5 - view->centre_x_px, (double)y + 0.5 - view->centre_y_px);
+            double r = from_middle_px(view, x, y);
             bool is_far = r >= reach;
             if (*cell != UF_CELL_HOLE && is_far)
                 *cell = UF_CELL_IDLE;

@@ -48,7 +48,7 @@ static inline UfFour uf_four_signed_root(UfFour v)
     float out[4];
 #pragma omp simd
     for (int c = 0; c < 4; c++)
-        out[c] = copysignf(sqrtf(fabsf(v[c])), v[c]);
+        out[c] = uf_signed_root(v[c]);
     return uf_four_load(out);
 }
 

@@ -164,8 +164,9 @@ static bool plan_nodes(UfMembrane *m, double part)
     return true;
 }
 
-UfStatus uf_membrane_from_ring(const double *values, size_t count, size_t channels, double edge_rad,
-                               int threads, UfMembrane **out, UfReport *report)
+/* All but the nodes. */
+static UfStatus create(const double *values, size_t count, size_t channels, double edge_rad, int threads,
+                       UfMembrane **out, UfReport *report)
 {
     UfMembrane *m = uf_alloc_zero(1, sizeof *m);
     if (m == NULL)
@@ -175,12 +176,23 @@ UfStatus uf_membrane_from_ring(const double *values, size_t count, size_t channe
     m->harmonics = count / 2 + 1;
     m->rim = tan(edge_rad / 2);
     m->threads = threads;
-    if (!allocate(m) || !analyse(m, values) || !plan_nodes(m, 1)) {
+    if (!allocate(m) || !analyse(m, values)) {
         uf_membrane_free(&m);
         return uf_fail_memory(report);
     }
     *out = m;
     return UF_OK;
+}
+
+UfStatus uf_membrane_from_ring(const double *values, size_t count, size_t channels, double edge_rad,
+                               int threads, UfMembrane **out, UfReport *report)
+{
+    UfStatus status = create(values, count, channels, edge_rad, threads, out, report);
+    if (status == UF_OK && !plan_nodes(*out, 1)) {
+        uf_membrane_free(out);
+        status = uf_fail_memory(report);
+    }
+    return status;
 }
 
 /* The ring's coefficients brought to the edge: what the slope adds to its mean goes off first. */
@@ -213,8 +225,7 @@ UfStatus uf_membrane_from_picture(const UfPicture *panorama, const UfCap *cap, U
     if (status != UF_OK)
         return status;
     UfMembrane *m = NULL;
-    status = uf_membrane_from_ring(ring.values, ring.count, ring.channels, ring.edge_rad, cap->threads, &m,
-                                   report);
+    status = create(ring.values, ring.count, ring.channels, ring.edge_rad, cap->threads, &m, report);
     if (status == UF_OK)
         status = uf_slope_read(panorama, cap, &m->slope, report);
     if (status == UF_OK) {

@@ -1,17 +1,19 @@
 /*
- * A walk on several threads. Huffman codes fall into step by themselves: who begins to read anywhere soon reads
- * the very codes that were written, and blocks and MCUs likewise, where their tables differ.
+ * A walk on several threads. Huffman codes fall into step by themselves: who begins to read anywhere soon
+ * reads the very codes that were written, and blocks and MCUs likewise, where their tables differ.
  *
  * The data ahead are divided into pieces. The walk goes through the first one; through each of the others
- * another walk goes that guesses where it is, and leaves marks: places where it took an MCU to begin. Where the
- * walk comes to such a place as the beginning of an MCU, all that follows is what the guess has seen, but for
- * the number of MCUs and the DC values, which only lack what they began with. So it goes on from the last mark.
- * If they never meet, the walk goes through the piece itself: what comes out never depends on the guess.
+ * another walk goes that guesses where it is, and leaves marks: places where it took an MCU to begin. Where
+ * the walk comes to such a place as the beginning of an MCU, all that follows is what the guess has seen, but
+ * for the number of MCUs and the DC values, which only lack what they began with. So it goes on from the last
+ * mark. If they never meet, the walk goes through the piece itself: what comes out never depends on the
+ * guess.
  *
  * Behind a restart marker nothing has to be guessed but the number of MCUs.
  */
 #include "picture/jpeg_far.h"
 
+#include "base/smaller.h"
 /* MCUs from mark to mark. */
 #define MARK_MCUS 64u
 /* Bytes of a piece that are worth a thread, and at most. */
@@ -33,11 +35,6 @@ typedef struct Piece {
     Trace *traces;
     size_t count, room;
 } Piece;
-
-static size_t smaller(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
 
 static bool leave_trace(Piece *piece, size_t mcus, const UfJpegRange *range)
 {
@@ -65,7 +62,8 @@ static UfJpegMark begin_anywhere(const UfJpegWalk *walk, uint64_t at)
 static bool begin_at_marker(const UfJpegWalk *walk, uint64_t at, uint64_t end, UfJpegMark *out)
 {
     uint8_t chunk[CHUNK_BYTES], last = 0;
-    for (size_t got; at < end && (got = uf_jpeg_bytes_read(&walk->bytes, at, chunk, sizeof chunk)) > 0; at += got)
+    for (size_t got; at < end && (got = uf_jpeg_bytes_read(&walk->bytes, at, chunk, sizeof chunk)) > 0;
+         at += got)
         for (size_t i = 0; i < got; i++) {
             bool found = last == 0xFF && chunk[i] >= JPEG_RST0 && chunk[i] < JPEG_RST0 + 8;
             last = chunk[i];
@@ -120,7 +118,7 @@ static void guess(Piece *piece)
 static bool lead(UfJpegWalk *walk, uint64_t end, size_t *count)
 {
     while (*count > 0 && uf_jpeg_walk_reached(walk) < end) {
-        size_t part = smaller(*count, MARK_MCUS);
+        size_t part = uf_smaller(*count, MARK_MCUS);
         if (!uf_jpeg_walk_skip(walk, part))
             return false;
         *count -= part;
@@ -132,8 +130,8 @@ static bool lead(UfJpegWalk *walk, uint64_t end, size_t *count)
 static bool in_range(const UfJpegRange *range, const int missing[MAX_COMPS_IN_SCAN], unsigned components)
 {
     for (unsigned c = 0; c < components; c++)
-        if (range->least[c] <= range->most[c] &&
-            (range->least[c] + missing[c] < -UF_JPEG_DC_LIMIT || range->most[c] + missing[c] >= UF_JPEG_DC_LIMIT))
+        if (range->least[c] <= range->most[c] && (range->least[c] + missing[c] < -UF_JPEG_DC_LIMIT ||
+                                                  range->most[c] + missing[c] >= UF_JPEG_DC_LIMIT))
             return false;
     return true;
 }
@@ -243,7 +241,8 @@ bool uf_jpeg_walk_far(UfJpegWalk *walk, size_t count, int threads)
     Piece *pieces = uf_alloc_zero(piece_count, sizeof *pieces);
     while (pieces != NULL && open < piece_count && uf_jpeg_walk_share(walk, &pieces[open].walk))
         open++;
-    bool sound = open == piece_count ? go_far(walk, pieces, piece_count, count) : uf_jpeg_walk_skip(walk, count);
+    bool sound =
+        open == piece_count ? go_far(walk, pieces, piece_count, count) : uf_jpeg_walk_skip(walk, count);
     for (size_t i = 0; pieces != NULL && i < piece_count; i++) {
         uf_jpeg_walk_clear(&pieces[i].walk);
         free(pieces[i].traces);

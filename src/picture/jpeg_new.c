@@ -1,6 +1,7 @@
 /* MCUs of new pixels, as bits or symbols of a JPEG of these pixels alone. */
 #include "picture/jpeg_new.h"
 
+#include "base/smaller.h"
 void uf_jpeg_new_init(UfJpegNew *new, const char *name)
 {
     uf_jpeg_band_init(&new->band, name, NULL); /* side by side they must not share a report */
@@ -10,11 +11,6 @@ void uf_jpeg_new_clear(UfJpegNew *new)
 {
     uf_jpeg_band_clear(&new->band);
     uf_jpeg_walk_clear(&new->walk);
-}
-
-static size_t smaller(size_t a, size_t b)
-{
-    return a < b ? a : b;
 }
 
 static bool begin(UfJpegNew *new)
@@ -47,8 +43,9 @@ UfStatus uf_jpeg_new_code(UfJpegNew *new, const UfJpegTarget *target)
     band->left_px = new->first_column * walk->mcu_width_px;
     band->top_px = new->first_row * walk->mcu_height_px;
     band->width_px =
-        smaller(new->end_column * walk->mcu_width_px, target->jpeg->image_width) - band->left_px;
-    band->height_px = smaller(new->end_row * walk->mcu_height_px, target->jpeg->image_height) - band->top_px;
+        uf_smaller(new->end_column * walk->mcu_width_px, target->jpeg->image_width) - band->left_px;
+    band->height_px =
+        uf_smaller(new->end_row * walk->mcu_height_px, target->jpeg->image_height) - band->top_px;
     band->own_codes = target->own_codes;
     UfStatus status =
         uf_jpeg_band_code(band, target->jpeg, target->picture, target->picture->orientation, NULL);

@@ -12,6 +12,8 @@
  * (libjpeg.txt).
  */
 #include "picture/jpeg_band.h"
+
+#include "base/smaller.h"
 #include "picture/jpeg_recode.h"
 #include "picture/jpeg_splice.h"
 
@@ -48,11 +50,6 @@ static bool mcu_is_touched(const Rewriter *rewriter, size_t column, size_t row)
                                  x + rewriter->recoder.mcu_width_px, y + rewriter->recoder.mcu_height_px);
 }
 
-static size_t smaller(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
 /* Component `index` of one MCU, from the band to the source's blocks. */
 static void copy_component(Rewriter *rewriter, int index, size_t column, size_t row)
 {
@@ -62,8 +59,8 @@ static void copy_component(Rewriter *rewriter, int index, size_t column, size_t 
     size_t h = alone ? 1 : (size_t)component->h_samp_factor, v = alone ? 1 : (size_t)component->v_samp_factor;
     size_t x = column * h, y = row * v;
     size_t band_x = x - rewriter->band.left_px / rewriter->recoder.mcu_width_px * h;
-    size_t columns = smaller(x + h, component->width_in_blocks),
-           rows = smaller(y + v, component->height_in_blocks);
+    size_t columns = uf_smaller(x + h, component->width_in_blocks),
+           rows = uf_smaller(y + v, component->height_in_blocks);
     const JHUFF_TBL *table = source->ac_huff_tbl_ptrs[component->ac_tbl_no & 3];
     if (columns <= x || rows <= y)
         return; /* an edge MCU may lack blocks of a component */
@@ -84,7 +81,7 @@ static UfStatus replace_row(Rewriter *rewriter, size_t row, size_t columns, UfRe
     size_t first = columns, end = 0;
     for (size_t column = 0; column < columns; column++)
         if (mcu_is_touched(rewriter, column, row)) {
-            first = smaller(first, column);
+            first = uf_smaller(first, column);
             end = column + 1;
         }
     if (first >= end)
@@ -93,8 +90,8 @@ static UfStatus replace_row(Rewriter *rewriter, size_t row, size_t columns, UfRe
     UfJpegBand *band = &rewriter->band;
     band->left_px = first * rewriter->recoder.mcu_width_px;
     band->top_px = row * rewriter->recoder.mcu_height_px;
-    band->width_px = smaller(end * rewriter->recoder.mcu_width_px, source->image_width) - band->left_px;
-    band->height_px = smaller(rewriter->recoder.mcu_height_px, source->image_height - band->top_px);
+    band->width_px = uf_smaller(end * rewriter->recoder.mcu_width_px, source->image_width) - band->left_px;
+    band->height_px = uf_smaller(rewriter->recoder.mcu_height_px, source->image_height - band->top_px);
     UfStatus status = uf_jpeg_band_make(band, source, rewriter->picture, rewriter->orientation, report);
     for (size_t column = first; column < end && status == UF_OK; column++)
         if (mcu_is_touched(rewriter, column, row))

@@ -1,13 +1,15 @@
 /*
  * Some rows of a JPEG: smaller JPEGs of just these MCU rows are put together in memory, from the file's own
- * tables and the bits of its scan, and decoded side by side. The walk through what lies above finds where they
- * begin and what the DC predictors are there; the first differences are coded anew (ITU-T T.81 F.1.1.5.1).
+ * tables and the bits of its scan, and decoded side by side. The walk through what lies above finds where
+ * they begin and what the DC predictors are there; the first differences are coded anew (ITU-T T.81
+ * F.1.1.5.1).
  *
  * One more row of MCUs on each side is decoded and dropped: libjpeg smooths the seams of subsampled colours
  * with the neighbouring rows.
  */
 #include "picture/jpeg_rows.h"
 
+#include "base/smaller.h"
 #include <omp.h>
 
 #include "picture/jpeg_far.h"
@@ -49,16 +51,6 @@ typedef struct Part {
     uint8_t *unwanted;
 } Part;
 
-static size_t smaller(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
-static size_t larger(size_t a, size_t b)
-{
-    return a > b ? a : b;
-}
-
 /* The segments that a decoder needs, with the smaller height in the frame header (B.2.2). No restart
  * interval. */
 static bool put_head(const RowsReader *reader, Part *part)
@@ -96,9 +88,8 @@ static bool put_rows(const RowsReader *reader, Part *part)
 {
     UfJpegWalk *walk = &part->walk;
     int predictors[MAX_COMPS_IN_SCAN] = {0};
-    size_t count = walk->restart_interval == 0
-                       ? 1
-                       : (part->mcu_rows.end - part->mcu_rows.first) * walk->columns;
+    size_t count =
+        walk->restart_interval == 0 ? 1 : (part->mcu_rows.end - part->mcu_rows.first) * walk->columns;
     uf_jpeg_walk_resume(walk, mark_of(reader, part->mcu_rows.first));
     for (size_t i = 0; i < count; i++) {
         if (uf_jpeg_walk_restart_is_due(walk) && !uf_jpeg_walk_restart(walk))
@@ -144,11 +135,11 @@ static bool read_part(const RowsReader *reader, Rows wanted)
     if (part == NULL)
         return false;
     size_t step = reader->walk.mcu_height_px, height = reader->picture->height_px;
-    part->wanted_px = (Rows){wanted.first * step, smaller(wanted.end * step, height)};
+    part->wanted_px = (Rows){wanted.first * step, uf_smaller(wanted.end * step, height)};
     part->mcu_rows.first = wanted.first > 0 ? wanted.first - 1 : 0;
-    part->mcu_rows.end = smaller(wanted.end + 1, reader->walk.rows);
+    part->mcu_rows.end = uf_smaller(wanted.end + 1, reader->walk.rows);
     part->first_px = part->mcu_rows.first * step;
-    part->height_px = smaller(part->mcu_rows.end * step, height) - part->first_px;
+    part->height_px = uf_smaller(part->mcu_rows.end * step, height) - part->first_px;
     part->jpeg.err = uf_jpeg_errors_init(&part->errors, reader->input->path, NULL);
     part->unwanted = uf_alloc(reader->picture->stride_bytes, 1);
     bool done = part->unwanted != NULL && uf_jpeg_walk_share(&reader->walk, &part->walk) &&
@@ -165,9 +156,9 @@ static bool read_part(const RowsReader *reader, Rows wanted)
 /* Divided among threads. */
 static bool read_parts(const RowsReader *reader, Rows wanted, int threads)
 {
-    size_t rows = wanted.end - wanted.first, parts = larger(rows / LEAST_PART_ROWS, 1);
+    size_t rows = wanted.end - wanted.first, parts = uf_larger(rows / LEAST_PART_ROWS, 1);
     bool done = true;
-    parts = smaller(parts, (size_t)threads);
+    parts = uf_smaller(parts, (size_t)threads);
 #pragma omp parallel for schedule(static, 1) num_threads(threads) reduction(&& : done)
     for (size_t i = 0; i < parts; i++)
         done = done && read_part(reader, (Rows){wanted.first + i * rows / parts,
@@ -180,11 +171,11 @@ static void find_wanted(RowsReader *reader, const UfReadOptions *options)
 {
     size_t step = reader->walk.mcu_height_px, height = reader->picture->height_px;
     Rows held = {reader->picture->held_first_px / step, (reader->picture->held_end_px + step - 1) / step};
-    size_t end_px = smaller(options->replaced_end_px, height);
+    size_t end_px = uf_smaller(options->replaced_end_px, height);
     Rows replaced = {(options->replaced_first_px + step - 1) / step,
                      end_px == height ? reader->walk.rows : end_px / step};
-    replaced.first = smaller(larger(replaced.first, held.first), held.end);
-    replaced.end = larger(smaller(replaced.end, held.end), replaced.first);
+    replaced.first = uf_smaller(uf_larger(replaced.first, held.first), held.end);
+    replaced.end = uf_larger(uf_smaller(replaced.end, held.end), replaced.first);
     reader->wanted[0] = (Rows){held.first, replaced.first};
     reader->wanted[1] = (Rows){replaced.end, held.end};
     if (replaced.first == replaced.end) {
@@ -204,7 +195,7 @@ static bool walk_rows(RowsReader *reader, int threads)
     if (first >= last)
         return false;
     first = first > 0 ? first - 1 : 0;
-    last = smaller(last + 1, walk->rows);
+    last = uf_smaller(last + 1, walk->rows);
     reader->note = uf_alloc_zero(1, sizeof *reader->note + (last - first + 1) * sizeof *reader->note->marks);
     if (reader->note == NULL || fstat(fileno(reader->input->stream), &reader->note->file) != 0 ||
         !uf_jpeg_walk_far(walk, first * walk->columns, threads))
@@ -247,8 +238,8 @@ static bool read_wanted(RowsReader *reader, const UfReadOptions *options)
     return true;
 }
 
-bool uf_jpeg_read_rows(const struct jpeg_decompress_struct *jpeg, UfInput *input, const UfReadOptions *options,
-                       UfPicture *picture)
+bool uf_jpeg_read_rows(const struct jpeg_decompress_struct *jpeg, UfInput *input,
+                       const UfReadOptions *options, UfPicture *picture)
 {
     RowsReader *reader = uf_alloc_zero(1, sizeof *reader);
     if (reader == NULL)

@@ -12,6 +12,7 @@
  */
 #include "picture/jpeg_splice.h"
 
+#include "base/smaller.h"
 #include "picture/jpeg_far.h"
 #include "picture/jpeg_new.h"
 
@@ -43,11 +44,6 @@ typedef struct Splicer {
     int threads;
     bool damaged;
 } Splicer;
-
-static size_t smaller(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
 
 static bool same_predictors(const UfJpegWalk *walk, const int predictors[MAX_COMPS_IN_SCAN])
 {
@@ -149,7 +145,7 @@ static bool catch_up(Splicer *splicer, size_t row)
     const UfJpegNote *note = splicer->note;
     UfJpegWalk *walk = &splicer->walk;
     if (note != NULL && row >= note->mcu_row) {
-        size_t noted = smaller(row, note->mcu_row + note->count - 1);
+        size_t noted = uf_smaller(row, note->mcu_row + note->count - 1);
         if (noted > splicer->walk_row) {
             uf_jpeg_walk_resume(walk, &note->marks[noted - note->mcu_row]);
             splicer->walk_row = noted;

@@ -5,6 +5,7 @@
  */
 #include "picture/picture_internal.h"
 
+#include "base/smaller.h"
 typedef struct Turn {
     bool swap, flip_x, flip_y;
 } Turn;
@@ -22,11 +23,6 @@ static Turn turn_of(int orientation)
 /* Edge of the squares in which pixels are moved, so that rows of both pictures stay in the cache. */
 #define SQUARE_PX 32u
 
-static size_t smaller(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
 void uf_orient_stored_rect(const UfPicture *picture, int orientation, size_t x0_px, size_t y0_px,
                            size_t width_px, size_t height_px, uint8_t *out, size_t out_stride_bytes)
 {
@@ -34,8 +30,8 @@ void uf_orient_stored_rect(const UfPicture *picture, int orientation, size_t x0_
     size_t pixel = picture->channels * (size_t)picture->sample;
     for (size_t top = 0; top < height_px; top += SQUARE_PX)
         for (size_t left = 0; left < width_px; left += SQUARE_PX)
-            for (size_t j = top; j < smaller(top + SQUARE_PX, height_px); j++)
-                for (size_t i = left; i < smaller(left + SQUARE_PX, width_px); i++) {
+            for (size_t j = top; j < uf_smaller(top + SQUARE_PX, height_px); j++)
+                for (size_t i = left; i < uf_smaller(left + SQUARE_PX, width_px); i++) {
                     size_t x = turn.swap ? y0_px + j : x0_px + i;
                     size_t y = turn.swap ? x0_px + i : y0_px + j;
                     x = turn.flip_x ? picture->width_px - 1 - x : x;
@@ -97,8 +93,8 @@ bool uf_touched_any_stored(const UfTouched *touched, const UfPicture *picture, i
 {
     size_t stored_width, stored_height;
     uf_orient_stored_size(picture, orientation, &stored_width, &stored_height);
-    x1_px = smaller(x1_px, stored_width);
-    y1_px = smaller(y1_px, stored_height);
+    x1_px = uf_smaller(x1_px, stored_width);
+    y1_px = uf_smaller(y1_px, stored_height);
     if (x0_px >= x1_px || y0_px >= y1_px)
         return false;
     Turn turn = turn_of(orientation);

@@ -3,6 +3,8 @@
  * or its XMP alone, is in tiff_rewrite.c.
  */
 #include "picture/tiff_exif.h"
+
+#include "base/smaller.h"
 #include "picture/tiff_internal.h"
 
 static bool matches(const uint8_t *head, size_t size_bytes)
@@ -61,11 +63,6 @@ static UfStatus read_strips(TiffReader *reader, UfReport *report)
     return UF_OK;
 }
 
-static size_t smaller(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
 static UfStatus read_tiles(TiffReader *reader, UfReport *report)
 {
     const UfTiffLayout *layout = &reader->layout;
@@ -78,8 +75,8 @@ static UfStatus read_tiles(TiffReader *reader, UfReport *report)
                 if (TIFFReadTile(reader->tiff, reader->chunk, (uint32_t)x, (uint32_t)y, 0, (uint16_t)plane) <
                     0)
                     return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
-                size_t columns = smaller(layout->tile_width_px, layout->width_px - x);
-                size_t rows = smaller(layout->tile_height_px, layout->height_px - y);
+                size_t columns = uf_smaller(layout->tile_width_px, layout->width_px - x);
+                size_t rows = uf_smaller(layout->tile_height_px, layout->height_px - y);
                 for (size_t j = 0; j < rows; j++)
                     place(reader, reader->chunk + j * row_bytes, columns, y + j, x, plane);
             }

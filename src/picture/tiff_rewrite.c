@@ -6,6 +6,8 @@
 #include <unistd.h>
 
 #include "picture/tiff_directory.h"
+
+#include "base/smaller.h"
 #include "picture/tiff_exif.h"
 #include "picture/tiff_pack.h"
 
@@ -40,11 +42,6 @@ typedef struct Place {
     size_t plane;
 } Place;
 
-static size_t smaller(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
 static Place place_of(const UfTiffLayout *layout, size_t index)
 {
     size_t across = (layout->width_px + layout->tile_width_px - 1) / layout->tile_width_px;
@@ -53,8 +50,8 @@ static Place place_of(const UfTiffLayout *layout, size_t index)
     Place place = {.x = in_plane % across * layout->tile_width_px,
                    .y = in_plane / across * layout->tile_height_px,
                    .plane = index / (across * down)};
-    place.columns = smaller(layout->tile_width_px, layout->width_px - place.x);
-    place.rows = smaller(layout->tile_height_px, layout->height_px - place.y);
+    place.columns = uf_smaller(layout->tile_width_px, layout->width_px - place.x);
+    place.rows = uf_smaller(layout->tile_height_px, layout->height_px - place.y);
     place.stored_rows = layout->tiled ? layout->tile_height_px : place.rows;
     return place;
 }
@@ -178,9 +175,9 @@ static void overlay_touched(Rewriter *rewriter, const Place *place)
     const UfPicture *picture = rewriter->picture;
     int orientation = rewriter->layout.orientation;
     for (size_t y = place->y, y_end; y < place->y + place->rows; y = y_end) {
-        y_end = smaller(uf_orient_next_cell(picture, orientation, true, y), place->y + place->rows);
+        y_end = uf_smaller(uf_orient_next_cell(picture, orientation, true, y), place->y + place->rows);
         for (size_t x = place->x, x_end; x < place->x + place->columns; x = x_end) {
-            x_end = smaller(uf_orient_next_cell(picture, orientation, false, x), place->x + place->columns);
+            x_end = uf_smaller(uf_orient_next_cell(picture, orientation, false, x), place->x + place->columns);
             if (!uf_touched_any_stored(rewriter->touched, picture, orientation, x, y, x_end, y_end))
                 continue;
             for (size_t row = y; row < y_end; row++)
