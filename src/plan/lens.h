@@ -19,11 +19,22 @@ double uf_polynomial_limit_rad(const double k[4]);
 double uf_polynomial_radius(const double k[4], double angle_rad);
 double uf_polynomial_angle_rad(const double k[4], double limit_rad, double radius);
 
+/*
+ * The sensor's edge, in steps of 1/radius: a ray from the picture's middle that leaves the sensor at this
+ * radius leaves it at an angle from the axis whose cosine lies within `slack` of the line to the next step.
+ */
+#define UF_EDGE_STEPS 128
+typedef struct UfEdgeStep {
+    double cosine, slack;
+} UfEdgeStep;
+
 /* What a camera's sensor sees of the directions in the camera's frame (it looks along +z). */
 typedef struct UfWindow {
     UfLens lens;
     double limit_cos, half_x_mm, half_y_mm;
     double sure_cos, never_cos; /* nearer to the axis: on the sensor for sure; farther from it: never */
+    double edge_from, steps_mm; /* 1/radius of the sensor's corners; steps for each 1/mm from there */
+    UfEdgeStep edge[UF_EDGE_STEPS + 1];
 } UfWindow;
 
 UfWindow uf_window_of_camera(const UfCamera *camera);

@@ -10,9 +10,8 @@
 #define HALVINGS    60
 
 /* From the frame's centre outwards to the first direction of the parallel that is not contained. */
-double uf_frame_width_rad(const UfCamera *camera, double tilt_rad)
+double uf_frame_width_rad(const UfWindow *window, double tilt_rad)
 {
-    UfWindow window = uf_window_of_camera(camera);
     UfRotation attitude = uf_rotation_from_angles(0, tilt_rad, 0);
     UfRotation to_camera = uf_rotation_inverse(&attitude);
     double low = 0;
@@ -24,7 +23,7 @@ double uf_frame_width_rad(const UfCamera *camera, double tilt_rad)
         if (lon > UF_PI)
             return 2 * UF_PI;
         UfDirection direction = uf_direction_from_lonlat((UfLonLat){lon, tilt_rad});
-        if (uf_window_holds(&window, uf_rotation_apply(&to_camera, direction)))
+        if (uf_window_holds(window, uf_rotation_apply(&to_camera, direction)))
             low = lon;
         else
             high = lon;
@@ -52,7 +51,7 @@ UfStatus uf_rig_append_row(UfRig *rig, UfRow row, UfReport *report)
         return status;
     row.first_frame = rig->frame_count;
     row.step_rad = 2 * UF_PI / (double)row.frame_count;
-    row.width_rad = uf_frame_width_rad(&rig->camera, row.tilt_rad);
+    row.width_rad = uf_frame_width_rad(&rig->window, row.tilt_rad);
     row.overlap = row.frame_count > 1 ? 1 - row.step_rad / row.width_rad : 0;
     for (size_t i = 0; i < row.frame_count; i++)
         rig->frames[rig->frame_count++] = (UfFrame){.pan_rad = row.pan_rad + (double)i * row.step_rad,
@@ -96,6 +95,7 @@ UfStatus uf_rig_copy(const UfRig *rig, UfRig **out, UfReport *report)
     if (copy == NULL)
         return uf_fail_memory(report);
     copy->camera = rig->camera;
+    copy->window = rig->window;
     copy->pace = rig->pace;
     copy->height_mm = rig->height_mm;
     copy->margin_rad = rig->margin_rad;

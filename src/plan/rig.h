@@ -30,6 +30,7 @@ typedef struct UfAim {
 
 struct UfRig {
     UfCamera camera;
+    UfWindow window; /* of the camera, for all frames */
     UfPace pace;
     double height_mm, margin_rad;
     UfRow *rows;
@@ -45,7 +46,6 @@ struct UfRig {
     UfStanding *turning; /* turning_count for each frame */
     size_t turning_count;
     UfAim *aims;
-    UfWindow window;
     double hardware_top; /* no part reaches a direction whose y is larger */
 };
 
@@ -53,7 +53,7 @@ struct UfRig {
  * set. */
 UfStatus uf_rig_append_row(UfRig *rig, UfRow row, UfReport *report);
 /* Longitude that a frame of this tilt covers along the parallel through its centre. */
-double uf_frame_width_rad(const UfCamera *camera, double tilt_rad);
+double uf_frame_width_rad(const UfWindow *window, double tilt_rad);
 /* What UF_RIG_MAX_STANDINGS limits. */
 size_t uf_rig_standings(const UfRig *rig);
 /* Makes everything ready for looking; again after a change. */

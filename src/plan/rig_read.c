@@ -211,7 +211,7 @@ static void read_row(UfRigSection *reader, UfRig *rig)
     row.pan_rad = uf_radians(pan);
     row.frame_count = (size_t)frames;
     if (reader->status == UF_OK && uf_rig_has(reader, "overlap"))
-        row.frame_count = frames_for_overlap(uf_frame_width_rad(&rig->camera, row.tilt_rad), overlap / 100);
+        row.frame_count = frames_for_overlap(uf_frame_width_rad(&rig->window, row.tilt_rad), overlap / 100);
     if (rig->frame_count + row.frame_count > UF_RIG_MAX_FRAMES)
         uf_rig_refuse(reader, "overlap", "this comes to more than %d frames; ask for less overlap",
                       UF_RIG_MAX_FRAMES);
@@ -425,8 +425,10 @@ static UfStatus read_all(const char *path, const UfIni *ini, UfRig *rig, UfRepor
         status = read_kinds(path, ini, 0, 4, rig, report);
     if (status == UF_OK)
         status = check_image(path, ini, rig, report);
-    if (status == UF_OK)
+    if (status == UF_OK) {
+        rig->window = uf_window_of_camera(&rig->camera);
         status = read_kinds(path, ini, 5, 7, rig, report);
+    }
     if (status == UF_OK && rig->frame_count == 0)
         status = uf_fail(
             report, UF_ERROR_FORMAT,

@@ -203,7 +203,6 @@ UfStatus uf_rig_prepare(UfRig *rig, UfReport *report)
         return uf_fail_memory(report);
     for (size_t i = 0; i < rig->part_count; i++)
         rig->solids[i] = uf_solid_from_part(&rig->parts[i]);
-    rig->window = uf_window_of_camera(&rig->camera);
     prepare_hardware(rig);
     return UF_OK;
 }

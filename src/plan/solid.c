@@ -140,8 +140,9 @@ static double box_distance(const UfSolid *solid, UfDirection along)
         }
         double a = solid->low[i] / d[i];
         double b = solid->high[i] / d[i];
-        enter = fmax(enter, fmin(a, b));
-        leave = fmin(leave, fmax(a, b));
+        double first = a < b ? a : b, last = a < b ? b : a;
+        enter = first > enter ? first : enter;
+        leave = last < leave ? last : leave;
     }
     return enter <= leave && leave > 0 ? enter : INFINITY;
 }
@@ -181,8 +182,6 @@ static double disc_distance(const UfSolid *solid, UfDirection along)
 
 double uf_solid_distance(const UfSolid *solid, UfDirection along)
 {
-    if (dot(along, solid->cone_axis) < solid->cone_cos)
-        return INFINITY;
     if (solid->shape == UF_PART_BOX)
         return box_distance(solid, along);
     return solid->shape == UF_PART_ROD ? rod_distance(solid, along) : disc_distance(solid, along);
