@@ -1,9 +1,10 @@
-/* Connected components of the unseen cells: union-find over cells that share a side or a corner. */
+/* What is said about each area of unseen cells: its centre, its share, how far it reaches. */
 #include "plan/areas.h"
 
 #include <math.h>
 
 #include "base/memory.h"
+#include "plan/touching.h"
 
 /* Smaller areas are left out of the list: a circle of 0.115 degrees. They stay in the share that is not seen.
  */
@@ -16,47 +17,6 @@ typedef struct Sums {
     UfDirection centre, farthest;
     double farthest_square; /* of the chord between them */
 } Sums;
-
-static size_t root_of(size_t *parents, size_t at)
-{
-    while (parents[at] != at) {
-        parents[at] = parents[parents[at]];
-        at = parents[at];
-    }
-    return at;
-}
-
-/* The other quarters of the block that a cell is a quarter of all touch it; they follow it along the curve.
- */
-static void join_quarters(const UfCells *cells, size_t index, size_t *parents)
-{
-    const UfCell *cell = &cells->cells[index];
-    uint64_t block = 4 * (uint64_t)cell->side * cell->side;
-    for (size_t other = index + 1; other < cells->count && cells->cells[other].side == cell->side &&
-                                   cells->cells[other].code / block == cell->code / block;
-         other++)
-        parents[root_of(parents, other)] = root_of(parents, index);
-}
-
-/*
- * A smaller neighbour finds this cell by itself, so one place on each side and at each corner is enough, away
- * from the block that the cell is a quarter of: a smaller one in there finds this cell, too.
- */
-static void join_neighbours(const UfCells *cells, size_t index, size_t *parents)
-{
-    const UfCell *cell = &cells->cells[index];
-    const int64_t side = cell->side, steps[3] = {-1, side / 2, side};
-    const int inwards[2] = {(cell->x & cell->side) == 0 ? 2 : 0, (cell->y & cell->side) == 0 ? 2 : 0};
-    join_quarters(cells, index, parents);
-    for (int row = 0; row < 3; row++)
-        for (int column = 0; column < 3; column++) {
-            if ((row == 1 || row == inwards[1]) && (column == 1 || column == inwards[0]))
-                continue;
-            size_t other = uf_cells_find(cells, cell->x + steps[column], cell->y + steps[row]);
-            if (other < cells->count)
-                parents[root_of(parents, other)] = root_of(parents, index);
-        }
-}
 
 /* The mean of a cell's directions. Blocks are large: Gauss and Legendre's three points each way (Abramowitz
  * and Stegun, 25.4.30). */
@@ -159,37 +119,17 @@ static UfStatus list_areas(const Sums *sums, size_t count, double whole, UfPlan 
     return UF_OK;
 }
 
-/* Writes each cell's area, counted from 0, into `areas`; returns how many there are. */
-static size_t number_areas(const UfCells *cells, size_t *parents, size_t *areas)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < cells->count; i++)
-        parents[i] = i;
-    for (size_t i = 0; i < cells->count; i++)
-        join_neighbours(cells, i, parents);
-    for (size_t i = 0; i < cells->count; i++)
-        if (parents[i] == i)
-            areas[i] = count++;
-    for (size_t i = 0; i < cells->count; i++)
-        areas[i] = areas[root_of(parents, i)];
-    return count;
-}
-
 UfStatus uf_find_areas(const UfCells *cells, UfPlan *plan, UfReport *report)
 {
     plan->blind_count = 0;
     if (cells->count == 0)
         return UF_OK;
-    size_t *parents = uf_alloc(cells->count, sizeof *parents);
-    size_t *areas = uf_alloc(cells->count, sizeof *areas);
+    uint32_t *areas = uf_alloc(cells->count, sizeof *areas);
     size_t count = 0;
     Sums *sums = NULL;
-    UfStatus status = UF_OK;
-    if (parents == NULL || areas == NULL) {
-        status = uf_fail_memory(report);
+    UfStatus status = areas != NULL ? uf_number_areas(cells, areas, &count, report) : uf_fail_memory(report);
+    if (status != UF_OK)
         goto cleanup;
-    }
-    count = number_areas(cells, parents, areas);
     sums = uf_alloc_zero(count, sizeof *sums);
     if (sums == NULL) {
         status = uf_fail_memory(report);
@@ -203,7 +143,6 @@ UfStatus uf_find_areas(const UfCells *cells, UfPlan *plan, UfReport *report)
         widen(cells, &cells->cells[i], &sums[areas[i]]);
     status = list_areas(sums, count, uf_cells_side(cells) * uf_cells_side(cells), plan, report);
 cleanup:
-    free(parents);
     free(areas);
     free(sums);
     return status;

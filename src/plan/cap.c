@@ -40,6 +40,7 @@ typedef struct Search {
     bool at_zenith;
     double limit_rad;
     int last_level;
+    UfCone cones[UF_CELLS_MAX_LEVEL + 1];
     UfNearRoom room;
     UfNear sphere;
     Place best; /* distance -1 when nothing counts so far */
@@ -250,9 +251,13 @@ static void visit_quarters(Search *search, const UfNear *near, int level, Block 
 {
     Block quarters[4] = {{0}};
     const double side = 0.5 / (double)(1u << level);
+    const double west = (2 * block.x + 0.5) * side, east = west + side;
+    const double south = (2 * block.y + 0.5) * side, north = south + side;
+    UfDirection middles[4];
+    uf_square_four((const double[4]){west, east, west, east}, (const double[4]){south, south, north, north},
+                   middles);
     for (uint32_t i = 0; i < 4; i++) {
-        Block quarter = {.x = 2 * block.x + (i & 1), .y = 2 * block.y + (i >> 1)};
-        quarter.middle = uf_square_direction((quarter.x + 0.5) * side, (quarter.y + 0.5) * side);
+        Block quarter = {.x = 2 * block.x + (i & 1), .y = 2 * block.y + (i >> 1), .middle = middles[i]};
         quarter.distance_rad = distance_of(search, quarter.middle);
         uint32_t at = i;
         for (; at > 0 && quarters[at - 1].distance_rad < quarter.distance_rad; at--)
@@ -265,9 +270,10 @@ static void visit_quarters(Search *search, const UfNear *near, int level, Block 
 
 static void visit(Search *search, const UfNear *near, int level, Block block)
 {
-    double radius_rad = uf_cells_block_radius(1.0 / (double)(1u << level));
-    double bound_rad = fmin(block.distance_rad + radius_rad, search->limit_rad);
-    if (block.distance_rad - radius_rad > search->limit_rad || bound_rad <= search->best.distance_rad)
+    UfCone cone = search->cones[level];
+    cone.axis = block.middle;
+    double bound_rad = fmin(block.distance_rad + cone.radius_rad, search->limit_rad);
+    if (block.distance_rad - cone.radius_rad > search->limit_rad || bound_rad <= search->best.distance_rad)
         return;
     if (level < TOP_LEVEL) {
         visit_quarters(search, near, level, block);
@@ -275,7 +281,7 @@ static void visit(Search *search, const UfNear *near, int level, Block block)
     }
     const UfNearRoom room = search->room;
     UfNear here;
-    unsigned looks = uf_near_narrow(near, uf_cone(block.middle, radius_rad), &search->room, &here);
+    unsigned looks = uf_near_narrow(near, cone, &search->room, &here);
     unsigned counting = counting_looks(search->kind);
     if ((looks & counting) != 0 && !is_beaten(search, &here, looks)) {
         if ((looks & ~counting) == 0)
@@ -299,6 +305,7 @@ UfStatus uf_cap_find(const UfRig *rig, UfCapKind kind, bool at_zenith, double li
                      .limit_rad = limit_rad,
                      .last_level = uf_cells_first_level(rig) + LEVELS_BELOW,
                      .best = {0, -1}};
+    uf_cells_block_cones(search.cones);
     if (!uf_near_room(rig, (size_t)search.last_level + 1, &search.room)) {
         status = uf_fail_memory(report);
         goto cleanup;

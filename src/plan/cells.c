@@ -21,154 +21,166 @@
 /* Fewer frames times parts than this are done before other threads have started. */
 #define ALONE 1000
 
-/* The code's first bits tell blocks of this level apart. */
-#define START_LEVEL 7
-#define STARTS      ((uint64_t)1 << (2 * START_LEVEL))
+/* Room for so many unseen cells is asked for first; what is not used of it costs nothing. */
+#define FIRST_CELLS 16384
 
-/* A point of the square. */
+/* Looks at the corners of a cell, a byte each. */
+typedef uint32_t Corners;
+
+/* A direction and its look. */
 typedef struct Sample {
     UfDirection at;
     unsigned look;
 } Sample;
 
+/* Areas in eighths of smallest cells. */
+typedef struct Areas {
+    uint64_t unseen, open;
+} Areas;
+
 typedef struct Walk {
     const UfRig *rig;
     UfCellsOptions options;
     UfNearRoom room;
+    UfCone cones[UF_CELLS_MAX_LEVEL + 1];
     UfCell *cells;
     size_t count, capacity;
-    uint64_t unseen[UF_CELLS_MAX_LEVEL + 1],
-        open[UF_CELLS_MAX_LEVEL + 1]; /* areas in eighths of smallest cells */
+    /* of cells that are divided below a level, or are its last; of whole cells, which stay what they are */
+    Areas mixed[UF_CELLS_MAX_LEVEL + 1], whole[UF_CELLS_MAX_LEVEL + 1];
     bool no_memory;
 } Walk;
 
-/* A square of cells, counted in smallest cells. */
+/* A square of cells, counted in smallest cells, and where it begins along the Z-order curve. */
 typedef struct Block {
     uint32_t x, y, side;
+    uint64_t code;
 } Block;
 
-static uint64_t spread(uint32_t bits)
+/* Quarters in the order of the curve. */
+static Block quarter_of(Block block, uint32_t which)
 {
-    uint64_t x = bits;
-    x = (x | (x << 16)) & 0x0000FFFF0000FFFFu;
-    x = (x | (x << 8)) & 0x00FF00FF00FF00FFu;
-    x = (x | (x << 4)) & 0x0F0F0F0F0F0F0F0Fu;
-    x = (x | (x << 2)) & 0x3333333333333333u;
-    return (x | (x << 1)) & 0x5555555555555555u;
+    const uint32_t half = block.side / 2;
+    return (Block){block.x + (which & 1) * half, block.y + (which >> 1) * half, half,
+                   block.code + which * (uint64_t)half * half};
 }
 
-static uint64_t z_order(uint32_t x, uint32_t y)
-{
-    return spread(x) | spread(y) << 1;
-}
-
-/* At a point given in half smallest cells, so that centres are whole numbers. */
-static UfDirection point(const Walk *walk, uint32_t twice_x, uint32_t twice_y)
-{
-    double scale = 1.0 / (double)(2u << walk->options.last_level);
-    return uf_square_direction(twice_x * scale, twice_y * scale);
-}
-
-static Sample look_at(const Walk *walk, const UfNear *near, uint32_t twice_x, uint32_t twice_y)
-{
-    UfDirection at = point(walk, twice_x, twice_y);
-    return (Sample){at, uf_near_look(near, at)};
-}
-
-static void keep(Walk *walk, UfCell cell)
+static UfCell *new_cell(Walk *walk)
 {
     if (walk->count == walk->capacity) {
-        size_t capacity = walk->capacity == 0 ? 4096 : 2 * walk->capacity;
+        size_t capacity = walk->capacity == 0 ? FIRST_CELLS : 2 * walk->capacity;
         UfCell *grown = uf_realloc(walk->cells, capacity, sizeof *grown);
         if (grown == NULL) {
             walk->no_memory = true;
-            return;
+            return NULL;
         }
         walk->cells = grown;
         walk->capacity = capacity;
     }
-    walk->cells[walk->count++] = cell;
+    return &walk->cells[walk->count++];
 }
 
-static void keep_block(Walk *walk, Block block, Sample centre, bool is_whole)
+static void keep_block(Walk *walk, const Block *block, const Sample *centre, bool is_whole)
 {
-    if ((centre.look & UF_LOOK_SEEN) == 0)
-        keep(walk, (UfCell){.code = z_order(block.x, block.y),
-                            .x = block.x,
-                            .y = block.y,
-                            .side = block.side,
-                            .look = centre.look,
-                            .is_whole = is_whole,
-                            .middle = centre.at});
+    UfCell *cell = (centre->look & UF_LOOK_SEEN) == 0 ? new_cell(walk) : NULL;
+    if (cell != NULL)
+        *cell = (UfCell){.middle = centre->at,
+                         .code = block->code,
+                         .x = (uint16_t)block->x,
+                         .y = (uint16_t)block->y,
+                         .side = (uint16_t)block->side,
+                         .look = (uint8_t)centre->look,
+                         .is_whole = is_whole};
 }
 
-/* Eighths of a cell that lack a look: the centre stands for four, each corner for one. */
-static uint64_t eighths(const Sample corners[4], Sample centre, unsigned look)
+static Corners corners_of(unsigned a, unsigned b, unsigned c, unsigned d)
 {
-    uint64_t count = (centre.look & look) == 0 ? 4 : 0;
-    for (int i = 0; i < 4; i++)
-        count += (corners[i].look & look) == 0 ? 1 : 0;
-    return count;
+    return a | b << 8 | c << 16 | d << 24;
 }
 
-static void count_area(Walk *walk, int first, int last, uint64_t area, uint64_t unseen, uint64_t open)
+/* Eighths of a cell that lack a look, which is one bit: the centre stands for four, each corner for one. */
+static uint64_t eighths(Corners corners, unsigned centre, unsigned look)
 {
-    for (int level = first; level <= last && unseen > 0; level++) {
-        walk->unseen[level] += area * unseen;
-        walk->open[level] += area * open;
+    Corners lacking = ~corners & 0x01010101 * look;
+    return (lacking / look * 0x01010101 >> 24) + ((centre & look) == 0 ? 4 : 0);
+}
+
+static void count_cell(Areas *areas, uint32_t side, Corners corners, unsigned centre)
+{
+    const uint64_t area = (uint64_t)side * side;
+    areas->unseen += area * eighths(corners, centre, UF_LOOK_SEEN);
+    areas->open += area * eighths(corners, centre, UF_LOOK_CONTAINED);
+}
+
+/* Columns or rows of four points in a block, in quarters of its side. */
+typedef double Places[4];
+static const Places middle_columns = {2, 0, 4, 2}, middle_rows = {0, 2, 2, 4}; /* of its sides, by rows */
+static const Places centre_columns = {1, 3, 1, 3}, centre_rows = {1, 1, 3, 3}; /* of its quarters */
+static const Places corner_columns = {0, 4, 0, 4}, corner_rows = {0, 0, 4, 4};
+
+static void place_four(const Walk *walk, const Block *block, const Places columns, const Places rows,
+                       UfDirection out[4])
+{
+    const double scale = 1.0 / (double)(1u << walk->options.last_level);
+    const double x = block->x * scale, y = block->y * scale, step = block->side * scale / 4;
+    double u[4], v[4];
+    for (int i = 0; i < 4; i++) {
+        u[i] = x + columns[i] * step;
+        v[i] = y + rows[i] * step;
     }
+    uf_square_four(u, v, out);
 }
 
-static void count_cell(Walk *walk, int first, int last, uint32_t side, const Sample corners[4], Sample centre)
+/* Their looks, a byte each. */
+static uint32_t look_at_four(const UfNear *near, const UfDirection at[4])
 {
-    count_area(walk, first, last, (uint64_t)side * side, eighths(corners, centre, UF_LOOK_SEEN),
-               eighths(corners, centre, UF_LOOK_CONTAINED));
+    return uf_near_look(near, at[0]) | uf_near_look(near, at[1]) << 8 | uf_near_look(near, at[2]) << 16 |
+           uf_near_look(near, at[3]) << 24;
 }
 
-static void visit(Walk *walk, const UfNear *near, int level, Block block, const Sample corners[4],
-                  Sample centre)
+static unsigned byte_of(uint32_t four, unsigned which)
 {
-    uint32_t side = block.side, half = side / 2, x = block.x, y = block.y;
-    bool is_whole = true;
-    for (int i = 0; i < 4; i++)
-        is_whole = is_whole && corners[i].look == centre.look;
-    count_cell(walk, level, is_whole ? walk->options.last_level : level, side, corners, centre);
+    return four >> 8 * which & 255;
+}
+
+static void visit(Walk *walk, const UfNear *near, int level, Block block, Corners corners, Sample centre)
+{
+    const unsigned look = centre.look;
+    const bool is_whole = corners == 0x01010101 * look;
+    count_cell(is_whole ? &walk->whole[level] : &walk->mixed[level], block.side, corners, look);
     if (is_whole || level == walk->options.last_level) {
-        keep_block(walk, block, centre, is_whole);
+        keep_block(walk, &block, &centre, is_whole);
         return;
     }
-    /* a grid of 3 x 3: the corners, the middles of the sides, the centre */
-    Sample grid[3][3] = {
-        {corners[0], look_at(walk, near, 2 * x + side, 2 * y), corners[1]},
-        {look_at(walk, near, 2 * x, 2 * y + side), centre, look_at(walk, near, 2 * (x + side), 2 * y + side)},
-        {corners[2], look_at(walk, near, 2 * x + side, 2 * (y + side)), corners[3]}};
-    for (uint32_t i = 0; i < 4; i++) {
-        uint32_t column = i & 1, row = i >> 1;
-        Block child = {x + column * half, y + row * half, half};
-        const Sample child_corners[4] = {grid[row][column], grid[row][column + 1], grid[row + 1][column],
-                                         grid[row + 1][column + 1]};
-        visit(walk, near, level + 1, child, child_corners,
-              look_at(walk, near, 2 * child.x + half, 2 * child.y + half));
-    }
+    UfDirection middles[4], centres[4];
+    place_four(walk, &block, middle_columns, middle_rows, middles);
+    place_four(walk, &block, centre_columns, centre_rows, centres);
+    const uint32_t sides = look_at_four(near, middles), inner = look_at_four(near, centres);
+    const unsigned south = byte_of(sides, 0), west = byte_of(sides, 1), east = byte_of(sides, 2),
+                   north = byte_of(sides, 3);
+    const Corners quarters[4] = {corners_of(byte_of(corners, 0), south, west, look),
+                                 corners_of(south, byte_of(corners, 1), look, east),
+                                 corners_of(west, look, byte_of(corners, 2), north),
+                                 corners_of(look, east, north, byte_of(corners, 3))};
+    for (uint32_t i = 0; i < 4; i++)
+        visit(walk, near, level + 1, quarter_of(block, i), quarters[i],
+              (Sample){centres[i], byte_of(inner, i)});
 }
 
 /* A first-level cell that is not seen in the same way all over, for all that is known. */
 static void visit_first(Walk *walk, const UfNear *near, Block block, UfDirection middle)
 {
-    Sample corners[4];
-    for (uint32_t i = 0; i < 4; i++)
-        corners[i] =
-            look_at(walk, near, 2 * (block.x + (i & 1) * block.side), 2 * (block.y + (i >> 1) * block.side));
-    visit(walk, near, walk->options.first_level, block, corners,
+    UfDirection corners[4];
+    place_four(walk, &block, corner_columns, corner_rows, corners);
+    visit(walk, near, walk->options.first_level, block, look_at_four(near, corners),
           (Sample){middle, uf_near_look(near, middle)});
 }
 
 /* All first-level cells of a block look the same: what `visit` would have found, one by one. */
 static void fill_block(Walk *walk, Block block, UfDirection middle, unsigned look)
 {
-    const Sample centre = {middle, look}, corners[4] = {centre, centre, centre, centre};
-    count_cell(walk, walk->options.first_level, walk->options.last_level, block.side, corners, centre);
-    keep_block(walk, block, centre, true);
+    const Sample centre = {middle, look};
+    count_cell(&walk->whole[walk->options.first_level], block.side, 0x01010101 * look, look);
+    keep_block(walk, &block, &centre, true);
 }
 
 /* The farthest corner from a block's middle is this many sides away, and less, in radians. */
@@ -177,10 +189,16 @@ double uf_cells_block_radius(double side)
     return 4.3 * side;
 }
 
-static void visit_blocks(Walk *walk, const UfNear *near, int level, Block block)
+void uf_cells_block_cones(UfCone cones[UF_CELLS_MAX_LEVEL + 1])
 {
-    UfDirection middle = point(walk, 2 * block.x + block.side, 2 * block.y + block.side);
-    UfCone cone = uf_cone(middle, uf_cells_block_radius(1.0 / (double)(1u << level)));
+    for (unsigned level = 0; level <= UF_CELLS_MAX_LEVEL; level++)
+        cones[level] = uf_cone((UfDirection){0, 0, 0}, uf_cells_block_radius(1.0 / (1u << level)));
+}
+
+static void visit_blocks(Walk *walk, const UfNear *near, int level, Block block, UfDirection middle)
+{
+    UfCone cone = walk->cones[level];
+    cone.axis = middle;
     size_t parts_used = walk->room.parts_used, frames_used = walk->room.frames_used;
     unsigned look;
     UfNear here;
@@ -189,18 +207,13 @@ static void visit_blocks(Walk *walk, const UfNear *near, int level, Block block)
     } else if (level == walk->options.first_level) {
         visit_first(walk, &here, block, middle);
     } else {
-        uint32_t half = block.side / 2;
+        UfDirection middles[4];
+        place_four(walk, &block, centre_columns, centre_rows, middles);
         for (uint32_t i = 0; i < 4; i++)
-            visit_blocks(walk, &here, level + 1,
-                         (Block){block.x + (i & 1) * half, block.y + (i >> 1) * half, half});
+            visit_blocks(walk, &here, level + 1, quarter_of(block, i), middles[i]);
     }
     walk->room.parts_used = parts_used;
     walk->room.frames_used = frames_used;
-}
-
-static int start_shift(const UfCells *cells)
-{
-    return 2 * (cells->level - START_LEVEL);
 }
 
 static int by_code(const void *a, const void *b)
@@ -208,6 +221,12 @@ static int by_code(const void *a, const void *b)
     uint64_t code_a = ((const UfCell *)a)->code;
     uint64_t code_b = ((const UfCell *)b)->code;
     return (code_a > code_b) - (code_a < code_b);
+}
+
+static void add_areas(Areas areas, Areas *sum)
+{
+    sum->unseen += areas.unseen;
+    sum->open += areas.open;
 }
 
 /* Adds a thread's findings; areas are whole numbers, so that the order does not matter. */
@@ -221,29 +240,34 @@ static void gather(Walk *all, Walk *one)
         one->cells = NULL;
         one->count = 0;
     }
-    for (size_t i = 0; i < one->count && !all->no_memory; i++)
-        keep(all, one->cells[i]);
+    for (size_t i = 0; i < one->count && !all->no_memory; i++) {
+        UfCell *cell = new_cell(all);
+        if (cell != NULL)
+            *cell = one->cells[i];
+    }
     for (int level = 0; level <= UF_CELLS_MAX_LEVEL; level++) {
-        all->unseen[level] += one->unseen[level];
-        all->open[level] += one->open[level];
+        add_areas(one->mixed[level], &all->mixed[level]);
+        add_areas(one->whole[level], &all->whole[level]);
     }
 }
 
 /* The i-th block along the Z-order curve. */
 static Block top_block(const Walk *walk, uint32_t i)
 {
-    Block block = {0, 0, 1u << (walk->options.last_level - TOP_LEVEL)};
-    for (uint32_t bit = 0; bit < TOP_LEVEL; bit++) {
-        block.x |= (i >> (2 * bit) & 1) * (block.side << bit);
-        block.y |= (i >> (2 * bit + 1) & 1) * (block.side << bit);
-    }
+    Block block = {0, 0, 1u << walk->options.last_level, 0};
+    for (uint32_t level = TOP_LEVEL; level-- > 0;)
+        block = quarter_of(block, i >> (2 * level) & 3);
     return block;
 }
 
 static void walk_top_block(Walk *walk, const UfNear *sphere, uint32_t i)
 {
+    const Block block = top_block(walk, i);
+    const double scale = 1.0 / (double)(1u << walk->options.last_level);
     if (!walk->no_memory)
-        visit_blocks(walk, sphere, TOP_LEVEL, top_block(walk, i));
+        visit_blocks(
+            walk, sphere, TOP_LEVEL, block,
+            uf_square_direction((block.x + block.side / 2) * scale, (block.y + block.side / 2) * scale));
 }
 
 static void walk_blocks(Walk *all)
@@ -253,6 +277,7 @@ static void walk_blocks(Walk *all)
     {
         Walk one = {.rig = all->rig, .options = all->options};
         UfNear sphere = {0};
+        uf_cells_block_cones(one.cones);
         one.no_memory = !uf_near_room(one.rig, (size_t)one.options.first_level, &one.room);
         if (!one.no_memory)
             sphere = uf_near_sphere(one.rig, true, &one.room);
@@ -274,20 +299,6 @@ static bool is_sorted(const Walk *all)
     return true;
 }
 
-static UfStatus make_starts(UfCells *cells, UfReport *report)
-{
-    cells->starts = uf_alloc(STARTS + 1, sizeof *cells->starts);
-    if (cells->starts == NULL)
-        return uf_fail_memory(report);
-    uint64_t start = 0;
-    for (size_t i = 0; i < cells->count; i++)
-        for (uint64_t own = cells->cells[i].code >> start_shift(cells); start <= own; start++)
-            cells->starts[start] = (uint32_t)i;
-    for (; start <= STARTS; start++)
-        cells->starts[start] = (uint32_t)cells->count;
-    return UF_OK;
-}
-
 UfStatus uf_cells_make(const UfRig *rig, UfCellsOptions options, UfCells *out, UfReport *report)
 {
     *out = (UfCells){.level = options.last_level};
@@ -302,20 +313,21 @@ UfStatus uf_cells_make(const UfRig *rig, UfCellsOptions options, UfCells *out, U
     if (!is_sorted(&all)) /* one thread goes along the curve */
         qsort(all.cells, all.count, sizeof *all.cells, by_code);
     double whole = 8 * pow(4, options.last_level);
+    Areas kept = {0, 0}; /* whole cells of this level and those above */
     for (int level = options.first_level; level <= options.last_level; level++) {
-        out->unseen_share[level] = (double)all.unseen[level] / whole;
-        out->open_share[level] = (double)all.open[level] / whole;
+        add_areas(all.whole[level], &kept);
+        out->unseen_share[level] = (double)(kept.unseen + all.mixed[level].unseen) / whole;
+        out->open_share[level] = (double)(kept.open + all.mixed[level].open) / whole;
     }
     out->first_level = options.first_level;
     out->cells = all.cells;
     out->count = all.count;
-    return make_starts(out, report);
+    return UF_OK;
 }
 
 void uf_cells_clear(UfCells *cells)
 {
     free(cells->cells);
-    free(cells->starts);
     *cells = (UfCells){0};
 }
 
@@ -328,26 +340,6 @@ UfDirection uf_cell_direction(const UfCells *cells, const UfCell *cell, double u
 {
     double side = uf_cells_side(cells);
     return uf_square_direction((cell->x + u * cell->side) / side, (cell->y + v * cell->side) / side);
-}
-
-size_t uf_cells_find(const UfCells *cells, int64_t x, int64_t y)
-{
-    uf_square_fold((int64_t)1 << cells->level, &x, &y);
-    uint64_t code = z_order((uint32_t)x, (uint32_t)y);
-    uint64_t start = code >> start_shift(cells);
-    size_t low = cells->starts[start];
-    size_t high = cells->starts[start + 1];
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (cells->cells[middle].code <= code)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    if (low == 0)
-        return cells->count;
-    const UfCell *cell = &cells->cells[low - 1];
-    return code - cell->code < (uint64_t)cell->side * cell->side ? low - 1 : cells->count;
 }
 
 /* The narrowest side of a part over its farthest distance: it looks no thinner from the pupil, but edge on.

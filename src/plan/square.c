@@ -8,6 +8,7 @@
  */
 #include "plan/square.h"
 
+#include <float.h>
 #include <math.h>
 
 /* Pythagorean triples, so that the turn is exact: 5, 12, 13 and 8, 15, 17. */
@@ -17,7 +18,7 @@
 #define PITCH_COS (15.0 / 17)
 
 /* Taylor's series for |x| <= pi/4, exact to rounding; the whole sphere is walked through here. */
-static void sine_and_cosine(double x, double *sine, double *cosine)
+static inline void sine_and_cosine(double x, double *sine, double *cosine)
 {
     double s = x * x;
     *sine =
@@ -34,32 +35,41 @@ static void sine_and_cosine(double x, double *sine, double *cosine)
                                 s * (-1.0 / 3628800 + s * (1.0 / 479001600 + s * (-1.0 / 87178291200)))))));
 }
 
-UfDirection uf_square_direction(double u, double v)
+/* Without branches, so that it can be done for several points at once. */
+__attribute__((always_inline)) static inline void direction_at(double u, double v, double *x, double *y,
+                                                               double *z)
 {
     double a = 2 * u - 1;
     double b = 2 * v - 1;
     double inside = 1 - fabs(a) - fabs(b); /* below 0 in the corners */
     double r = 1 - fabs(inside);
-    double past_middle = r > 0 ? UF_PI / 4 * ((fabs(b) - fabs(a)) / r) : 0; /* of the quarter turn */
+    /* of the quarter turn; where r is 0, so is what is divided by it */
+    double past_middle = UF_PI / 4 * ((fabs(b) - fabs(a)) / (r + DBL_MIN));
     double sine, cosine;
     sine_and_cosine(past_middle, &sine, &cosine);
     double across = r * sqrt((2 - r * r) / 2);
-    double down = 1 - r * r;
-    UfDirection d = {copysign(across * (cosine - sine), a), inside < 0 ? down : -down,
-                     copysign(across * (cosine + sine), b)};
-    UfDirection rolled = {ROLL_COS * d.x - ROLL_SIN * d.y, ROLL_SIN * d.x + ROLL_COS * d.y, d.z};
-    return (UfDirection){rolled.x, PITCH_COS * rolled.y - PITCH_SIN * rolled.z,
-                         PITCH_SIN * rolled.y + PITCH_COS * rolled.z};
+    double right = copysign(across * (cosine - sine), a);
+    double up = copysign(1 - r * r, -inside);
+    double forward = copysign(across * (cosine + sine), b);
+    double rolled = ROLL_SIN * right + ROLL_COS * up;
+    *x = ROLL_COS * right - ROLL_SIN * up;
+    *y = PITCH_COS * rolled - PITCH_SIN * forward;
+    *z = PITCH_SIN * rolled + PITCH_COS * forward;
 }
 
-void uf_square_fold(int64_t side, int64_t *x, int64_t *y)
+UfDirection uf_square_direction(double u, double v)
 {
-    if (*x < 0 || *x >= side) {
-        *x = *x < 0 ? -1 - *x : 2 * side - 1 - *x;
-        *y = side - 1 - *y;
-    }
-    if (*y < 0 || *y >= side) {
-        *y = *y < 0 ? -1 - *y : 2 * side - 1 - *y;
-        *x = side - 1 - *x;
-    }
+    UfDirection at;
+    direction_at(u, v, &at.x, &at.y, &at.z);
+    return at;
+}
+
+void uf_square_four(const double u[4], const double v[4], UfDirection out[4])
+{
+    double x[4], y[4], z[4];
+#pragma omp simd
+    for (int i = 0; i < 4; i++)
+        direction_at(u[i], v[i], &x[i], &y[i], &z[i]);
+    for (int i = 0; i < 4; i++)
+        out[i] = (UfDirection){x[i], y[i], z[i]};
 }
