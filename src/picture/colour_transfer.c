@@ -6,6 +6,7 @@
  * ICC.1:2010, 10.5 curveType (values between entries are interpolated linearly).
  */
 #include <math.h>
+#include <pthread.h>
 
 #include "picture/colour.h"
 #include "picture/colour_profile.h"
@@ -147,6 +148,17 @@ static void finish(UfTransfer *transfer)
     }
 }
 
+/* Made once and shared: a command asks for it again with every face. */
+static UfTransfer srgb;
+static pthread_once_t srgb_once = PTHREAD_ONCE_INIT;
+
+static void make_srgb(void)
+{
+    srgb.kind = KIND_SRGB;
+    fill_srgb(srgb.u16);
+    finish(&srgb);
+}
+
 UfStatus uf_transfer_create(const UfPicture *picture, UfTransfer **out, UfReport *report)
 {
     UfTransfer *transfer = uf_alloc_zero(1, sizeof *transfer);
@@ -162,10 +174,13 @@ UfStatus uf_transfer_create(const UfPicture *picture, UfTransfer **out, UfReport
             transfer->kind = is_straight(transfer->u16) ? KIND_LINEAR : KIND_TABLE;
         cmsCloseProfile(profile);
     }
-    if (transfer->kind == KIND_SRGB)
-        fill_srgb(transfer->u16);
-    if (transfer->kind != KIND_LINEAR)
+    if (transfer->kind == KIND_SRGB) {
+        free(transfer);
+        pthread_once(&srgb_once, make_srgb);
+        transfer = &srgb;
+    } else if (transfer->kind == KIND_TABLE) {
         finish(transfer);
+    }
     *out = transfer;
     return UF_OK;
 }
@@ -174,7 +189,8 @@ void uf_transfer_free(UfTransfer **transfer)
 {
     if (transfer == NULL)
         return;
-    free(*transfer);
+    if (*transfer != &srgb)
+        free(*transfer);
     *transfer = NULL;
 }
 

@@ -18,10 +18,19 @@ static size_t reach_of(double lobe_px)
     return (size_t)ceil(UF_LOBES * lobe_px) - 1;
 }
 
-UfStatus uf_polar_create(size_t width_px, size_t channels, UfPolar *out, UfReport *report)
+static double lobe_of(double length_px)
+{
+    return 1 + uf_lobe_share(length_px) * (length_px - 1);
+}
+
+UfStatus uf_polar_create(size_t width_px, size_t channels, double longest_px, UfPolar *out, UfReport *report)
 {
     UfPolar polar = {.width_px = width_px, .channels = channels};
     UfPolarRoom room;
+    if (lobe_of(longest_px) <= SUM_LOBE_PX_MAX) {
+        *out = polar;
+        return UF_OK;
+    }
     UfStatus status = uf_polar_room_create(&polar, &room, report);
     if (status != UF_OK)
         return status;
@@ -145,7 +154,7 @@ static void filter_by_transform(const UfPolar *polar, double lobe_px, UfPolarRoo
 
 void uf_polar_filter(const UfPolar *polar, double length_px, UfPolarRoom *room, float *samples)
 {
-    double lobe_px = 1 + uf_lobe_share(length_px) * (length_px - 1);
+    double lobe_px = lobe_of(length_px);
     if (lobe_px <= 1)
         return;
     if (lobe_px <= SUM_LOBE_PX_MAX)

@@ -18,7 +18,7 @@
 
 typedef struct UfPolar {
     size_t width_px, channels;
-    fftw_plan forth, back;
+    fftw_plan forth, back; /* NULL where no filter is long */
 } UfPolar;
 
 /* A thread's room. */
@@ -29,7 +29,8 @@ typedef struct UfPolarRoom {
     fftw_complex *response;
 } UfPolarRoom;
 
-UfStatus uf_polar_create(size_t width_px, size_t channels, UfPolar *out, UfReport *report);
+/* No row will be filtered for longer footprints than `longest_px`. */
+UfStatus uf_polar_create(size_t width_px, size_t channels, double longest_px, UfPolar *out, UfReport *report);
 void uf_polar_free(UfPolar *polar);
 UfStatus uf_polar_room_create(const UfPolar *polar, UfPolarRoom *out, UfReport *report);
 void uf_polar_room_free(UfPolarRoom *room);

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "base/memory.h"
+#include "remap/lobe.h"
 #include "remap/polar.h"
 #include "remap/window.h"
 
@@ -382,6 +383,15 @@ static void choose_rows(Job *job, const UfSeen *seen)
     job->seen = whole ? NULL : seen;
 }
 
+/* The longest footprints for which a row is filtered; 0 where none is. */
+static double longest_ready(const Job *job)
+{
+    double longest_px = 0;
+    for (ptrdiff_t y = job->first_row; job->source->ready_px != NULL && y < job->end_row; y++)
+        longest_px = fmax(longest_px, job->source->ready_px[y]);
+    return longest_px;
+}
+
 UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, const UfSeen *seen, int threads,
                           UfSpline *out, UfReport *report)
 {
@@ -396,9 +406,11 @@ UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, co
     if (!uf_product((size_t)source->width_px, channels, &job.row_samples) ||
         !uf_product(job.row_samples, (size_t)job.kept, &job.out.stride_bytes))
         return uf_fail_memory(report);
-    if (source->ready_px != NULL)
-        status = uf_polar_create((size_t)source->width_px, channels, &polar, report);
-    job.polar = source->ready_px != NULL ? &polar : NULL;
+    const double longest_px = longest_ready(&job);
+    if (longest_px > UF_LOBE_LEAST) {
+        status = uf_polar_create((size_t)source->width_px, channels, longest_px, &polar, report);
+        job.polar = &polar;
+    }
     if (status == UF_OK)
         status = rooms_create(&job, threads, &rooms, report);
     if (status != UF_OK)
