@@ -82,10 +82,14 @@ static void widen(const UfCells *cells, const UfCell *cell, Sums *sums)
     double enough = sqrt(sums->farthest_square) - beyond;
     if (enough > 0 && chord_square(sums->centre, cell->middle) < enough * enough)
         return;
-    if (!cell->is_whole)
+    if (!cell->is_whole) {
         widen_to(cell->middle, sums);
-    for (int i = 0; i < 4 && cell->is_whole; i++)
-        widen_to(uf_cell_direction(cells, cell, i & 1, i >> 1), sums);
+        return;
+    }
+    UfDirection corners[4];
+    uf_cell_corners(cells, cell, corners);
+    for (int i = 0; i < 4; i++)
+        widen_to(corners[i], sums);
 }
 
 static int by_share(const void *a, const void *b)

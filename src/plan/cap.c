@@ -22,6 +22,7 @@
 #define LAST_FAN_RAD   1e-10
 #define MOST_ROUNDS    200
 #define SAME_RAD       1e-12
+#define COSINE_SLACK   1e-15 /* so that rounding leaves out no block */
 
 typedef struct Place {
     double lon_rad, distance_rad; /* from the pole */
@@ -44,15 +45,18 @@ typedef struct Search {
     UfNearRoom room;
     UfNear sphere;
     Place best; /* distance -1 when nothing counts so far */
+    /* Cosines of distances from the pole: for a level's blocks whose middles lie farther out than the first,
+     * or farther in than the second, nothing is left to find. */
+    double out_cos[UF_CELLS_MAX_LEVEL + 1], in_cos[UF_CELLS_MAX_LEVEL + 1];
     Candidate candidates[CANDIDATES];
     size_t candidate_count;
 } Search;
 
-/* A block of the square with its middle, and how far that is from the pole. */
+/* A block of the square with its middle, and the cosine of how far that is from the pole. */
 typedef struct Block {
     uint32_t x, y;
     UfDirection middle;
-    double distance_rad;
+    double up;
 } Block;
 
 static bool look_counts(UfCapKind kind, unsigned look)
@@ -78,14 +82,38 @@ static UfDirection direction_at(const Search *search, Place at)
     return (UfDirection){across * sin(at.lon_rad), search->at_zenith ? up : -up, across * cos(at.lon_rad)};
 }
 
+static double up_of(const Search *search, UfDirection at)
+{
+    return search->at_zenith ? at.y : -at.y;
+}
+
 static double distance_of(const Search *search, UfDirection at)
 {
-    return atan2(sqrt(at.x * at.x + at.z * at.z), search->at_zenith ? at.y : -at.y);
+    return atan2(sqrt(at.x * at.x + at.z * at.z), up_of(search, at));
 }
 
 static Place place_of(const Search *search, UfDirection at)
 {
     return (Place){atan2(at.x, at.z), distance_of(search, at)};
+}
+
+static void set_best(Search *search, Place best)
+{
+    search->best = best;
+    for (int level = 0; level <= UF_CELLS_MAX_LEVEL; level++) {
+        double from = best.distance_rad - search->cones[level].radius_rad;
+        search->in_cos[level] = from > 0 ? cos(from) + COSINE_SLACK : 2;
+        if (best.distance_rad >= search->limit_rad)
+            search->in_cos[level] = -2;
+    }
+}
+
+static void set_limit(Search *search)
+{
+    for (int level = 0; level <= UF_CELLS_MAX_LEVEL; level++) {
+        double to = search->limit_rad + search->cones[level].radius_rad;
+        search->out_cos[level] = to < UF_PI ? cos(to) - COSINE_SLACK : -2;
+    }
 }
 
 /* Where the search climbs: a meridian, and what matters about it. */
@@ -172,7 +200,7 @@ static void climb(Search *search, Place start)
             fan_rad /= 3;
     }
     if (best.distance_rad > search->best.distance_rad)
-        search->best = best;
+        set_best(search, best);
 }
 
 /* --- branch and bound --- */
@@ -203,20 +231,20 @@ static void add_candidate(Search *search, UfDirection at, double bound_rad)
 static void visit_smallest(Search *search, const UfNear *near, Block block, double bound_rad)
 {
     const double side = 1.0 / (double)(1u << search->last_level);
-    UfDirection farthest = block.middle;
-    double distance = -1;
+    const double west = block.x * side, east = west + side, south = block.y * side, north = south + side;
+    const double limit_cos = cos(search->limit_rad);
+    UfDirection at[5] = {block.middle}, farthest = block.middle;
+    double least_up = 2;
+    uf_square_four((const double[4]){west, east, west, east}, (const double[4]){south, south, north, north},
+                   at + 1);
     for (int i = 0; i < 5; i++) {
-        UfDirection at =
-            i == 0 ? block.middle
-                   : uf_square_direction((block.x + (i & 1)) * side, (block.y + (i >> 1 & 1)) * side);
-        double away = distance_of(search, at);
-        if (away > distance && away <= search->limit_rad &&
-            look_counts(search->kind, uf_near_look(near, at))) {
-            farthest = at;
-            distance = away;
+        double up = up_of(search, at[i]);
+        if (up < least_up && up >= limit_cos && look_counts(search->kind, uf_near_look(near, at[i]))) {
+            farthest = at[i];
+            least_up = up;
         }
     }
-    if (distance >= 0)
+    if (least_up < 2)
         add_candidate(search, farthest, bound_rad);
 }
 
@@ -258,9 +286,9 @@ static void visit_quarters(Search *search, const UfNear *near, int level, Block 
                    middles);
     for (uint32_t i = 0; i < 4; i++) {
         Block quarter = {.x = 2 * block.x + (i & 1), .y = 2 * block.y + (i >> 1), .middle = middles[i]};
-        quarter.distance_rad = distance_of(search, quarter.middle);
+        quarter.up = up_of(search, quarter.middle);
         uint32_t at = i;
-        for (; at > 0 && quarters[at - 1].distance_rad < quarter.distance_rad; at--)
+        for (; at > 0 && quarters[at - 1].up > quarter.up; at--)
             quarters[at] = quarters[at - 1];
         quarters[at] = quarter;
     }
@@ -272,8 +300,7 @@ static void visit(Search *search, const UfNear *near, int level, Block block)
 {
     UfCone cone = search->cones[level];
     cone.axis = block.middle;
-    double bound_rad = fmin(block.distance_rad + cone.radius_rad, search->limit_rad);
-    if (block.distance_rad - cone.radius_rad > search->limit_rad || bound_rad <= search->best.distance_rad)
+    if (block.up < search->out_cos[level] || block.up > search->in_cos[level])
         return;
     if (level < TOP_LEVEL) {
         visit_quarters(search, near, level, block);
@@ -284,12 +311,17 @@ static void visit(Search *search, const UfNear *near, int level, Block block)
     unsigned looks = uf_near_narrow(near, cone, &search->room, &here);
     unsigned counting = counting_looks(search->kind);
     if ((looks & counting) != 0 && !is_beaten(search, &here, looks)) {
-        if ((looks & ~counting) == 0)
-            search->best = (Place){atan2(block.middle.x, block.middle.z), bound_rad};
-        else if (level == search->last_level)
-            visit_smallest(search, &here, block, bound_rad);
-        else
+        const bool is_whole = (looks & ~counting) == 0, is_last = level == search->last_level;
+        if (is_whole || is_last) {
+            const double bound_rad =
+                fmin(distance_of(search, block.middle) + cone.radius_rad, search->limit_rad);
+            if (bound_rad > search->best.distance_rad && is_whole)
+                set_best(search, (Place){atan2(block.middle.x, block.middle.z), bound_rad});
+            else if (bound_rad > search->best.distance_rad)
+                visit_smallest(search, &here, block, bound_rad);
+        } else {
             visit_quarters(search, &here, level, block);
+        }
     }
     search->room.parts_used = room.parts_used;
     search->room.frames_used = room.frames_used;
@@ -303,9 +335,10 @@ UfStatus uf_cap_find(const UfRig *rig, UfCapKind kind, bool at_zenith, double li
                      .kind = kind,
                      .at_zenith = at_zenith,
                      .limit_rad = limit_rad,
-                     .last_level = uf_cells_first_level(rig) + LEVELS_BELOW,
-                     .best = {0, -1}};
+                     .last_level = uf_cells_first_level(rig) + LEVELS_BELOW};
     uf_cells_block_cones(search.cones);
+    set_limit(&search);
+    set_best(&search, (Place){0, -1});
     if (!uf_near_room(rig, (size_t)search.last_level + 1, &search.room)) {
         status = uf_fail_memory(report);
         goto cleanup;

@@ -19,7 +19,7 @@
 /* The sphere is shared out in blocks of this level; above it a cone about a block would hold too much. */
 #define TOP_LEVEL 3
 /* Fewer frames times parts than this are done before other threads have started. */
-#define ALONE 1000
+#define ALONE 2000
 
 /* Room for so many unseen cells is asked for first; what is not used of it costs nothing. */
 #define FIRST_CELLS 16384
@@ -340,6 +340,15 @@ UfDirection uf_cell_direction(const UfCells *cells, const UfCell *cell, double u
 {
     double side = uf_cells_side(cells);
     return uf_square_direction((cell->x + u * cell->side) / side, (cell->y + v * cell->side) / side);
+}
+
+void uf_cell_corners(const UfCells *cells, const UfCell *cell, UfDirection out[4])
+{
+    const double scale = 1 / uf_cells_side(cells);
+    const double west = cell->x * scale, east = (cell->x + cell->side) * scale;
+    const double south = cell->y * scale, north = (cell->y + cell->side) * scale;
+    uf_square_four((const double[4]){west, east, west, east}, (const double[4]){south, south, north, north},
+                   out);
 }
 
 /* The narrowest side of a part over its farthest distance: it looks no thinner from the pupil, but edge on.

@@ -46,5 +46,7 @@ void uf_cells_block_cones(UfCone cones[UF_CELLS_MAX_LEVEL + 1]);
 double uf_cells_side(const UfCells *cells);
 /* A point of a cell, u and v from 0 to 1 across it. */
 UfDirection uf_cell_direction(const UfCells *cells, const UfCell *cell, double u, double v);
+/* Row by row. */
+void uf_cell_corners(const UfCells *cells, const UfCell *cell, UfDirection out[4]);
 
 #endif

@@ -51,7 +51,6 @@ UfStatus uf_rig_append_row(UfRig *rig, UfRow row, UfReport *report)
         return status;
     row.first_frame = rig->frame_count;
     row.step_rad = 2 * UF_PI / (double)row.frame_count;
-    row.width_rad = uf_frame_width_rad(&rig->window, row.tilt_rad);
     row.overlap = row.frame_count > 1 ? 1 - row.step_rad / row.width_rad : 0;
     for (size_t i = 0; i < row.frame_count; i++)
         rig->frames[rig->frame_count++] = (UfFrame){.pan_rad = row.pan_rad + (double)i * row.step_rad,
@@ -67,7 +66,11 @@ UfStatus uf_rig_add_frame(UfRig *rig, const char *name, double pan_rad, double t
         return uf_fail(report, UF_ERROR_ARGUMENT, "a frame's tilt must be from -90 to 90 degrees");
     if (rig->frame_count >= UF_RIG_MAX_FRAMES)
         return uf_fail(report, UF_ERROR_ARGUMENT, "a rig can have %d frames and no more", UF_RIG_MAX_FRAMES);
-    UfRow row = {.is_shot = true, .tilt_rad = tilt_rad, .pan_rad = pan_rad, .frame_count = 1};
+    UfRow row = {.is_shot = true,
+                 .tilt_rad = tilt_rad,
+                 .pan_rad = pan_rad,
+                 .width_rad = uf_frame_width_rad(&rig->window, tilt_rad),
+                 .frame_count = 1};
     snprintf(row.name, sizeof row.name, "%s", name);
     UfStatus status = uf_rig_append_row(rig, row, report);
     return status == UF_OK ? uf_rig_prepare(rig, report) : status;

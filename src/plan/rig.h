@@ -49,8 +49,8 @@ struct UfRig {
     double hardware_top; /* no part reaches a direction whose y is larger */
 };
 
-/* Makes the frames of a row, or of a shot, and its overlap. The row's name, tilt, pan and frame_count are
- * set. */
+/* Makes the frames of a row, or of a shot, and its overlap. The row's name, tilt, pan, width and frame_count
+ * are set. */
 UfStatus uf_rig_append_row(UfRig *rig, UfRow row, UfReport *report);
 /* Longitude that a frame of this tilt covers along the parallel through its centre. */
 double uf_frame_width_rad(const UfWindow *window, double tilt_rad);

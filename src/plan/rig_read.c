@@ -210,8 +210,10 @@ static void read_row(UfRigSection *reader, UfRig *rig)
     row.tilt_rad = uf_radians(tilt);
     row.pan_rad = uf_radians(pan);
     row.frame_count = (size_t)frames;
+    if (reader->status == UF_OK)
+        row.width_rad = uf_frame_width_rad(&rig->window, row.tilt_rad);
     if (reader->status == UF_OK && uf_rig_has(reader, "overlap"))
-        row.frame_count = frames_for_overlap(uf_frame_width_rad(&rig->window, row.tilt_rad), overlap / 100);
+        row.frame_count = frames_for_overlap(row.width_rad, overlap / 100);
     if (rig->frame_count + row.frame_count > UF_RIG_MAX_FRAMES)
         uf_rig_refuse(reader, "overlap", "this comes to more than %d frames; ask for less overlap",
                       UF_RIG_MAX_FRAMES);
@@ -231,6 +233,7 @@ static void read_shot(UfRigSection *reader, UfRig *rig)
     uf_rig_maybe_number(reader, "pan", pan_deg, "0", &pan);
     row.tilt_rad = uf_radians(tilt);
     row.pan_rad = uf_radians(pan);
+    row.width_rad = uf_frame_width_rad(&rig->window, row.tilt_rad);
     if (rig->frame_count >= UF_RIG_MAX_FRAMES)
         uf_rig_refuse(reader, NULL, "a rig can have %d frames and no more", UF_RIG_MAX_FRAMES);
     if (reader->status == UF_OK)

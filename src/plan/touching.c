@@ -127,15 +127,22 @@ static void join_corners(Tree *tree, uint32_t a, unsigned corner_a, uint32_t b, 
         join(tree, a, b);
 }
 
+static void join_quarters(Tree *tree, uint32_t a, Side side_a, uint32_t b, Side side_b);
+
 /* What lies along a's side, and along b's. */
-static void join_sides(Tree *tree, uint32_t a, Side side_a, uint32_t b, Side side_b)
+static inline void join_sides(Tree *tree, uint32_t a, Side side_a, uint32_t b, Side side_b)
 {
     if (a == NONE || b == NONE)
         return;
-    if (is_cell(tree, a) && is_cell(tree, b)) {
+    if (is_cell(tree, a) && is_cell(tree, b))
         join(tree, a, b);
-        return;
-    }
+    else
+        join_quarters(tree, a, side_a, b, side_b);
+}
+
+/* The same where one is a block, at least. */
+static void join_quarters(Tree *tree, uint32_t a, Side side_a, uint32_t b, Side side_b)
+{
     uint32_t a_first = quarter(tree, a, side_a.first), a_second = quarter(tree, a, side_a.second);
     uint32_t b_first = quarter(tree, b, side_b.first), b_second = quarter(tree, b, side_b.second);
     join_sides(tree, a_first, side_a, b_first, side_b);
