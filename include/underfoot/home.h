@@ -35,13 +35,14 @@ typedef enum UfHomeKind {
 /* "face", "view", "planet", "strip", "cross"; NULL for a value out of range. */
 const char *uf_home_kind_name(UfHomeKind kind);
 
-/* 128 bits of XXH3 over a picture's size, channels, sample type and rows; the same pixels give the same one.
- */
+/* 128 bits of XXH3 over a picture's size, channels, sample type and some of its rows; the same pixels give
+ * the same one. */
 typedef struct UfFingerprint {
     uint8_t bytes[16];
 } UfFingerprint;
 
-UfFingerprint uf_picture_fingerprint(const UfPicture *picture);
+/* Over rows [first_px, end_px), which are there; over all of them when end_px is 0. */
+UfFingerprint uf_picture_fingerprint(const UfPicture *picture, size_t first_px, size_t end_px);
 bool uf_fingerprint_same(const UfFingerprint *a, const UfFingerprint *b);
 
 #define UF_HOME_SOURCE_BYTES 120
@@ -58,8 +59,11 @@ typedef struct UfHome {
     bool sky_centre;                     /* PLANET only */
     size_t width_px, height_px;          /* of the whole picture as it was taken out */
     UfSampling sampling;
-    size_t panorama_width_px;  /* its height is half of that */
-    UfFingerprint fingerprint; /* of the panorama as it was read */
+    size_t panorama_width_px; /* its height is half of that */
+    /* The panorama's rows [first_row_px, end_row_px) that the picture looks at; all of them when both are 0.
+     */
+    size_t first_row_px, end_row_px;
+    UfFingerprint fingerprint; /* of these rows as they were read */
     /* The panorama's file name without folders, for people; cut when it is long. UTF-8, "" when not known. */
     char source[UF_HOME_SOURCE_BYTES];
 } UfHome;
@@ -69,11 +73,22 @@ typedef struct UfHome {
 
 /* UF_ERROR_ARGUMENT when a value makes no sense (a face that is not square, an angle out of range ...). */
 UfStatus uf_home_check(const UfHome *home, UfReport *report);
-/* Sets panorama_width_px, fingerprint and source; `path` may be NULL. The panorama must be 2:1. */
-UfStatus uf_home_set_panorama(UfHome *home, const UfPicture *panorama, const char *path, UfReport *report);
 /*
- * UF_OK when `panorama` is the one that the picture was taken from; otherwise UF_ERROR_ARGUMENT with a
- * message that says what differs.
+ * The rows [*first_px, *end_px) of its panorama that the picture's pixels come from, all taps included:
+ * reading these (UfReadOptions) is enough for uf_home_set_panorama and uf_home_extract. A sheet's are all of
+ * them. The address must be good but for what uf_home_set_panorama sets, panorama_width_px given.
+ */
+UfStatus uf_home_rows(const UfHome *home, size_t *first_px, size_t *end_px, UfReport *report);
+/*
+ * Sets panorama_width_px, rows, fingerprint and source; `path` may be NULL. The panorama must be 2:1, and
+ * hold the rows of uf_home_rows.
+ */
+UfStatus uf_home_set_panorama(UfHome *home, const UfPicture *panorama, const char *path, UfReport *report);
+/* Whether `panorama` has the pixels that the picture was made of. */
+bool uf_home_is_of(const UfHome *home, const UfPicture *panorama);
+/*
+ * UF_OK when `panorama` is the one that the picture was taken from, as far as the picture looks at it;
+ * otherwise UF_ERROR_ARGUMENT with a message that says what differs.
  */
 UfStatus uf_home_check_panorama(const UfHome *home, const UfPicture *panorama, UfReport *report);
 
@@ -91,9 +106,10 @@ void uf_home_sheet_size(UfHomeKind kind, size_t *across, size_t *down);
 
 /*
  * Takes the picture out of the panorama. The result depends on the panorama's pixels and on the address only:
- * the same call makes the same samples again. It has the panorama's sample type, channels and profile; a
- * cross has an alpha channel more, 0 where there is no face. The panorama must have the address's width; the
- * fingerprint is not compared here. On success the caller owns *out.
+ * the same call makes the same samples again, also of a panorama that was read in part (uf_home_rows). It has
+ * the panorama's sample type, channels and profile; a cross has an alpha channel more, 0 where there is no
+ * face. The panorama must have the address's width; the fingerprint is not compared here. On success the
+ * caller owns *out.
  */
 UfStatus uf_home_extract(const UfHome *home, const UfPicture *panorama, int threads, UfPicture **out,
                          UfReport *report);

@@ -60,7 +60,8 @@ typedef struct UfPutbackChange {
     double radius_deg;                           /* of the circle about it that holds all of it */
     bool resized;                                /* it came at another size than it was taken out at */
     bool converted;                              /* it came in another colour space */
-    bool other_panorama; /* the fingerprint is another one, but the pictures agree outside the change */
+    bool other_panorama; /* where the edit looks the fingerprint is another one, but the pictures agree
+                            outside the change */
 } UfPutbackChange;
 
 /* What changed in the panorama. */
@@ -73,8 +74,8 @@ typedef struct UfPutbackResult {
 /*
  * Brings `count` edits home into `panorama`, which is 2:1, and marks what changed in `touched` (may be NULL).
  * All edits are compared with the panorama as it comes. `changes` has one element for each edit; it and
- * `result` may be NULL. On failure the panorama is as it was, unless memory ran out (UF_ERROR_MEMORY): then it
- * may be changed in part.
+ * `result` may be NULL. On failure the panorama is as it was, unless memory ran out (UF_ERROR_MEMORY): then
+ * it may be changed in part.
  *
  * UF_ERROR_ARGUMENT: a size whose ratio is not that of the extraction, a picture of another panorama (the
  * fingerprint differs and so do the pictures, almost everywhere), a planet. NULL options mean the defaults.

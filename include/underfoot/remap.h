@@ -54,6 +54,14 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
                   const UfRemapOptions *options, UfPicture **out, UfReport *report);
 
 /*
+ * Rows [*first_px, *end_px) of a full panorama: uf_remap looks at no others of it to fill `target` with that
+ * sampling, so that reading these is enough (UfReadOptions). All of them where the target is neither
+ * rectilinear nor stereographic, or the source no whole sphere. Both views must make sense.
+ */
+void uf_remap_rows(const UfView *source_view, const UfView *target_view, UfSampling sampling,
+                   size_t *first_px, size_t *end_px);
+
+/*
  * The picture at another size, averaged in linear light when it gets smaller (the same machinery; `wraps`
  * says that left and right edges meet, as in an equirectangular picture).
  */

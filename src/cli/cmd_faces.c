@@ -44,7 +44,8 @@ typedef struct Work {
     UfPictureInfo info;
     UfFormat format;
     UfWriteOptions write;
-    UfHome home; /* of each face in turn, or of the sheet */
+    UfHome home;        /* of each face in turn, or of the sheet */
+    UfReadOptions read; /* the rows that all faces together look at */
     Face faces[UF_FACE_COUNT];
     size_t count;
     bool makes_folder;
@@ -192,6 +193,27 @@ static int check_face(Work *work, Face *face)
     return status == CLI_DONE ? cli_check_sidecar(line, face->path) : status;
 }
 
+/* The rows between the first and the last one that any of the faces looks at. */
+static int choose_rows(Work *work)
+{
+    work->read = cli_read_options(work->line);
+    work->read.first_row_px = work->info.height_px;
+    for (size_t i = 0; i < work->count; i++) {
+        size_t first, end;
+        work->home.face = work->faces[i].face;
+        UfStatus status = uf_home_check(&work->home, work->report);
+        if (status == UF_OK)
+            status = uf_home_rows(&work->home, &first, &end, work->report);
+        if (status != UF_OK)
+            return cli_failed_report(work->line, work->faces[i].path, status, work->report);
+        if (first < work->read.first_row_px)
+            work->read.first_row_px = first;
+        if (end > work->read.end_row_px)
+            work->read.end_row_px = end;
+    }
+    return CLI_DONE;
+}
+
 static int prepare(Work *work)
 {
     const CliLine *line = work->line;
@@ -216,7 +238,9 @@ static int prepare(Work *work)
     if (status == CLI_DONE)
         status = cli_check_holds(line, &work->info, work->format, side_px, side_px);
     if (status == CLI_DONE)
-        status = cli_check_memory(line, &work->info, side_px, side_px);
+        status = choose_rows(work);
+    if (status == CLI_DONE)
+        status = cli_check_memory(line, &work->info, &work->read, side_px, side_px);
     return status;
 }
 
@@ -249,8 +273,10 @@ static int write_faces(Work *work, const UfPicture *panorama)
     UfStatus status = UF_OK;
     for (; written < work->count && status == UF_OK; written += status == UF_OK ? 1 : 0) {
         work->home.face = work->faces[written].face;
-        status =
-            cli_extract(line, &work->home, panorama, work->faces[written].path, &work->write, work->report);
+        status = uf_home_set_panorama(&work->home, panorama, line->operands[0], work->report);
+        if (status == UF_OK)
+            status = cli_extract(line, &work->home, panorama, work->faces[written].path, &work->write,
+                                 work->report);
     }
     if (status == UF_OK)
         return CLI_DONE;
@@ -262,11 +288,8 @@ static int make_faces(Work *work)
 {
     const char *path = work->line->operands[0];
     UfPicture *panorama = NULL;
-    UfReadOptions read = cli_read_options(work->line);
     cli_progress(work->line, "reading", path);
-    UfStatus status = uf_picture_read(path, &read, &panorama, work->report);
-    if (status == UF_OK)
-        status = uf_home_set_panorama(&work->home, panorama, path, work->report);
+    UfStatus status = uf_picture_read(path, &work->read, &panorama, work->report);
     int result = status == UF_OK ? write_faces(work, panorama)
                                  : cli_failed_report(work->line, path, status, work->report);
     cli_progress_end(work->line);

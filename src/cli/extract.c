@@ -23,11 +23,12 @@ int cli_check_holds(const CliLine *line, const UfPictureInfo *panorama, UfFormat
     return CLI_DONE;
 }
 
-int cli_check_memory(const CliLine *line, const UfPictureInfo *panorama, size_t width_px, size_t height_px)
+int cli_check_memory(const CliLine *line, const UfPictureInfo *panorama, const UfReadOptions *read,
+                     size_t width_px, size_t height_px)
 {
     double pixel_bytes = (double)panorama->channels * (double)panorama->sample;
-    double pixels =
-        (double)panorama->width_px * (double)panorama->height_px + (double)width_px * (double)height_px;
+    double pixels = (double)panorama->width_px * (double)(read->end_row_px - read->first_row_px) +
+                    (double)width_px * (double)height_px;
     double limit = (double)cli_memory_limit(line);
     if (pixels * pixel_bytes <= limit)
         return CLI_DONE;
@@ -65,11 +66,13 @@ UfStatus cli_extract(const CliLine *line, const UfHome *home, const UfPicture *p
     return status;
 }
 
-static UfStatus read_and_extract(const CliLine *line, UfHome *home, UfReport *report)
+static UfStatus read_and_extract(const CliLine *line, UfHome *home, const UfReadOptions *read,
+                                 UfReport *report)
 {
     UfPicture *panorama = NULL;
     UfWriteOptions write = cli_write_options(line);
-    UfStatus status = cli_read_panorama(line, &panorama, report);
+    cli_progress(line, "reading", line->operands[0]);
+    UfStatus status = uf_picture_read(line->operands[0], read, &panorama, report);
     if (status == UF_OK)
         status = uf_home_set_panorama(home, panorama, line->operands[0], report);
     if (status == UF_OK)
@@ -83,18 +86,23 @@ int cli_extract_one(const CliLine *line, UfHome *home, const UfPictureInfo *info
                     UfReport *report)
 {
     const char *path = line->operands[0];
+    UfReadOptions read = cli_read_options(line);
     home->panorama_width_px = info->width_px;
     int status = cli_check_holds(line, info, format, home->width_px, home->height_px);
-    if (status == CLI_DONE)
-        status = cli_check_memory(line, info, home->width_px, home->height_px);
+    if (status != CLI_DONE)
+        return status;
+    UfStatus made = uf_home_check(home, report);
+    if (made == UF_OK)
+        made = uf_home_rows(home, &read.first_row_px, &read.end_row_px, report);
+    if (made != UF_OK)
+        return cli_failed_report(line, path, made, report);
+    status = cli_check_memory(line, info, &read, home->width_px, home->height_px);
     if (status == CLI_DONE)
         status = cli_check_not_output(line, path);
     if (status == CLI_DONE)
         status = cli_check_sidecar(line, line->values[CLI_OUT].text);
     if (status != CLI_DONE)
         return status;
-    UfStatus made = uf_home_check(home, report);
-    if (made == UF_OK)
-        made = read_and_extract(line, home, report);
+    made = read_and_extract(line, home, &read, report);
     return made == UF_OK ? CLI_DONE : cli_failed_report(line, path, made, report);
 }

@@ -8,8 +8,9 @@
  */
 int cli_check_holds(const CliLine *line, const UfPictureInfo *panorama, UfFormat format, size_t width_px,
                     size_t height_px);
-/* Panorama and picture are in memory at once. */
-int cli_check_memory(const CliLine *line, const UfPictureInfo *panorama, size_t width_px, size_t height_px);
+/* The panorama's rows that `read` asks for and the picture are in memory at once. */
+int cli_check_memory(const CliLine *line, const UfPictureInfo *panorama, const UfReadOptions *read,
+                     size_t width_px, size_t height_px);
 /* Is the place of the picture's sidecar free? */
 int cli_check_sidecar(const CliLine *line, const char *picture_path);
 

@@ -120,6 +120,10 @@ UfStatus uf_home_check(const UfHome *home, UfReport *report)
     if (home->panorama_width_px < 2 || home->panorama_width_px > most || home->panorama_width_px % 2 != 0)
         return uf_fail(report, UF_ERROR_ARGUMENT, "a panorama %zu pixels wide cannot be",
                        home->panorama_width_px);
+    if (home->end_row_px > home->panorama_width_px / 2 ||
+        (home->end_row_px > 0 ? home->first_row_px >= home->end_row_px : home->first_row_px > 0))
+        return uf_fail(report, UF_ERROR_ARGUMENT, "rows %zu to %zu of a panorama %zu pixels high cannot be",
+                       home->first_row_px, home->end_row_px, home->panorama_width_px / 2);
     UfStatus status = check_shape(home, report);
     if (status == UF_OK && (home->kind == UF_HOME_VIEW || home->kind == UF_HOME_PLANET))
         status = check_angles(&exact, report);
@@ -199,6 +203,35 @@ static size_t whole_characters(const char *text, size_t length)
     return length;
 }
 
+UfStatus uf_home_rows(const UfHome *home, size_t *first_px, size_t *end_px, UfReport *report)
+{
+    UfView view;
+    if (home->kind == UF_HOME_STRIP || home->kind == UF_HOME_CROSS) {
+        *first_px = 0;
+        *end_px = home->panorama_width_px / 2;
+        return UF_OK;
+    }
+    UfStatus status = uf_home_view(home, &view, report);
+    if (status != UF_OK)
+        return status;
+    const UfView panorama = uf_view_equirectangular(home->panorama_width_px);
+    uf_remap_rows(&panorama, &view, home->sampling, first_px, end_px);
+    return UF_OK;
+}
+
+/* All rows are told by none, as in addresses from before there were rows. */
+static UfStatus set_rows(UfHome *home, UfReport *report)
+{
+    size_t first, end;
+    UfStatus status = uf_home_rows(home, &first, &end, report);
+    if (status != UF_OK)
+        return status;
+    bool whole = first == 0 && end == home->panorama_width_px / 2;
+    home->first_row_px = whole ? 0 : first;
+    home->end_row_px = whole ? 0 : end;
+    return UF_OK;
+}
+
 UfStatus uf_home_set_panorama(UfHome *home, const UfPicture *panorama, const char *path, UfReport *report)
 {
     size_t width_px = uf_picture_width_px(panorama);
@@ -208,7 +241,10 @@ UfStatus uf_home_set_panorama(UfHome *home, const UfPicture *panorama, const cha
                        "%zu x %zu pixels are no full panorama; it is twice as wide as it is high", width_px,
                        height_px);
     home->panorama_width_px = width_px;
-    home->fingerprint = uf_picture_fingerprint(panorama);
+    UfStatus status = set_rows(home, report);
+    if (status != UF_OK)
+        return status;
+    home->fingerprint = uf_picture_fingerprint(panorama, home->first_row_px, home->end_row_px);
     const char *slash = path == NULL ? NULL : strrchr(path, '/');
     const char *name = slash != NULL ? slash + 1 : path != NULL ? path : "";
     size_t length = strlen(name);
@@ -217,6 +253,15 @@ UfStatus uf_home_set_panorama(UfHome *home, const UfPicture *panorama, const cha
     memcpy(home->source, name, length);
     home->source[length] = '\0';
     return UF_OK;
+}
+
+bool uf_home_is_of(const UfHome *home, const UfPicture *panorama)
+{
+    if (uf_picture_width_px(panorama) != home->panorama_width_px ||
+        2 * uf_picture_height_px(panorama) != home->panorama_width_px)
+        return false;
+    const UfFingerprint own = uf_picture_fingerprint(panorama, home->first_row_px, home->end_row_px);
+    return uf_fingerprint_same(&home->fingerprint, &own);
 }
 
 UfStatus uf_home_check_panorama(const UfHome *home, const UfPicture *panorama, UfReport *report)
@@ -228,8 +273,7 @@ UfStatus uf_home_check_panorama(const UfHome *home, const UfPicture *panorama, U
                        "was taken from %s, %zu x %zu pixels, and this panorama is %zu x %zu", of,
                        home->panorama_width_px, home->panorama_width_px / 2, width_px,
                        uf_picture_height_px(panorama));
-    UfFingerprint fingerprint = uf_picture_fingerprint(panorama);
-    if (!uf_fingerprint_same(&home->fingerprint, &fingerprint))
+    if (!uf_home_is_of(home, panorama))
         return uf_fail(report, UF_ERROR_ARGUMENT,
                        "was taken from %s as it was then, and the pixels of this panorama are others: it is "
                        "another one, or it was changed since",

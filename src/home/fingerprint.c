@@ -1,5 +1,6 @@
 /*
- * Which panorama is it? 128 bits of XXH3 over size, channels, sample type and rows.
+ * Which panorama is it? 128 bits of XXH3 over size, channels, sample type and the rows that a picture looks
+ * at.
  *
  * Not a cryptographic hash: it tells pictures apart that nobody made alike on purpose. Samples go in as they
  * lie in memory, so 16-bit and float pictures have other fingerprints on a big-endian machine.
@@ -18,7 +19,7 @@ static void hash_number(XXH3_state_t *state, uint64_t number)
     (void)XXH3_128bits_update(state, bytes, sizeof bytes);
 }
 
-UfFingerprint uf_picture_fingerprint(const UfPicture *picture)
+UfFingerprint uf_picture_fingerprint(const UfPicture *picture, size_t first_px, size_t end_px)
 {
     XXH3_state_t state;
     (void)XXH3_128bits_reset(&state);
@@ -30,7 +31,7 @@ UfFingerprint uf_picture_fingerprint(const UfPicture *picture)
     hash_number(&state, height_px);
     hash_number(&state, channels);
     hash_number(&state, (uint64_t)sample);
-    for (size_t y = 0; y < height_px; y++)
+    for (size_t y = first_px; y < (end_px > 0 ? end_px : height_px); y++)
         (void)XXH3_128bits_update(&state, uf_picture_row_const(picture, y),
                                   width_px * channels * (size_t)sample);
     XXH128_canonical_t canonical;

@@ -19,6 +19,7 @@
     X(SIZE, "size", "Size")                                                                                  \
     X(SAMPLING, "sampling", "Sampling")                                                                      \
     X(PANORAMA, "panorama-width", "PanoramaWidthPixels")                                                     \
+    X(ROWS, "rows", "Rows")                                                                                  \
     X(FINGERPRINT, "fingerprint", "Fingerprint")                                                             \
     X(SOURCE, "source", "Source")
 

@@ -4,8 +4,11 @@
 #include "base/utf8.h"
 #include "home/home.h"
 
-#define VERSION_TEXT "1"
-#define HASH_PREFIX  "xxh3-128:"
+/* Addresses without rows are as they ever were; a program that knows no rows must not take a fingerprint of
+ * some for one of all. */
+#define VERSION_TEXT      "1"
+#define ROWS_VERSION_TEXT "2"
+#define HASH_PREFIX       "xxh3-128:"
 /* INI lines are short (src/base/ini.h): longer names are cut. */
 #define SOURCE_TEXT_BYTES 160
 
@@ -123,7 +126,7 @@ UfHomeText uf_home_to_text(const UfHome *home)
 {
     UfHomeText text = uf_home_text_empty();
     UfProperty *fields = text.fields;
-    put_text(&fields[UF_HOME_VERSION_FIELD], VERSION_TEXT);
+    put_text(&fields[UF_HOME_VERSION_FIELD], home->end_row_px > 0 ? ROWS_VERSION_TEXT : VERSION_TEXT);
     put_text(&fields[UF_HOME_KIND_FIELD], uf_home_kind_name(home->kind));
     if (home->kind == UF_HOME_FACE)
         put_text(&fields[UF_HOME_FACE_FIELD], uf_face_name(home->face));
@@ -143,6 +146,10 @@ UfHomeText uf_home_to_text(const UfHome *home)
     put_text(&fields[UF_HOME_SAMPLING_FIELD], uf_home_sampling_name(home->sampling));
     (void)snprintf(size, sizeof size, "%zu", home->panorama_width_px);
     put_text(&fields[UF_HOME_PANORAMA_FIELD], size);
+    if (home->end_row_px > 0) {
+        (void)snprintf(size, sizeof size, "%zu-%zu", home->first_row_px, home->end_row_px);
+        put_text(&fields[UF_HOME_ROWS_FIELD], size);
+    }
     put_fingerprint(&fields[UF_HOME_FINGERPRINT_FIELD], &home->fingerprint);
     if (home->source[0] != '\0')
         put_source(&fields[UF_HOME_SOURCE_FIELD], home->source);
@@ -182,19 +189,20 @@ static bool read_degrees(const char *text, double *out)
     return true;
 }
 
-static bool read_size(const char *text, size_t *width_px, size_t *height_px)
+/* 1600x1200, 2656-4096 */
+static bool read_two(const char *text, char between, size_t *first, size_t *second)
 {
-    long long width;
-    long long height;
+    long long before;
+    long long behind;
     size_t digits;
-    const char *rest = read_digits(text, &width, &digits);
-    if (rest == NULL || *rest != 'x')
+    const char *rest = read_digits(text, &before, &digits);
+    if (rest == NULL || *rest != between)
         return false;
-    rest = read_digits(rest + 1, &height, &digits);
+    rest = read_digits(rest + 1, &behind, &digits);
     if (rest == NULL || *rest != '\0')
         return false;
-    *width_px = (size_t)width;
-    *height_px = (size_t)height;
+    *first = (size_t)before;
+    *second = (size_t)behind;
     return true;
 }
 
@@ -286,11 +294,13 @@ static bool read_field(size_t field, const char *value, UfHome *home)
     case UF_HOME_CENTRE_FIELD:
         return read_centre(value, &home->sky_centre);
     case UF_HOME_SIZE_FIELD:
-        return read_size(value, &home->width_px, &home->height_px);
+        return read_two(value, 'x', &home->width_px, &home->height_px);
     case UF_HOME_SAMPLING_FIELD:
         return uf_home_sampling_from_name(value, &home->sampling);
     case UF_HOME_PANORAMA_FIELD:
         return read_whole(value, &home->panorama_width_px);
+    case UF_HOME_ROWS_FIELD:
+        return read_two(value, '-', &home->first_row_px, &home->end_row_px) && home->end_row_px > 0;
     case UF_HOME_FINGERPRINT_FIELD:
         return read_fingerprint(value, &home->fingerprint);
     case UF_HOME_SOURCE_FIELD:
@@ -305,6 +315,7 @@ static bool is_needed(UfHomeKind kind, size_t field)
 {
     switch (field) {
     case UF_HOME_SOURCE_FIELD:
+    case UF_HOME_ROWS_FIELD:
         return false;
     case UF_HOME_FACE_FIELD:
         return kind == UF_HOME_FACE;
@@ -324,11 +335,17 @@ static bool is_needed(UfHomeKind kind, size_t field)
 static UfStatus check_version(const UfHomeText *text, const char *where, UfReport *report)
 {
     const UfProperty *version = &text->fields[UF_HOME_VERSION_FIELD];
-    if (version->present && strcmp(version->value, VERSION_TEXT) != 0)
+    const bool has_rows = text->fields[UF_HOME_ROWS_FIELD].present;
+    if (version->present && strcmp(version->value, VERSION_TEXT) != 0 &&
+        strcmp(version->value, ROWS_VERSION_TEXT) != 0)
         return uf_fail(
             report, UF_ERROR_UNSUPPORTED,
-            "%s: the home address is of version %.20s, and this program knows version " VERSION_TEXT, where,
-            version->value);
+            "%s: the home address is of version %.20s, and this program knows versions " VERSION_TEXT
+            " and " ROWS_VERSION_TEXT,
+            where, version->value);
+    if (version->present && has_rows != (strcmp(version->value, ROWS_VERSION_TEXT) == 0))
+        return uf_fail(report, UF_ERROR_FORMAT, "%s: a home address of version %s %s rows", where,
+                       version->value, has_rows ? "has no" : "needs");
     return UF_OK;
 }
 

@@ -21,7 +21,8 @@
 typedef struct Work {
     UfPicture *panorama;
     UfPutbackOptions options;
-    UfFingerprint fingerprint;
+    const UfHome *judged; /* the address that was compared last, and whether it is of this panorama */
+    bool is_own;
     UfEditList list;
     UfPart *parts;
     UfPutbackChange *changes; /* one an edit */
@@ -75,9 +76,21 @@ static UfStatus check_shape(const UfEdit *edit, const UfPicture *panorama, UfRep
     return UF_OK;
 }
 
-static bool is_strange(const Work *work, const UfEdit *edit)
+/* The faces of a sheet, and those around the horizon, have one fingerprint. */
+static bool is_judged(const Work *work, const UfHome *home)
 {
-    return edit->by_hand || !uf_fingerprint_same(&edit->home.fingerprint, &work->fingerprint);
+    return work->judged != NULL && work->judged->first_row_px == home->first_row_px &&
+           work->judged->end_row_px == home->end_row_px &&
+           uf_fingerprint_same(&work->judged->fingerprint, &home->fingerprint);
+}
+
+static bool is_strange(Work *work, const UfEdit *edit)
+{
+    if (!edit->by_hand && !is_judged(work, &edit->home)) {
+        work->judged = &edit->home;
+        work->is_own = uf_home_is_of(&edit->home, work->panorama);
+    }
+    return edit->by_hand || !work->is_own;
 }
 
 static UfStatus refuse_stranger(const UfEdit *edit, double percent, UfReport *report)
@@ -96,10 +109,10 @@ static UfStatus refuse_stranger(const UfEdit *edit, double percent, UfReport *re
 }
 
 /*
- * A panorama that faces were put back into has another fingerprint than the one that they came from. It is
- * known again by its picture: what it shows is what the edit shows, but for the strokes.
+ * Where faces were put back into a panorama it has another fingerprint than the one that they came from. It
+ * is known again by its picture: what it shows is what the edit shows, but for the strokes.
  */
-static UfStatus check_kinship(const Work *work, const UfEdit *edit, const UfPart *part, const UfFound *found,
+static UfStatus check_kinship(Work *work, const UfEdit *edit, const UfPart *part, const UfFound *found,
                               UfPutbackChange *change, UfReport *report)
 {
     double all = (double)uf_part_width_px(part) * (double)uf_part_height_px(part);
@@ -216,14 +229,6 @@ static UfStatus bring_home(Work *work, UfTouched *touched, UfLaid *laid, UfRepor
     return status;
 }
 
-static bool wants_fingerprint(const UfEdit *edits, size_t count)
-{
-    for (size_t i = 0; i < count; i++)
-        if (!edits[i].by_hand)
-            return true;
-    return false;
-}
-
 UfStatus uf_putback(UfPicture *panorama, const UfEdit *edits, size_t count, const UfPutbackOptions *options,
                     UfTouched *touched, UfPutbackChange *changes, UfPutbackResult *result, UfReport *report)
 {
@@ -242,8 +247,6 @@ UfStatus uf_putback(UfPicture *panorama, const UfEdit *edits, size_t count, cons
         status = uf_fail_memory(report);
         goto cleanup;
     }
-    if (wants_fingerprint(edits, count))
-        work.fingerprint = uf_picture_fingerprint(panorama);
     status = bring_home(&work, touched, &laid, report);
     if (status != UF_OK)
         goto cleanup;

@@ -355,7 +355,7 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
         if (status != UF_OK)
             goto cleanup;
     }
-    if (job.blend != NULL && target_view->projection == UF_PROJECTION_RECTILINEAR)
+    if (job.blend != NULL && uf_seen_serves(target_view))
         status = uf_seen_find(&job.map, &seen, report);
     if (status == UF_OK && options->sampling == UF_SAMPLING_SHARP)
         status = uf_spline_create(&job.source, uf_picture_sample(source), uf_picture_channels(source),

@@ -4,14 +4,20 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "base/memory.h"
-#include "remap/lobe.h"
+#include <underfoot/remap.h>
 
-/* Taps beyond a place, its rounding, and what interpolated tiles err by. */
+#include "base/memory.h"
+#include "base/smaller.h"
+#include "remap/lobe.h"
+#include "remap/spline.h"
+
+/* Taps beyond a place, its rounding, and what interpolated tiles err by; the border of a footprint's box. */
 #define TAPS_PX 6
 
 static void mark(UfSeen *seen, ptrdiff_t width, ptrdiff_t first, ptrdiff_t end)
 {
+    if (seen->columns == NULL)
+        return;
     if (end - first > width)
         end = first + width;
     for (ptrdiff_t x = first; x < end; x++)
@@ -40,21 +46,63 @@ static void look(const UfMap *map, double x_px, double y_px, double reach_rad, U
     mark(seen, width, (ptrdiff_t)floor(u - along) - TAPS_PX, (ptrdiff_t)ceil(u + along) + TAPS_PX);
 }
 
+/* Nodes `apart` pixels apart, and at the edges: all that lies within `reach_px` of one. */
+static void look_over(const UfMap *map, size_t apart, double reach_px, UfSeen *out)
+{
+    const size_t width = map->target.width_px, height = map->target.height_px;
+    const double reach_rad = fmin(reach_px / map->target.scale_px, UF_PI);
+    out->first_row = (ptrdiff_t)map->source.height_px;
+    for (size_t y = 0; y < height + apart; y += apart)
+        for (size_t x = 0; x < width + apart; x += apart)
+            look(map, (double)uf_smaller(x, width), (double)uf_smaller(y, height), reach_rad, out);
+}
+
+/* To the farthest pixel between four nodes, and along a stretched footprint (remap/stretch.h). */
+static double reach_of(size_t apart)
+{
+    return (double)apart * sqrt(0.5) + UF_LOBES;
+}
+
+bool uf_seen_serves(const UfView *target)
+{
+    return target->projection == UF_PROJECTION_RECTILINEAR ||
+           target->projection == UF_PROJECTION_STEREOGRAPHIC;
+}
+
 UfStatus uf_seen_find(const UfMap *map, UfSeen *out, UfReport *report)
 {
-    const size_t across = (map->target.width_px + UF_SEEN_APART_PX - 1) / UF_SEEN_APART_PX;
-    const size_t down = (map->target.height_px + UF_SEEN_APART_PX - 1) / UF_SEEN_APART_PX;
-    /* to the farthest pixel between four nodes, and along a stretched footprint (remap/stretch.h) */
-    const double reach_px = UF_SEEN_APART_PX * sqrt(0.5) + UF_LOBES;
-    const double reach_rad = fmin(reach_px / map->target.scale_px, UF_PI / 2);
-    out->first_row = (ptrdiff_t)map->source.height_px;
     out->columns = uf_alloc_zero(map->source.width_px, sizeof *out->columns);
     if (out->columns == NULL)
         return uf_fail_memory(report);
-    for (size_t y = 0; y <= down; y++)
-        for (size_t x = 0; x <= across; x++)
-            look(map, (double)(x * UF_SEEN_APART_PX), (double)(y * UF_SEEN_APART_PX), reach_rad, out);
+    look_over(map, UF_SEEN_APART_PX, reach_of(UF_SEEN_APART_PX), out);
     return UF_OK;
+}
+
+/* So few nodes that pictures of any size are looked over at once. What uf_seen_find finds between four of
+ * them is held, too. */
+void uf_seen_find_rows(const UfMap *map, UfSeen *out)
+{
+    const size_t longest = uf_larger(map->target.width_px, map->target.height_px);
+    const size_t apart = uf_larger(UF_SEEN_APART_PX, longest / 128);
+    look_over(map, apart, (double)apart * sqrt(0.5) + reach_of(UF_SEEN_APART_PX) + 1, out);
+}
+
+void uf_remap_rows(const UfView *source_view, const UfView *target_view, UfSampling sampling,
+                   size_t *first_px, size_t *end_px)
+{
+    UfSource edges = {.width_px = (ptrdiff_t)source_view->width_px,
+                      .height_px = (ptrdiff_t)source_view->height_px};
+    UfSeen seen = {.end_row = edges.height_px};
+    uf_source_set_edges(&edges, source_view);
+    if (edges.wraps && edges.over_top && edges.over_bottom && uf_seen_serves(target_view)) {
+        const UfMap map = uf_map_create(target_view, source_view, &edges);
+        seen.end_row = 0;
+        uf_seen_find_rows(&map, &seen);
+        if (sampling == UF_SAMPLING_SHARP)
+            uf_spline_rows(&seen, edges.height_px, &seen.first_row, &seen.end_row);
+    }
+    *first_px = (size_t)seen.first_row;
+    *end_px = (size_t)seen.end_row;
 }
 
 void uf_seen_free(UfSeen *seen)

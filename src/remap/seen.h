@@ -1,10 +1,11 @@
 /*
- * What part of a full sphere the pixels of a rectilinear target look at, with all taps: so that only there
- * the spline's coefficients are made.
+ * What part of a full sphere the pixels of a rectilinear or stereographic target look at, with all taps and
+ * footprints: so that only there the spline's coefficients are made, and only these rows are read.
  *
- * The target is looked over at nodes UF_SEEN_APART_PX apart. A pixel of a rectilinear view of scale f is at
- * most 1/f radian long, in any direction (1/f in the middle, cos and cos^2 of that outside), so that all
- * that lies within d pixels of a node lies within d/f radian of its direction: on the sphere that is d/f of
+ * The target is looked over at nodes some pixels apart. A pixel of a rectilinear view of scale f is at
+ * most 1/f radian long, in any direction (1/f in the middle, cos and cos^2 of that outside), and so is one of
+ * a stereographic view (1/(1 + tan^2(theta/2)) of that outside), so that all that lies within d pixels of a
+ * node lies within d/f radian of its direction: on the sphere that is d/f of
  * latitude, and asin(sin(d/f) / cos(latitude)) of longitude, or every longitude where a pole is that near.
  */
 #ifndef UF_REMAP_SEEN_H
@@ -20,8 +21,12 @@ typedef struct UfSeen {
     bool *columns;                /* owned; one for each of the source's columns */
 } UfSeen;
 
-/* The source is a full sphere, the target rectilinear. `out` is zeroed before. */
+/* Whether it can be told for such a target. */
+bool uf_seen_serves(const UfView *target);
+/* The source is a full sphere. `out` is zeroed before. */
 UfStatus uf_seen_find(const UfMap *map, UfSeen *out, UfReport *report);
+/* The rows alone, or a few more: `columns` stays NULL, and there is nothing to free. */
+void uf_seen_find_rows(const UfMap *map, UfSeen *out);
 void uf_seen_free(UfSeen *seen);
 
 #endif

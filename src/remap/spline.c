@@ -373,12 +373,18 @@ static UfStatus rooms_create(const Job *job, int threads, Room **out, UfReport *
 
 /* Where columns begin at the picture's end, all of what lies there is needed: the opposite meridian goes on.
  */
+void uf_spline_rows(const UfSeen *seen, ptrdiff_t height, ptrdiff_t *first, ptrdiff_t *end)
+{
+    *first = seen->first_row < (ptrdiff_t)2 * COLD ? 0 : seen->first_row - COLD;
+    *end = height - seen->end_row < (ptrdiff_t)2 * COLD ? height : seen->end_row + COLD;
+}
+
 static void choose_rows(Job *job, const UfSeen *seen)
 {
     const ptrdiff_t height = job->source->height_px;
-    job->first_row = seen == NULL || seen->first_row < (ptrdiff_t)2 * COLD ? 0 : seen->first_row - COLD;
-    job->end_row =
-        seen == NULL || height - seen->end_row < (ptrdiff_t)2 * COLD ? height : seen->end_row + COLD;
+    job->end_row = height;
+    if (seen != NULL)
+        uf_spline_rows(seen, height, &job->first_row, &job->end_row);
     bool whole = job->first_row == 0 || job->end_row == height;
     job->seen = whole ? NULL : seen;
 }

@@ -44,6 +44,8 @@ typedef struct UfSpline {
  * source->ready_px. Only what is seen is made, and nothing else may be read; NULL: all of it. */
 UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, const UfSeen *seen, int threads,
                           UfSpline *out, UfReport *report);
+/* The rows of a source of that height that are looked at for it. */
+void uf_spline_rows(const UfSeen *seen, ptrdiff_t height, ptrdiff_t *first, ptrdiff_t *end);
 void uf_spline_free(UfSpline *spline);
 
 /* Weights of the taps at -2 .. 3 for the place t in [0, 1). Their sum is 1 to rounding. */

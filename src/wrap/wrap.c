@@ -251,6 +251,19 @@ UfStatus uf_wrap_view(const UfPicture *picture, const UfView *view, size_t width
     return UF_OK;
 }
 
+/*
+ * By their fingerprints where both looked at the same rows, as front, right, back and left do; the other
+ * faces can only be told by the panorama's name.
+ */
+static bool same_panorama(const UfHome *a, const UfHome *b)
+{
+    if (a->panorama_width_px != b->panorama_width_px)
+        return false;
+    if (a->first_row_px == b->first_row_px && a->end_row_px == b->end_row_px)
+        return uf_fingerprint_same(&a->fingerprint, &b->fingerprint);
+    return a->source[0] == '\0' || b->source[0] == '\0' || strcmp(a->source, b->source) == 0;
+}
+
 UfStatus uf_wrap_check_homes(const UfHome homes[UF_FACE_COUNT], const bool known[UF_FACE_COUNT],
                              UfReport *report)
 {
@@ -265,8 +278,7 @@ UfStatus uf_wrap_check_homes(const UfHome homes[UF_FACE_COUNT], const bool known
             return uf_fail(report, UF_ERROR_ARGUMENT,
                            "what is named %s is by its home address the %s face; give it that name",
                            uf_face_name((UfFace)f), uf_face_name(homes[f].face));
-        if (first != NULL && (first->panorama_width_px != homes[f].panorama_width_px ||
-                              !uf_fingerprint_same(&first->fingerprint, &homes[f].fingerprint)))
+        if (first != NULL && !same_panorama(first, &homes[f]))
             uf_warn(report, "the %s and the %s face come from different panoramas (%s, %s)",
                     uf_face_name(first->face), uf_face_name((UfFace)f), first->source, homes[f].source);
         first = first == NULL ? &homes[f] : first;

@@ -287,3 +287,75 @@ Test(cli_faces, never_replace_their_panorama)
     cr_expect_not(file_exists("out/back.png"));
     run_free(&run);
 }
+
+/* A JPEG in two samplings, a TIFF in packed strips and one in tiles. */
+static size_t write_sources(const char *const paths[4])
+{
+    Pixels panorama = panorama_make(&(PanoramaOptions){.width = 1024, .height = 512});
+    unsigned state = 1;
+    for (size_t i = 0; i < panorama.width * panorama.height * 3; i++) {
+        state = state * 1664525u + 1013904223u;
+        panorama.codes[i] = (uint16_t)(panorama.codes[i] * 3 / 4 + (state >> 27));
+    }
+    jpeg_write(paths[0], &panorama, NULL);
+    jpeg_write(paths[1], &panorama, &(JpegOptions){.horizontal = 1, .vertical = 1, .restart_rows = 3});
+    tiff_write(paths[2], &panorama, &(TiffOptions){.compression = 8});
+    tiff_write(paths[3], &panorama, &(TiffOptions){.compression = 8, .tile_side = 64});
+    pixels_free(&panorama);
+    return 4;
+}
+
+static const char *const sources[4] = {"a.jpg", "b.jpg", "c.tif", "d.tif"};
+
+/* Pixels, metadata and address do not depend on what else was taken out, nor on how much was read for it. */
+Test(cli_faces, are_the_same_whichever_are_taken)
+{
+    char one[64], all[64], face[16];
+    for (size_t i = 0; i < write_sources(sources); i++) {
+        run_well(RUN_UNDERFOOT("faces", sources[i], "-o", "all", "--overwrite"));
+        for (int f = 0; f < 6; f++) {
+            snprintf(face, sizeof face, "%s", names[f]);
+            run_well(RUN_UNDERFOOT("faces", sources[i], "-o", "one", "--only", face, "--overwrite"));
+            for (int sidecar = 0; sidecar < 2; sidecar++) {
+                snprintf(one, sizeof one, "one/%s.png%s", names[f], sidecar ? ".home.ini" : "");
+                snprintf(all, sizeof all, "all/%s.png%s", names[f], sidecar ? ".home.ini" : "");
+                cr_expect(file_same(one, all), "%s of %s", one, sources[i]);
+            }
+        }
+        Bytes text = file_read("all/down.png.home.ini");
+        cr_expect_not_null(strstr((const char *)text.data, "\nversion = 2\n"));
+        cr_expect_not_null(strstr((const char *)text.data, "-512\n"), "%s", (const char *)text.data);
+        bytes_free(&text);
+    }
+}
+
+/*
+ * What a picture does not show cannot spoil it, and is not gone through: damage there is found by what looks
+ * at it. A file that was cut off is refused whatever is asked of it, where that shows without unpacking
+ * anything.
+ */
+Test(cli_faces, are_not_kept_back_by_damage_elsewhere)
+{
+    static uint8_t noise[60000]; /* more than a strip */
+    memset(noise, 0xA5, sizeof noise);
+    for (size_t i = 0; i < write_sources(sources); i++) {
+        run_well(RUN_UNDERFOOT("faces", sources[i], "-o", "whole", "--overwrite"));
+        Bytes file = file_read(sources[i]);
+        /* strips and tiles come before the directory; the last quarter of the rows in every one of the files
+         */
+        file_poke(sources[i], file.size * 9 / 10, noise, i < 2 ? 64 : sizeof noise);
+        REFUSED(1, "damaged", "faces", sources[i], "-o", "out");
+        REFUSED(1, "damaged", "faces", sources[i], "-o", "out", "--only", "down");
+        REFUSED(1, "damaged", "view", sources[i], "-o", "out.png", "--pitch", "-60", "--size", "40x40");
+        run_well(RUN_UNDERFOOT("faces", sources[i], "-o", "up", "--only", "up", "--overwrite"));
+        cr_expect(file_same("up/up.png", "whole/up.png"), "%s", sources[i]);
+        run_well(
+            RUN_UNDERFOOT("view", sources[i], "-o", "v.png", "--pitch", "50", "--fov", "40", "--overwrite"));
+        run_well(
+            RUN_UNDERFOOT("planet", sources[i], "-o", "p.png", "--sky-centre", "--fov", "60", "--overwrite"));
+        file_cut(sources[i], i < 2 ? "cut.jpg" : "cut.tif", -200);
+        REFUSED(1, "", "faces", i < 2 ? "cut.jpg" : "cut.tif", "-o", "out", "--only", "up");
+        run_well(RUN_PROGRAM("rm", "-f", "cut.jpg", "cut.tif"));
+        bytes_free(&file);
+    }
+}

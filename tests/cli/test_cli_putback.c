@@ -228,6 +228,28 @@ Test(cli_putback, needs_an_address_and_takes_it_by_hand)
     cr_expect(file_same("hall.png", "same.png"));
 }
 
+/* A face that was read for alone knows its own panorama, that one changed elsewhere, and no other. */
+Test(cli_putback, knows_the_panorama_by_what_the_face_looked_at)
+{
+    run_well(0, RUN_UNDERFOOT("faces", "hall.jpg", "-o", "faces", "--only", "up"));
+    brush_png("faces/up.png", "up.png", 163, 163);
+    Run sidecar = RUN_PROGRAM("mv", "faces/up.png.home.ini", "up.png.home.ini");
+    run_well(0, sidecar);
+    run_well(0, RUN_UNDERFOOT("patch", "hall.jpg", "-o", "patched.jpg", "--cap", "20", "--fill", "smooth"));
+    run_well(0, RUN_UNDERFOOT("tag", "patched.jpg", "-o", "tagged.jpg", "--heading", "10"));
+    run_well(0, RUN_UNDERFOOT("putback", "tagged.jpg", "up.png", "-o", "out.jpg"));
+    Pixels other = hall(8);
+    for (size_t i = 0; i < other.width * other.height * other.channels; i++)
+        other.codes[i] = (uint16_t)(255 - other.codes[i]);
+    jpeg_write("other.jpg", &other, NULL);
+    pixels_free(&other);
+    Run wrong = RUN_UNDERFOOT("putback", "other.jpg", "up.png", "-o", "wrong.jpg");
+    cr_expect_eq(wrong.status, 1);
+    cr_expect(strstr(wrong.err, "belongs to another panorama, hall.jpg") != NULL, "%s", wrong.err);
+    cr_expect(!file_exists("wrong.jpg"));
+    run_free(&wrong);
+}
+
 Test(cli_putback, says_when_the_options_contradict_the_address)
 {
     take_faces("hall.png", "png");

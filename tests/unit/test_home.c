@@ -38,6 +38,8 @@ static UfHome view_home(void)
                     .width_px = 60,
                     .height_px = 45,
                     .panorama_width_px = 256,
+                    .first_row_px = 7,
+                    .end_row_px = 128,
                     .fingerprint = {{0, 1, 2, 0xff, 0x80}},
                     .source = " 100% hall; \"a\"\n\xC3\xA4\xFF "};
 }
@@ -77,6 +79,8 @@ static void assert_same_home(const UfHome *a, const UfHome *b)
     cr_assert_eq(a->height_px, b->height_px);
     cr_assert_eq(a->sampling, b->sampling);
     cr_assert_eq(a->panorama_width_px, b->panorama_width_px);
+    cr_assert_eq(a->first_row_px, b->first_row_px);
+    cr_assert_eq(a->end_row_px, b->end_row_px);
     cr_assert(uf_fingerprint_same(&a->fingerprint, &b->fingerprint));
     cr_assert_str_eq(a->source, b->source);
 }
@@ -93,8 +97,8 @@ static UfPicture *extract(const UfHome *home, const UfPicture *panorama, int thr
 
 static void assert_same_pixels(const UfPicture *a, const UfPicture *b)
 {
-    UfFingerprint of_a = uf_picture_fingerprint(a);
-    UfFingerprint of_b = uf_picture_fingerprint(b);
+    UfFingerprint of_a = uf_picture_fingerprint(a, 0, 0);
+    UfFingerprint of_b = uf_picture_fingerprint(b, 0, 0);
     cr_assert(uf_fingerprint_same(&of_a, &of_b));
 }
 
@@ -288,6 +292,7 @@ Test(home, knows_its_panorama_by_its_pixels)
     UfReport *report = uf_report_create();
     UfPicture *panorama = noise_panorama(256, UF_SAMPLE_U16);
     UfHome home = face_home(UF_FACE_FRONT);
+    home.sampling = UF_SAMPLING_BICUBIC;
     cr_assert_eq(uf_home_set_panorama(&home, panorama, "tour/hall.tif", report), UF_OK);
     cr_assert_str_eq(home.source, "hall.tif");
     cr_assert_eq(uf_home_check_panorama(&home, panorama, report), UF_OK);
@@ -305,6 +310,60 @@ Test(home, knows_its_panorama_by_its_pixels)
     uf_report_free(&report);
 }
 
+/* What a picture does not look at says nothing about where it belongs; what it looks at does, to the first
+ * and the last row. A sheet looks at everything. */
+Test(home, knows_its_panorama_by_the_rows_that_it_looks_at)
+{
+    UfPicture *panorama = noise_panorama(512, UF_SAMPLE_U8);
+    UfHome down = face_home(UF_FACE_DOWN), strip = face_home(UF_FACE_FRONT);
+    down.sampling = UF_SAMPLING_BICUBIC;
+    strip.kind = UF_HOME_STRIP;
+    strip.width_px *= 6;
+    down.panorama_width_px = strip.panorama_width_px = 512;
+    cr_assert_eq(uf_home_set_panorama(&down, panorama, NULL, NULL), UF_OK);
+    cr_assert_eq(uf_home_set_panorama(&strip, panorama, NULL, NULL), UF_OK);
+    cr_assert(down.first_row_px > 100 && down.first_row_px < 180, "%zu", down.first_row_px);
+    cr_assert_eq(down.end_row_px, 256);
+    cr_assert(strip.first_row_px == 0 && strip.end_row_px == 0);
+    for (size_t y = 0; y < 256; y++) {
+        uint8_t *row = uf_picture_row(panorama, y);
+        row[3 * y] ^= 1;
+        cr_expect_eq(uf_home_is_of(&down, panorama), y < down.first_row_px, "row %zu", y);
+        cr_expect_not(uf_home_is_of(&strip, panorama), "row %zu", y);
+        row[3 * y] ^= 1;
+    }
+    UfPicture *before = extract(&down, panorama, 1);
+    for (size_t y = 0; y < down.first_row_px; y++)
+        memset(uf_picture_row(panorama, y), 0, uf_picture_stride_bytes(panorama));
+    UfPicture *after = extract(&down, panorama, 1);
+    assert_same_pixels(before, after);
+    uf_picture_free(&before);
+    uf_picture_free(&after);
+    uf_picture_free(&panorama);
+}
+
+/* Width, height, channels and bytes a sample, then all rows: 4 x 2 grey pixels of 8 bits, 1 to 8. The value
+ * is that of XXH3_128bits, libxxhash's own function, over these 40 bytes at once. */
+Test(home, understands_addresses_from_before_there_were_rows)
+{
+    static const char text[] =
+        "[home]\nversion = 1\nkind = face\nface = down\nsize = 2x2\nsampling = bicubic\n"
+        "panorama-width = 4\nfingerprint = xxh3-128:0a0e7d90a569dce5cabf34ce9183f97d\n";
+    UfPicture *panorama = NULL;
+    UfHome found;
+    bool is_found = false;
+    file_write("a.png.home.ini", text, strlen(text));
+    cr_assert_eq(uf_home_read_sidecar("a.png", &found, &is_found, NULL), UF_OK);
+    cr_assert(is_found && found.first_row_px == 0 && found.end_row_px == 0);
+    cr_assert_eq(uf_picture_create(4, 2, 1, UF_SAMPLE_U8, &panorama, NULL), UF_OK);
+    for (size_t i = 0; i < 8; i++)
+        ((uint8_t *)uf_picture_row(panorama, i / 4))[i % 4] = (uint8_t)(i + 1);
+    cr_expect(uf_home_is_of(&found, panorama));
+    *(uint8_t *)uf_picture_row(panorama, 0) = 0;
+    cr_expect_not(uf_home_is_of(&found, panorama));
+    uf_picture_free(&panorama);
+}
+
 /* XXH3's published check value for no bytes would not show the order of ours; so: what is different differs.
  */
 Test(home, fingerprint_tells_shape_and_kind_apart)
@@ -315,9 +374,9 @@ Test(home, fingerprint_tells_shape_and_kind_apart)
     cr_assert_eq(uf_picture_create(8, 4, 1, UF_SAMPLE_U8, &a, NULL), UF_OK);
     cr_assert_eq(uf_picture_create(4, 8, 1, UF_SAMPLE_U8, &b, NULL), UF_OK);
     cr_assert_eq(uf_picture_create(4, 4, 1, UF_SAMPLE_U16, &c, NULL), UF_OK);
-    UfFingerprint of_a = uf_picture_fingerprint(a);
-    UfFingerprint of_b = uf_picture_fingerprint(b);
-    UfFingerprint of_c = uf_picture_fingerprint(c);
+    UfFingerprint of_a = uf_picture_fingerprint(a, 0, 0);
+    UfFingerprint of_b = uf_picture_fingerprint(b, 0, 0);
+    UfFingerprint of_c = uf_picture_fingerprint(c, 0, 0);
     cr_assert_not(uf_fingerprint_same(&of_a, &of_b));
     cr_assert_not(uf_fingerprint_same(&of_a, &of_c));
     cr_assert_not(uf_fingerprint_same(&of_b, &of_c));
@@ -373,6 +432,10 @@ Test(home, refuses_what_makes_no_sense)
     "[home]\nversion = 1\nkind = face\nface = up\nsize = 80x80\nsampling = bicubic\n"                        \
     "panorama-width = 256\nfingerprint = xxh3-128:00112233445566778899aabbccddeeff\n"
 
+#define GOOD_ROWS                                                                                            \
+    "[home]\nversion = 2\nkind = face\nface = up\nsize = 80x80\nsampling = bicubic\n"                        \
+    "panorama-width = 256\nfingerprint = xxh3-128:00112233445566778899aabbccddeeff\nrows = "
+
 static void assert_refused(const char *text, const char *word)
 {
     UfHome found = {.width_px = 77};
@@ -394,9 +457,18 @@ Test(home, hostile_sidecars_are_refused_with_their_name)
     file_write("a.png.home.ini", GOOD, strlen(GOOD));
     cr_assert_eq(uf_home_read_sidecar("a.png", &found, &is_found, NULL), UF_OK);
     cr_assert_eq(found.fingerprint.bytes[15], 0xff);
+    file_write("a.png.home.ini", GOOD_ROWS "5-128\n", strlen(GOOD_ROWS "5-128\n"));
+    cr_assert_eq(uf_home_read_sidecar("a.png", &found, &is_found, NULL), UF_OK);
+    cr_assert(found.first_row_px == 5 && found.end_row_px == 128);
     assert_refused("[home]\nkind = face\n", "lacks");
     assert_refused("[home]\nkind = doodle\n", "doodle");
-    assert_refused("[home]\nversion = 2\nkind = face\n", "version 2");
+    assert_refused("[home]\nversion = 3\nkind = face\n", "version 3");
+    assert_refused("[home]\nversion = 2\nkind = face\n", "needs rows");
+    assert_refused(GOOD "rows = 5-9\n", "has no rows");
+    assert_refused(GOOD_ROWS "9-5\n", "rows 9 to 5");
+    assert_refused(GOOD_ROWS "5-129\n", "rows 5 to 129");
+    assert_refused(GOOD_ROWS "0-0\n", "rows");
+    assert_refused(GOOD_ROWS "5\n", "rows");
     assert_refused(GOOD "colour = red\n", "colour");
     assert_refused(GOOD "[more]\n", "section");
     assert_refused(GOOD "face = down\n", "twice");

@@ -314,34 +314,38 @@ Test(putback, refuses_what_cannot_come_home)
     uf_picture_free(&other);
 }
 
-/* Two faces taken out together and brought home one after the other: the second meets a changed panorama. */
+/* Three faces taken out together and brought home one after the other. The second looks at rows that the
+ * first has changed, and meets another state of the panorama; the third looks elsewhere, and it is the same
+ * panorama to it. */
 Test(putback, knows_a_panorama_again_that_faces_came_home_to)
 {
-    UfPicture *panorama = texture_make(3, UF_SAMPLE_U8), *pictures[2];
-    UfEdit edits[2] = {{.name = "right"}, {.name = "down"}};
-    Paint below = middle_paint;
-    below.lat_deg = -80;
-    pictures[0] = take_face(panorama, UF_FACE_RIGHT, 0, &edits[0].home);
-    pictures[1] = take_face(panorama, UF_FACE_DOWN, 0, &edits[1].home);
-    paint_extraction(pictures[0], &edits[0].home, &middle_paint);
-    paint_extraction(pictures[1], &edits[1].home, &below);
-    edits[0].picture = pictures[0];
-    edits[1].picture = pictures[1];
-    (void)bring(panorama, &edits[0], 1, NULL, NULL, NULL);
-    UfPicture *between = NULL;
-    UfPutbackChange change;
-    UfReport *report = uf_report_create();
-    cr_assert_eq(uf_picture_copy(panorama, &between, NULL), UF_OK);
-    cr_assert_eq(uf_putback(panorama, &edits[1], 1, NULL, NULL, &change, NULL, report), UF_OK, "%s",
-                 uf_report_error(report));
-    cr_expect(change.changed && change.other_panorama);
-    cr_expect(strstr(uf_report_warning(report, 0), "another state") != NULL, "%s",
-              uf_report_warning(report, 0));
-    assert_only_near(between, panorama, &below, 6 + PIXEL_DEG + REACH_DEG, "second face");
-    uf_report_free(&report);
-    uf_picture_free(&between);
-    uf_picture_free(&pictures[0]);
-    uf_picture_free(&pictures[1]);
+    UfPicture *panorama = texture_make(3, UF_SAMPLE_U8), *pictures[3];
+    UfEdit edits[3] = {{.name = "right"}, {.name = "left"}, {.name = "down"}};
+    const UfFace faces[3] = {UF_FACE_RIGHT, UF_FACE_LEFT, UF_FACE_DOWN};
+    Paint paints[3] = {middle_paint, middle_paint, middle_paint};
+    paints[1].lon_deg += 180;
+    paints[2].lat_deg = -80;
+    for (int i = 0; i < 3; i++) {
+        pictures[i] = take_face(panorama, faces[i], 0, &edits[i].home);
+        paint_extraction(pictures[i], &edits[i].home, &paints[i]);
+        edits[i].picture = pictures[i];
+    }
+    for (int i = 0; i < 3; i++) {
+        UfPicture *between = NULL;
+        UfPutbackChange change;
+        UfReport *report = uf_report_create();
+        cr_assert_eq(uf_picture_copy(panorama, &between, NULL), UF_OK);
+        cr_assert_eq(uf_putback(panorama, &edits[i], 1, NULL, NULL, &change, NULL, report), UF_OK, "%s",
+                     uf_report_error(report));
+        cr_expect(change.changed);
+        cr_expect_eq(change.other_panorama, i == 1, "%s", edits[i].name);
+        cr_assert_eq(uf_report_warning_count(report), i == 1, "%s", edits[i].name);
+        cr_expect(i != 1 || strstr(uf_report_warning(report, 0), "another state") != NULL);
+        assert_only_near(between, panorama, &paints[i], 6 + PIXEL_DEG + REACH_DEG, edits[i].name);
+        uf_report_free(&report);
+        uf_picture_free(&between);
+        uf_picture_free(&pictures[i]);
+    }
     uf_picture_free(&panorama);
 }
 

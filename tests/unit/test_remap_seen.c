@@ -1,6 +1,7 @@
 /* Coefficients only where a target looks: no pixel looks elsewhere, and there they are as ever. */
 #include "test_remap_support.h"
 
+#include "picture/picture_internal.h"
 #include "remap/lobe.h"
 #include "remap/seen.h"
 #include "remap/spline.h"
@@ -98,5 +99,89 @@ Test(remap_seen, coefficients_are_those_of_the_whole)
         uf_spline_free(&whole);
         uf_seen_free(&seen);
         uf_picture_free(&picture);
+    }
+}
+
+/* Rows are whole pages, so that a look beyond the rows that are there ends the test. */
+static const struct {
+    UfSample sample;
+    size_t channels, width_px;
+} paged[] = {
+    {UF_SAMPLE_U8, 4, 1024}, {UF_SAMPLE_U16, 2, 1024}, {UF_SAMPLE_F32, 1, 1024}, {UF_SAMPLE_F32, 4, 256}};
+
+static UfPicture *part_of(const UfPicture *whole, size_t first, size_t end)
+{
+    UfPicture *part = NULL;
+    cr_assert_eq(uf_picture_create_part(uf_picture_width_px(whole), uf_picture_height_px(whole),
+                                        uf_picture_channels(whole), uf_picture_sample(whole), first, end,
+                                        &part, NULL),
+                 UF_OK);
+    for (size_t y = first; y < end; y++)
+        memcpy(uf_picture_row(part, y), uf_picture_row_const(whole, y), uf_picture_stride_bytes(whole));
+    return part;
+}
+
+/* Larger and smaller than the source, ahead and about the poles: the same picture from the rows that it needs
+ * alone. */
+static size_t fill_from_rows(const UfPicture *whole, const UfView *view, UfSampling sampling)
+{
+    const UfView sphere = uf_view_equirectangular(uf_picture_width_px(whole));
+    const UfRemapOptions options = {.sampling = sampling, .threads = 2};
+    UfPicture *expected = NULL, *got = NULL;
+    size_t first, end;
+    uf_remap_rows(&sphere, view, sampling, &first, &end);
+    cr_assert(first < end && end <= uf_picture_height_px(whole));
+    UfPicture *part = part_of(whole, first, end);
+    cr_assert_eq(uf_remap(whole, &sphere, view, &options, &expected, NULL), UF_OK);
+    cr_assert_eq(uf_remap(part, &sphere, view, &options, &got, NULL), UF_OK);
+    for (size_t y = 0; y < view->height_px; y++)
+        cr_assert(memcmp(uf_picture_row(expected, y), uf_picture_row(got, y), uf_picture_stride_bytes(got)) ==
+                      0,
+                  "row %zu of %zu x %zu, sampling %d", y, view->width_px, view->height_px, (int)sampling);
+    uf_picture_free(&part);
+    uf_picture_free(&expected);
+    uf_picture_free(&got);
+    return end - first;
+}
+
+Test(remap_seen, no_row_elsewhere_is_looked_at)
+{
+    static const UfSampling samplings[] = {UF_SAMPLING_SHARP, UF_SAMPLING_BICUBIC, UF_SAMPLING_BILINEAR,
+                                           UF_SAMPLING_NEAREST};
+    size_t parts = 0;
+    for (size_t kind = 0; kind < sizeof paged / sizeof paged[0]; kind++) {
+        UfPicture *whole = make_picture(paged[kind].width_px, paged[kind].width_px / 2, paged[kind].channels,
+                                        paged[kind].sample);
+        fill_noise(whole, (uint32_t)kind + 5);
+        for (int i = (int)kind; i < 36; i += 4) {
+            const size_t size = (size_t)(5 + i * 61 % 120);
+            UfView view =
+                view_at(8 + i * 37 % 130, size, 5 + size * 2 / 3, i * 47, i * 31 % 181 - 90, i * 17);
+            if (i % 3 == 0)
+                view = uf_view_planet(size, uf_radians(20 + i * 9), uf_radians(i * 47), i % 2 == 0);
+            for (size_t k = 0; k < 4; k++)
+                parts += fill_from_rows(whole, &view, samplings[k]) < paged[kind].width_px / 2;
+        }
+        uf_picture_free(&whole);
+    }
+    cr_expect(parts > 50 && parts < 144, "%zu of 144 needed less than everything", parts);
+}
+
+/* Up and down end at atan(1/sqrt 2) = 35.26 degrees of latitude, the others at 45: that is 0.30 and 0.50 of
+ * the rows.
+ */
+Test(remap_seen, faces_need_little_more_than_their_rows)
+{
+    const UfView sphere = uf_view_equirectangular(8192);
+    for (unsigned face = 0; face < UF_FACE_COUNT; face++) {
+        const UfView view = uf_view_face((UfFace)face, uf_face_full_size_px(8192));
+        size_t first, end;
+        uf_remap_rows(&sphere, &view, UF_SAMPLING_SHARP, &first, &end);
+        const double part = (double)(end - first) / 4096;
+        const bool is_pole = face == UF_FACE_UP || face == UF_FACE_DOWN;
+        cr_expect(part > (is_pole ? 0.304 : 0.5) && part < (is_pole ? 0.33 : 0.55), "face %u: %g", face,
+                  part);
+        cr_expect(face != UF_FACE_UP || first == 0);
+        cr_expect(face != UF_FACE_DOWN || end == 4096);
     }
 }

@@ -266,6 +266,14 @@ Test(wrap, tells_faces_in_wrong_places_and_of_other_panoramas)
     homes[1].fingerprint.bytes[3] = 9;
     cr_expect_eq(uf_wrap_check_homes(homes, known, report), UF_OK);
     cr_expect_eq(uf_report_warning_count(report), 1);
+    for (unsigned f = 0; f < 2; f++) /* of other rows: told by the name */
+        (void)snprintf(homes[f].source, sizeof homes[f].source, "hall.tif");
+    homes[1].end_row_px = 80;
+    cr_expect_eq(uf_wrap_check_homes(homes, known, report), UF_OK);
+    cr_expect_eq(uf_report_warning_count(report), 1);
+    homes[1].source[0] = 'm';
+    cr_expect_eq(uf_wrap_check_homes(homes, known, report), UF_OK);
+    cr_expect_eq(uf_report_warning_count(report), 2);
     homes[1].face = UF_FACE_DOWN;
     cr_expect_eq(uf_wrap_check_homes(homes, known, report), UF_ERROR_ARGUMENT);
     cr_expect(strstr(uf_report_error(report), "down") != NULL, "%s", uf_report_error(report));
