@@ -30,7 +30,10 @@
 /* Beyond this no guess of DC values makes sense. */
 #define GUESS_LIMIT 16777216
 
-const UfJpegRange uf_jpeg_no_range = {{INT_MAX, INT_MAX, INT_MAX, INT_MAX}, {INT_MIN, INT_MIN, INT_MIN, INT_MIN}};
+#define ALWAYS_INLINE static inline __attribute__((always_inline))
+
+const UfJpegRange uf_jpeg_no_range = {{INT_MAX, INT_MAX, INT_MAX, INT_MAX},
+                                      {INT_MIN, INT_MIN, INT_MIN, INT_MIN}};
 
 size_t uf_jpeg_bytes_read(const UfJpegBytes *bytes, uint64_t offset, uint8_t *out, size_t size)
 {
@@ -93,8 +96,26 @@ static void make_runs(UfJpegCodes *codes)
     }
 }
 
-/* T.81 annex C. False for a table that is none. */
-static bool make_codes(const JHUFF_TBL *table, UfJpegCodes *out)
+/* `size` bits as a value (F.2.2.1, EXTEND). */
+static inline int extended(unsigned bits, unsigned size)
+{
+    return size > 0 && bits < 1u << (size - 1) ? (int)bits - (1 << size) + 1 : (int)bits;
+}
+
+/* For the next bits of DC data: bits taken | difference << 8; 0: code and value are not whole in them. */
+static void make_differences(UfJpegCodes *codes)
+{
+    for (uint32_t bits = 0; bits < 1u << UF_JPEG_RUN_BITS; bits++) {
+        uint32_t entry = codes->look[bits >> (UF_JPEG_RUN_BITS - UF_JPEG_LOOK_BITS)];
+        unsigned taken = entry & 255u, size = entry >> 8 & 255u;
+        bool is_whole = entry != 0 && taken <= UF_JPEG_RUN_BITS && size <= MAX_DC_BITS;
+        unsigned value = is_whole ? bits >> (UF_JPEG_RUN_BITS - taken) & ((1u << size) - 1) : 0;
+        codes->difference[bits] = is_whole ? extended(value, size) * 256 + (int32_t)taken : 0;
+    }
+}
+
+/* T.81 annex C; kind 0: DC. False for a table that is none. */
+static bool make_codes(const JHUFF_TBL *table, size_t kind, UfJpegCodes *out)
 {
     uint32_t code = 0;
     size_t index = 0;
@@ -117,7 +138,10 @@ static bool make_codes(const JHUFF_TBL *table, UfJpegCodes *out)
         }
         out->largest[length] = count > 0 ? (int32_t)code - 1 : -1;
     }
-    make_runs(out);
+    if (kind == 0)
+        make_differences(out);
+    else
+        make_runs(out);
     return index > 0;
 }
 
@@ -130,7 +154,7 @@ static const UfJpegCodes *codes_for(UfJpegWalk *walk, JHUFF_TBL *const *tables, 
     if (*codes != NULL)
         return *codes;
     *codes = uf_alloc(1, sizeof **codes);
-    if (*codes != NULL && !make_codes(tables[number], *codes)) {
+    if (*codes != NULL && !make_codes(tables[number], kind, *codes)) {
         free(*codes);
         *codes = NULL;
     }
@@ -182,7 +206,7 @@ static void fill(UfJpegWalk *walk)
     size_t got =
         uf_jpeg_bytes_read(&walk->bytes, walk->base + walk->filled, walk->buffer + walk->filled, wanted);
     walk->filled += got;
-    walk->window.next = walk->buffer + (used - dropped);
+    walk->window.next = walk->window.plain = walk->buffer + (used - dropped);
     memset(walk->buffer + walk->filled, 0xFF, FENCE_BYTES);
     /* at the end of the file the fence stops the walk */
     walk->low = walk->buffer + (got < wanted ? BUFFER_BYTES + FENCE_BYTES : BUFFER_BYTES - LEAST_BYTES);
@@ -190,7 +214,7 @@ static void fill(UfJpegWalk *walk)
 
 static void begin_at(UfJpegWalk *walk, const uint8_t *next)
 {
-    walk->window = (UfJpegWindow){.next = next};
+    walk->window = (UfJpegWindow){.next = next, .plain = next};
     walk->mcus_to_restart = walk->restart_interval;
     memset(walk->predictors, 0, sizeof walk->predictors);
 }
@@ -245,10 +269,11 @@ static inline uint64_t load_8_bytes(const uint8_t *at)
     return be64toh(value);
 }
 
-/* Byte by byte over stuffed zeros; at a marker zeros follow, which are counted. */
-static UfJpegWindow refill_slowly(UfJpegWindow window)
+/* Byte by byte over stuffed zeros; at a marker zeros follow, which are counted. Then looks for the next 0xFF:
+ * behind the data there is the fence. */
+static __attribute__((noinline)) UfJpegWindow refill_slowly(UfJpegWindow window)
 {
-    while (window.count <= 56) {
+    while (window.count < 56) {
         uint64_t byte = *window.next;
         if (window.padding > 0 || (byte == 0xFF && window.next[1] != 0)) {
             window.padding += 8;
@@ -259,20 +284,19 @@ static UfJpegWindow refill_slowly(UfJpegWindow window)
         window.bits |= byte << (56 - window.count);
         window.count += 8;
     }
+    if (window.padding == 0)
+        window.plain = rawmemchr(window.next, 0xFF);
     return window;
 }
 
-/* At least 32 bits, mostly 56. */
-static inline void refill(UfJpegWindow *window)
+/* 56 to 63 bits. */
+ALWAYS_INLINE void refill(UfJpegWindow *window)
 {
-    if (window->count >= 32)
-        return;
-    uint64_t bytes = load_8_bytes(window->next);
-    if ((((~bytes) - 0x0101010101010101u) & bytes & 0x8080808080808080u) != 0) { /* one of them is 0xFF */
+    if (window->plain - window->next < 8) {
         *window = refill_slowly(*window);
         return;
     }
-    window->bits |= bytes >> window->count;
+    window->bits |= load_8_bytes(window->next) >> window->count;
     window->next += (63 - window->count) >> 3;
     window->count |= 56;
 }
@@ -300,40 +324,58 @@ static inline uint32_t next_symbol(uint64_t bits, const UfJpegCodes *codes)
     return entry != 0 ? entry : long_code(codes, bits);
 }
 
-/* F.2.2.1: the difference, extended to its sign; false where there is none. */
-static inline bool next_difference(UfJpegWindow *window, const UfJpegCodes *codes, int *out)
+/* The difference (F.2.2.1); false where there is none. Leaves 36 bits or more. */
+ALWAYS_INLINE bool next_difference(UfJpegWindow *window, const UfJpegCodes *codes, int *out)
 {
     refill(window);
+    int32_t whole = codes->difference[window->bits >> (64 - UF_JPEG_RUN_BITS)];
+    if (whole != 0) {
+        drop(window, (unsigned)whole & 255u);
+        *out = whole >> 8;
+        return true;
+    }
     uint32_t entry = next_symbol(window->bits, codes);
     unsigned size = entry >> 8 & 255u;
     if (size > MAX_DC_BITS)
         return false;
     unsigned length = (entry & 255u) - size;
-    int value = size == 0 ? 0 : (int)(window->bits << length >> (64 - size));
+    *out = extended(size == 0 ? 0 : (unsigned)(window->bits << length >> (64 - size)), size);
     drop(window, length + size);
-    *out = size > 0 && value < 1 << (size - 1) ? value - (1 << size) + 1 : value;
     return true;
 }
 
-/* False where the coefficients are no block. */
-static inline bool skip_ac(UfJpegWindow *window, const UfJpegCodes *codes)
+/* The symbols that are whole in the next bits, if those are no more than the block has room for. */
+ALWAYS_INLINE bool take_run(UfJpegWindow *window, const UfJpegCodes *codes, unsigned *k, bool *done)
+{
+    uint32_t run = codes->run[window->bits >> (64 - UF_JPEG_RUN_BITS)];
+    if (run == 0 || *k + (run >> 16) >= DCTSIZE2)
+        return false;
+    drop(window, run & 255u);
+    *k += run >> 16;
+    *done = (run & 256u) != 0;
+    return true;
+}
+
+/* False where the coefficients are no block. Two runs take 22 bits at most, which are there. */
+ALWAYS_INLINE bool skip_ac(UfJpegWindow *window, const UfJpegCodes *codes)
 {
     unsigned k = 1;
-    do {
+    bool done = false;
+    for (;;) {
+        bool ran = take_run(window, codes, &k, &done);
+        if (ran && !done)
+            ran = take_run(window, codes, &k, &done);
+        if (done)
+            return true;
         refill(window);
-        uint32_t run = codes->run[window->bits >> (64 - UF_JPEG_RUN_BITS)];
-        if (run != 0 && k + (run >> 16) < DCTSIZE2) {
-            drop(window, run & 255u);
-            k += run >> 16;
-            if ((run & 256u) != 0)
-                return true;
+        if (ran)
             continue;
-        }
         uint32_t entry = next_symbol(window->bits, codes);
         drop(window, entry & 255u);
         k += entry >> 16;
-    } while (k < DCTSIZE2);
-    return k == DCTSIZE2 || k >= BLOCK_DONE;
+        if (k >= DCTSIZE2)
+            return k == DCTSIZE2 || k >= BLOCK_DONE;
+    }
 }
 
 static UfJpegPlace place_of(const UfJpegWalk *walk, UfJpegWindow window)
@@ -358,8 +400,8 @@ static bool widen(UfJpegRange *range, unsigned component, int dc)
     return dc < GUESS_LIMIT && dc > -GUESS_LIMIT;
 }
 
-/* `dc` and `range` may be NULL. */
-static inline void step(UfJpegWalk *walk, UfJpegMcuDc *dc, UfJpegRange *range)
+/* `dc` and `range` may be NULL: each pair makes a function of its own. */
+ALWAYS_INLINE void step(UfJpegWalk *walk, UfJpegMcuDc *dc, UfJpegRange *range)
 {
     if (walk->window.next >= walk->low)
         fill(walk);
@@ -372,8 +414,7 @@ static inline void step(UfJpegWalk *walk, UfJpegMcuDc *dc, UfJpegRange *range)
             dc[block->component].from = place_of(walk, window);
         sound = next_difference(&window, block->dc, &difference);
         *predictor += difference;
-        sound = sound &&
-                (range != NULL ? widen(range, block->component, *predictor) : in_limits(*predictor));
+        sound = sound && (range != NULL ? widen(range, block->component, *predictor) : in_limits(*predictor));
         if (dc != NULL && block->first) {
             dc[block->component].to = place_of(walk, window);
             dc[block->component].value = *predictor;

@@ -13,7 +13,7 @@
 
 #define UF_JPEG_LOOK_BITS      10u
 #define UF_JPEG_RUN_BITS       11u
-#define UF_JPEG_MAX_MCU_BLOCKS 10u                  /* T.81 B.2.3 */
+#define UF_JPEG_MAX_MCU_BLOCKS 10u                         /* T.81 B.2.3 */
 #define UF_JPEG_WALK_TABLES    ((size_t)2 * NUM_HUFF_TBLS) /* DC, then AC */
 
 /* A file, or bytes in memory (`memory` not NULL). */
@@ -45,7 +45,10 @@ typedef struct UfJpegMark {
  * bits of code and value (0..7) | symbol << 8 | coefficients that it stands for << 16; 0 for longer codes.
  */
 typedef struct UfJpegCodes {
-    uint32_t run[1u << UF_JPEG_RUN_BITS]; /* of AC codes: see jpeg_walk.c */
+    union {                                         /* see jpeg_walk.c */
+        uint32_t run[1u << UF_JPEG_RUN_BITS];       /* of AC codes */
+        int32_t difference[1u << UF_JPEG_RUN_BITS]; /* of DC codes */
+    };
     uint32_t look[1u << UF_JPEG_LOOK_BITS];
     int32_t largest[17];     /* code of each length; -1: none (T.81 F.2.2.3, MAXCODE) */
     int32_t first_value[17]; /* index of the value of code 0 of that length, may be negative */
@@ -57,6 +60,7 @@ typedef struct UfJpegCodes {
 /* The next bits of the data. */
 typedef struct UfJpegWindow {
     const uint8_t *next;     /* the byte behind them */
+    const uint8_t *plain;    /* none of the bytes from `next` up to here is 0xFF */
     uint64_t bits;           /* from the top */
     unsigned count, padding; /* how many, the last `padding` of which are none of the file's */
 } UfJpegWindow;
@@ -140,8 +144,9 @@ uint64_t uf_jpeg_walk_reached(const UfJpegWalk *walk);
 /* One MCU, too, saying what it is made of; blocks[i]. */
 bool uf_jpeg_walk_symbols(UfJpegWalk *walk, UfJpegSymbols blocks[UF_JPEG_MAX_MCU_BLOCKS]);
 /*
- * Before `mcus` MCUs that nobody wants to know: looks for the end of the picture, over the restart markers that
- * are due, without looking into the MCUs. False when something else comes first; *end is the byte behind EOI.
+ * Before `mcus` MCUs that nobody wants to know: looks for the end of the picture, over the restart markers
+ * that are due, without looking into the MCUs. False when something else comes first; *end is the byte behind
+ * EOI.
  */
 bool uf_jpeg_walk_find_end(const UfJpegWalk *walk, size_t mcus, uint64_t *end);
 /* After the last MCU: false when the picture does not end here; *end is the byte behind EOI. */
