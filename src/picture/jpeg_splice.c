@@ -1,16 +1,18 @@
 /*
  * A JPEG with a part of its MCUs exchanged, in its entropy-coded data.
  *
- * The source's scan is walked through. What lies between touched MCUs is copied as bits. Touched ones come from
- * a JPEG of their pixels alone, coded side by side in bands of rows: as bits, too, where libjpeg can code them
- * with the file's own Huffman tables, symbol by symbol where those may lack a code. DC coefficients are coded as
- * differences to the block before (ITU-T T.81 F.1.1.5.1), so where one kind of MCU follows the other the first
- * differences are coded anew. Restart markers (E.1.4) stay at their MCUs; after each of them the data begin on
- * a byte again, so from there on whole bytes are copied.
+ * The source's scan is walked through. What lies between touched MCUs is copied as bits. Touched ones come
+ * from a JPEG of their pixels alone, coded side by side in bands of rows: as bits, too, where libjpeg can
+ * code them with the file's own Huffman tables, symbol by symbol where those may lack a code. DC coefficients
+ * are coded as differences to the block before (ITU-T T.81 F.1.1.5.1), so where one kind of MCU follows the
+ * other the first differences are coded anew. Restart markers (E.1.4) stay at their MCUs; after each of them
+ * the data begin on a byte again, so from there on whole bytes are copied.
  *
  * Rows of which nothing stays are not walked through where another way tells what comes behind them.
  */
 #include "picture/jpeg_splice.h"
+
+#include <stdatomic.h>
 
 #include "base/smaller.h"
 #include "picture/jpeg_far.h"
@@ -19,10 +21,16 @@
 /* Pixels that are coded at once, so that setting libjpeg up costs little beside. */
 #define BAND_PIXELS 524288u
 
-/* New MCUs: those between two columns of a row, or several rows of which nothing stays. */
+/* Where new MCUs are: those between two columns of a row, or several rows of which nothing stays. */
+typedef struct Place {
+    size_t first_row, end_row, first_column, end_column;
+    bool whole; /* nothing stays */
+} Place;
+
+/* The MCUs. */
 typedef struct NewRows {
     UfJpegNew mcus;
-    bool whole; /* nothing stays */
+    bool whole;
     UfStatus status;
 } NewRows;
 
@@ -35,8 +43,8 @@ typedef struct Splicer {
     const UfJpegNote *note; /* of this very file, or NULL */
     UfJpegBits bits;
     UfJpegTarget target;
-    NewRows *ahead; /* `ahead_count` of `ahead_room`, coded side by side */
-    size_t ahead_count, ahead_room;
+    NewRows *ahead; /* `ahead_room` of them, coded side by side */
+    size_t ahead_room;
     int predictors[MAX_COMPS_IN_SCAN]; /* of the output */
     const UfPicture *picture;
     const UfTouched *touched;
@@ -93,50 +101,32 @@ static bool row_is_whole(const Splicer *splicer, size_t row)
 }
 
 /* From `row`, which is touched, on. */
-static void find_new(const Splicer *splicer, size_t row, NewRows *out)
+static Place find_new(const Splicer *splicer, size_t row)
 {
     const UfJpegWalk *walk = &splicer->walk;
-    UfJpegNew *mcus = &out->mcus;
     size_t most = BAND_PIXELS / (walk->columns * walk->mcu_width_px * walk->mcu_height_px);
-    mcus->first_row = row;
-    mcus->end_row = row + 1;
-    mcus->first_column = 0;
-    mcus->end_column = walk->columns;
-    out->whole = row_is_whole(splicer, row);
-    while (out->whole && mcus->end_row - row < most && mcus->end_row < walk->rows &&
-           row_is_whole(splicer, mcus->end_row))
-        mcus->end_row++;
-    while (!mcu_is_touched(splicer, mcus->first_column, row))
-        mcus->first_column++;
-    while (!mcu_is_touched(splicer, mcus->end_column - 1, row))
-        mcus->end_column--;
+    Place place = {.first_row = row,
+                   .end_row = row + 1,
+                   .end_column = walk->columns,
+                   .whole = row_is_whole(splicer, row)};
+    while (place.whole && place.end_row - row < most && place.end_row < walk->rows &&
+           row_is_whole(splicer, place.end_row))
+        place.end_row++;
+    while (!mcu_is_touched(splicer, place.first_column, row))
+        place.first_column++;
+    while (!mcu_is_touched(splicer, place.end_column - 1, row))
+        place.end_column--;
+    return place;
 }
 
-/* Codes what is touched from `row` on. */
-static void make_ahead(Splicer *splicer, size_t row)
+static void code(const Splicer *splicer, const Place *place, NewRows *new)
 {
-    splicer->ahead_count = 0;
-    while (row < splicer->walk.rows && splicer->ahead_count < splicer->ahead_room) {
-        NewRows *new = &splicer->ahead[splicer->ahead_count];
-        bool touched = row_is_touched(splicer, row);
-        if (touched)
-            find_new(splicer, row, new);
-        splicer->ahead_count += touched ? 1 : 0;
-        row = touched ? new->mcus.end_row : row + 1;
-    }
-#pragma omp parallel for schedule(dynamic, 1) num_threads(splicer->threads)
-    for (size_t i = 0; i < splicer->ahead_count; i++)
-        splicer->ahead[i].status = uf_jpeg_new_code(&splicer->ahead[i].mcus, &splicer->target);
-}
-
-/* Those that begin at `row`; coded ahead or now. */
-static NewRows *new_rows_at(Splicer *splicer, size_t row)
-{
-    for (size_t i = 0; i < splicer->ahead_count; i++)
-        if (splicer->ahead[i].mcus.first_row == row)
-            return &splicer->ahead[i];
-    make_ahead(splicer, row);
-    return &splicer->ahead[0];
+    new->whole = place->whole;
+    new->mcus.first_row = place->first_row;
+    new->mcus.end_row = place->end_row;
+    new->mcus.first_column = place->first_column;
+    new->mcus.end_column = place->end_column;
+    new->status = uf_jpeg_new_code(&new->mcus, &splicer->target);
 }
 
 /* Goes to the beginning of `row` of the source, if it is not there yet. */
@@ -230,7 +220,7 @@ static bool lay_among(Splicer *splicer, UfJpegNew *new)
     UfJpegWalk *walk = &splicer->walk;
     bool sound = catch_up(splicer, new->first_row);
     for (size_t column = 0; column < walk->columns && sound; column++) {
-        bool is_new = column >= new->first_column && column < new->end_column;
+        bool is_new = column >= new->first_column &&column < new->end_column;
         bool touched = is_new && mcu_is_touched(splicer, column, new->first_row);
         if (uf_jpeg_walk_restart_is_due(walk) && !restart(splicer))
             return false;
@@ -245,18 +235,44 @@ static bool lay_among(Splicer *splicer, UfJpegNew *new)
     return sound;
 }
 
-/* From `row`, which is touched, on; *end is the row behind them. */
-static UfStatus replace_rows(Splicer *splicer, size_t row, size_t *end, UfReport *report)
+/* Coded MCUs come into the output. */
+static UfStatus put_rows(Splicer *splicer, NewRows *new, UfReport *report)
 {
-    NewRows *new = new_rows_at(splicer, row);
-    *end = new->mcus.end_row;
     if (new->status != UF_OK)
         return new->status == UF_ERROR_MEMORY
                    ? uf_fail_memory(report)
                    : uf_fail(report, new->status, "the new pixels cannot be coded with this file's tables");
     splicer->damaged = !(new->whole ? lay_rows(splicer, &new->mcus) : lay_among(splicer, &new->mcus));
     uf_jpeg_bits_flush(&splicer->bits); /* the band's data are not kept */
-    return UF_OK;
+    return splicer->bits.status;
+}
+
+/*
+ * From `row`, which is touched, to the row before one that stays, *end. Some threads code while another puts
+ * what is coded into the output, band after band.
+ */
+static UfStatus replace_rows(Splicer *splicer, size_t row, size_t *end, UfReport *report)
+{
+    UfStatus status = UF_OK;
+    size_t next = row;
+    atomic_bool stop = false;
+#pragma omp parallel num_threads(splicer->threads)
+#pragma omp single
+    for (size_t i = 0; next < splicer->walk.rows && row_is_touched(splicer, next); i++) {
+        NewRows *new = &splicer->ahead[i % splicer->ahead_room];
+        Place place = find_new(splicer, next);
+        next = place.end_row;
+#pragma omp task firstprivate(new, place) depend(out : *new) shared(stop)
+        if (!atomic_load(&stop))
+            code(splicer, &place, new);
+#pragma omp task firstprivate(new) depend(in : *new) depend(inout : splicer->bits) shared(stop, status)
+        if (!atomic_load(&stop)) {
+            status = put_rows(splicer, new, report);
+            atomic_store(&stop, status != UF_OK || splicer->damaged || splicer->bits.codes_missing);
+        }
+    }
+    *end = next;
+    return status;
 }
 
 /* What stands behind the picture can't be known to stay true; an index or a gain map has been spoken of
