@@ -6,6 +6,8 @@
 #include <stdint.h>
 #include <string.h>
 
+#include "base/clones.h"
+
 typedef float UfFour __attribute__((vector_size(16)));
 
 static inline UfFour uf_four_load(const float *at)
@@ -52,19 +54,7 @@ static inline UfFour uf_four_signed_root(UfFour v)
     return uf_four_load(out);
 }
 
-/* What works on pixels with these is compiled a second time for processors with AVX2; the bits are the same.
- */
-/* Not under clang's ThreadSanitizer, which is not there yet when a program's loading chooses. */
-#if defined(__has_feature)
-#if __has_feature(thread_sanitizer)
-#define UF_FOUR_ONCE 1
-#endif
-#endif
-#if defined(__x86_64__) && !defined(UF_FOUR_ONCE)
-#define UF_FOUR_CLONES __attribute__((target_clones("avx2", "default")))
-#else
-#define UF_FOUR_CLONES
-#endif
+/* What UF_CLONES are made of. */
 #define UF_FOUR_INLINE static inline __attribute__((always_inline))
 
 /*

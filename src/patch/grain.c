@@ -15,6 +15,7 @@
 
 #include "base/memory.h"
 #include "base/report.h"
+#include "patch/four.h"
 #include "patch/grain_spectrum.h"
 #include "patch/grain_tile.h"
 #include "patch/region.h"
@@ -162,42 +163,76 @@ static void draw_waves(const UfGrainSpectrum *s, size_t channels, uint64_t strea
         }
 }
 
+/* Of channel c's samples. */
+static double step_of(const Waves *waves, size_t c)
+{
+    return MOST_SIGMAS * sqrt(waves->variance[c]) / UF_GRAIN_LARGEST;
+}
+
+/* From rows of TILE samples, in which there is room for HALVES waves. */
 static void keep_channel(const double *samples, double step, size_t c, UfGrainTile *tile)
 {
+    const double middle = UF_GRAIN_LARGEST + 1, most = middle + UF_GRAIN_LARGEST;
     for (size_t y = 0; step > 0 && y < SIDE; y++)
         for (size_t x = 0; x < SIDE; x++) {
-            double value = samples[y % TILE * TILE + x % TILE] / step + UF_GRAIN_MIDDLE + 0.5;
-            tile->samples[4 * (y * SIDE + x) + c] = (uint8_t)fmin(fmax(value, 0), UINT8_MAX);
+            double value = samples[y % TILE * 2 * HALVES + x % TILE] / step + middle + 0.5;
+            value = value > 0 ? value : 0;
+            int code = (int)(value < most ? value : most);
+            tile->samples[4 * (y * SIDE + x) + c] = (int8_t)(code - (int)middle);
         }
 }
 
-static UfStatus make_tile(const UfGrainSpectrum *s, uint64_t stream, UfGrain *grain, UfGrainTile *tile,
-                          UfReport *report)
+static void waves_clear(Waves *waves)
 {
-    double *samples = fftw_alloc_real(TILE * TILE);
-    Waves waves = {.variance = {0}};
+    for (size_t c = 0; c < 3; c++)
+        fftw_free(waves->of[c]);
+}
+
+static bool waves_create(Waves *waves, size_t channels)
+{
+    bool good = true;
+    for (size_t c = 0; c < channels; c++) {
+        waves->of[c] = fftw_alloc_complex(TILE * HALVES);
+        good = good && waves->of[c] != NULL;
+    }
+    return good;
+}
+
+/* The samples take the place of the waves. */
+static void make_tile(const UfGrainSpectrum *s, size_t channels, uint64_t stream, fftw_plan plan,
+                      Waves *waves, UfGrainTile *tile)
+{
+    draw_waves(s, channels, stream, waves);
+    for (size_t c = 0; c < channels; c++) {
+        fftw_execute_dft_c2r(plan, waves->of[c], waves->of[c][0]);
+        keep_channel(waves->of[c][0], step_of(waves, c), c, tile);
+    }
+}
+
+static UfStatus make_tiles(const UfGrainSpectrum *s, unsigned seed, int threads, UfGrain *grain,
+                           UfReport *report)
+{
+    Waves waves[UF_GRAIN_TILES] = {{.variance = {0}}};
     fftw_plan plan = NULL;
-    tile->samples = uf_alloc_zero(SIDE * SIDE, 4);
-    bool good = samples != NULL && tile->samples != NULL;
-    for (size_t c = 0; c < grain->channels; c++) {
-        waves.of[c] = fftw_alloc_complex(TILE * HALVES);
-        good = good && waves.of[c] != NULL;
+    bool good = true;
+    for (size_t t = 0; t < UF_GRAIN_TILES; t++) {
+        grain->tiles[t].samples = uf_alloc_zero(SIDE * SIDE, 4);
+        good = waves_create(&waves[t], grain->channels) && grain->tiles[t].samples != NULL && good;
     }
     if (good)
-        plan = fftw_plan_dft_c2r_2d((int)TILE, (int)TILE, waves.of[0], samples, FFTW_ESTIMATE);
+        plan = fftw_plan_dft_c2r_2d((int)TILE, (int)TILE, waves[0].of[0], waves[0].of[0][0], FFTW_ESTIMATE);
     good = good && plan != NULL;
-    if (good)
-        draw_waves(s, grain->channels, stream, &waves);
-    for (size_t c = 0; good && c < grain->channels; c++) {
-        double step = MOST_SIGMAS * sqrt(waves.variance[c]) / (UINT8_MAX - UF_GRAIN_MIDDLE);
-        fftw_execute_dft_c2r(plan, waves.of[c], samples);
-        keep_channel(samples, step, c, tile);
-        grain->step[c] = (float)(step / (UF_GRAIN_PLACES * UF_GRAIN_PLACES));
+    if (good) {
+#pragma omp parallel for schedule(static) num_threads(threads)
+        for (size_t t = 0; t < UF_GRAIN_TILES; t++)
+            make_tile(s, grain->channels, ((uint64_t)seed * UF_GRAIN_TILES + t) * 3, plan, &waves[t],
+                      &grain->tiles[t]);
+        for (size_t c = 0; c < grain->channels; c++) /* the same for all tiles */
+            grain->step[c] = (float)(step_of(&waves[0], c) / (UF_GRAIN_PLACES * UF_GRAIN_PLACES));
     }
     fftw_destroy_plan(plan);
-    fftw_free(samples);
-    for (size_t c = 0; c < 3; c++)
-        fftw_free(waves.of[c]);
+    for (size_t t = 0; t < UF_GRAIN_TILES; t++)
+        waves_clear(&waves[t]);
     return good ? UF_OK : uf_fail_memory(report);
 }
 
@@ -216,12 +251,12 @@ static UfStatus make(const UfGrainSpectrum *s, const UfCap *cap, size_t channels
         uf_grain_free(&grain);
         return uf_fail_memory(report);
     }
-    for (size_t t = 0; status == UF_OK && t < UF_GRAIN_TILES; t++) {
+    for (size_t t = 0; t < UF_GRAIN_TILES; t++) {
         const float turn[4] = {(float)(FINE * lie[t][0]), (float)(FINE * lie[t][1]), (float)lie[t][2],
                                (float)lie[t][3]};
         memcpy(grain->tiles[t].turn, turn, sizeof turn);
-        status = make_tile(s, ((uint64_t)seed * UF_GRAIN_TILES + t) * 3, grain, &grain->tiles[t], report);
     }
+    status = make_tiles(s, seed, cap->threads, grain, report);
     if (status != UF_OK) {
         uf_grain_free(&grain);
         return status;
@@ -263,52 +298,66 @@ static float strength_of(double w)
     return w >= 1 ? 1 : (float)sqrt((2 - w) / fmax(w, LEAST_WEIGHT));
 }
 
-/* Neighbours' weights are mostly the same. */
-static void strengths_of(const UfCap *cap, size_t y_px, size_t x0, size_t count, float *out)
+/* Neighbours' weights are mostly the same; NULL: 1. */
+static void strengths_of(const float *weights, size_t count, float *out)
 {
     float weight = 1, strength = 1;
-    uf_cap_weights(cap, y_px, x0, count, out);
     for (size_t i = 0; i < count; i++) {
-        if (out[i] != weight) {
-            weight = out[i];
+        if (weights != NULL && weights[i] != weight) {
+            weight = weights[i];
             strength = strength_of((double)weight);
         }
         out[i] = strength;
     }
 }
 
+/* Adds what was read to `count` pixels, four at a time: of three channels each vector goes on in the next
+ * one. */
+UF_CLONES static void add_noise(const UfGrain *grain, int32_t (*sums)[4], const float *strengths,
+                                size_t count, float *fill)
+{
+    typedef int32_t Sums __attribute__((vector_size(16)));
+    const size_t channels = grain->channels;
+    const UfFour step = uf_four_load(grain->step);
+    size_t whole = channels == 3 ? count / 4 * 4 : 0;
+    for (size_t i = 0; i < whole; i += 4, fill += 12) {
+        UfFour n[4];
+        for (size_t j = 0; j < 4; j++) {
+            Sums sum;
+            memcpy(&sum, sums[i + j], sizeof sum);
+            n[j] = step * strengths[i + j] * __builtin_convertvector(sum, UfFour);
+        }
+        uf_four_store(fill, uf_four_load(fill) + __builtin_shufflevector(n[0], n[1], 0, 1, 2, 4));
+        uf_four_store(fill + 4, uf_four_load(fill + 4) + __builtin_shufflevector(n[1], n[2], 1, 2, 4, 5));
+        uf_four_store(fill + 8, uf_four_load(fill + 8) + __builtin_shufflevector(n[2], n[3], 2, 4, 5, 6));
+    }
+    for (size_t i = whole; i < count; i++, fill += channels)
+        for (size_t c = 0; c < channels; c++)
+            fill[c] += strengths[i] * grain->step[c] * (float)sums[i][c];
+}
+
 /* `count` pixels of a row of the fill from column `x0` on, up to CHUNK. */
-static void add_chunk(const UfGrain *grain, const UfCap *cap, size_t y_px, size_t x0, size_t count,
+static void add_chunk(const UfGrain *grain, float radius_px, size_t x0, size_t count, const float *weights,
                       float *fill)
 {
-    float across_px[CHUNK], down_px[CHUNK], strengths[CHUNK], noise[3 * CHUNK + 1] = {0};
+    float across_px[CHUNK], down_px[CHUNK], strengths[CHUNK];
     int32_t sums[CHUNK][4];
-    float radius_px = (float)(uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y_px)) / grain->pixel_rad);
     const float *cosines = grain->around + x0, *sines = cosines + grain->columns;
-    const size_t channels = grain->channels;
 #pragma omp simd
     for (size_t i = 0; i < CHUNK; i++) {
         across_px[i] = radius_px * cosines[i];
         down_px[i] = radius_px * sines[i];
     }
     uf_grain_read(grain->tiles, across_px, down_px, sums);
-    strengths_of(cap, y_px, x0, count, strengths);
-    for (size_t i = 0; i < count; i++) /* the next pixel overwrites the channels that the picture has not */
-#pragma omp simd
-        for (size_t c = 0; c < 4; c++)
-            noise[i * channels + c] = strengths[i] * grain->step[c] * (float)sums[i][c];
-#pragma omp simd
-    for (size_t i = 0; i < count * channels; i++)
-        fill[i] += noise[i];
+    strengths_of(weights, count, strengths);
+    add_noise(grain, sums, strengths, count, fill);
 }
 
-/* Chunk after chunk from top to bottom: what they need of the tiles lies close together. */
-void uf_grain_add(const UfGrain *grain, const UfCap *cap, size_t y0, size_t count, float *fill)
+void uf_grain_add(const UfGrain *grain, const UfCap *cap, size_t y_px, size_t x0_px, size_t count,
+                  const float *weights, float *fill)
 {
-    size_t width = cap->width_px;
-#pragma omp parallel for schedule(static) num_threads(cap->threads)
-    for (size_t x = 0; x < width; x += CHUNK)
-        for (size_t i = 0; i < count; i++)
-            add_chunk(grain, cap, y0 + i, x, width - x < CHUNK ? width - x : CHUNK,
-                      fill + (i * width + x) * grain->channels);
+    float radius_px = (float)(uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y_px)) / grain->pixel_rad);
+    for (size_t i = 0; i < count; i += CHUNK)
+        add_chunk(grain, radius_px, x0_px + i, count - i < CHUNK ? count - i : CHUNK,
+                  weights != NULL ? weights + i : NULL, fill + i * grain->channels);
 }

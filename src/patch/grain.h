@@ -28,11 +28,12 @@ double uf_grain_sigma(const UfGrain *grain, size_t c);
  */
 void uf_grain_at(const UfGrain *grain, double x_px, double y_px, float out[4]);
 /*
- * Adds noise to rows y0 .. y0 + count - 1 of a fill, count x width x channels, that will be laid over the
- * panorama with the cap's weights: where the weight w is below 1, as much more as keeps the variance, what is
- * under the fill having the same grain ((1 - w)^2 + w^2 k^2 = 1). The rows keep their distances from the pole
- * on the plane (azimuthal equidistant).
+ * Adds noise to columns [x0_px, x0_px + count) of a fill's row, count x channels, which will be laid over the
+ * panorama with `weights` (NULL: all 1): where the weight w is below 1, as much more as keeps the variance,
+ * what is under the fill having the same grain ((1 - w)^2 + w^2 k^2 = 1). Rows keep their distances from the
+ * pole on the plane (azimuthal equidistant). x0_px is a whole multiple of UF_GRAIN_CHUNK.
  */
-void uf_grain_add(const UfGrain *grain, const UfCap *cap, size_t y0, size_t count, float *fill);
+void uf_grain_add(const UfGrain *grain, const UfCap *cap, size_t y_px, size_t x0_px, size_t count,
+                  const float *weights, float *fill);
 
 #endif

@@ -19,6 +19,7 @@
 #include <math.h>
 #include <omp.h>
 
+#include "base/clones.h"
 #include "base/memory.h"
 #include "base/report.h"
 #include "patch/region.h"
@@ -42,11 +43,13 @@
 #define MOST_SIGMA (6.0 / 255)
 #define FINE_BIN   4
 #define LEAST_FINE 0.15
+/* Sums side by side. */
+#define LANES 8u
 
 typedef struct Belt {
     size_t ring0, width;
     double angle_rad;
-    float *colour, *alpha; /* SIDE rows */
+    float *colour, *alpha; /* SIDE rows; alpha 0: not to be looked at */
 } Belt;
 
 /* What one block gave. */
@@ -69,35 +72,37 @@ typedef struct Measuring {
 /* What all blocks of SIDE x width have in common. */
 typedef struct Shape {
     size_t width;
-    double *kept;   /* of the power at each column of the waves */
-    double *across; /* 3 x width: 1, u, u^2 - 1/3 with u = -1..1 */
-    double *window; /* width */
-    uint8_t *bins;  /* of the waves, SIDE x (width/2 + 1); 0: not counted */
+    double *kept;                               /* of the power at each column of the waves */
+    double *across;                             /* 3 x width: 1, u, u^2 - 1/3 with u = -1..1 */
+    double products[3][3], products_down[3][3]; /* of two of them, summed */
+    double *window;                             /* width */
+    uint8_t *bins;                              /* of the waves, SIDE x (width/2 + 1); 0: not counted */
     double down[3][SIDE], window_down[SIDE], weight[UF_GRAIN_BINS];
     fftw_plan plan;
 } Shape;
 
 /* What a thread transforms a block in. */
 typedef struct Room {
-    double *samples;
+    double *samples[3];
     fftw_complex *waves[3];
 } Room;
 
 static void room_clear(Room *room)
 {
-    fftw_free(room->samples);
-    for (size_t c = 0; c < 3; c++)
+    for (size_t c = 0; c < 3; c++) {
+        fftw_free(room->samples[c]);
         fftw_free(room->waves[c]);
+    }
     *room = (Room){0};
 }
 
 static bool room_create(Room *room, size_t width)
 {
-    room->samples = fftw_alloc_real(SIDE * width);
-    bool good = room->samples != NULL;
+    bool good = true;
     for (size_t c = 0; c < 3; c++) {
+        room->samples[c] = fftw_alloc_real(SIDE * width);
         room->waves[c] = fftw_alloc_complex(SIDE * (width / 2 + 1));
-        good = good && room->waves[c] != NULL;
+        good = good && room->samples[c] != NULL && room->waves[c] != NULL;
     }
     return good;
 }
@@ -126,7 +131,7 @@ static double cubic_kept_power(double waves_a_sample)
     return sum / places;
 }
 
-static void fill_axis(double *polynomials, double *window, size_t count)
+static void fill_axis(double *polynomials, double products[3][3], double *window, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
         double u = (2 * (double)i + 1) / (double)count - 1;
@@ -134,6 +139,9 @@ static void fill_axis(double *polynomials, double *window, size_t count)
         polynomials[count + i] = u;
         polynomials[2 * count + i] = u * u - 1.0 / 3;
         window[i] = hann(i, count);
+        for (size_t a = 0; a < 3; a++)
+            for (size_t b = 0; b < 3; b++)
+                products[a][b] += polynomials[a * count + i] * polynomials[b * count + i];
     }
 }
 
@@ -175,97 +183,117 @@ static bool shape_create(Shape *shape, size_t width, double level, const Room *r
         return false;
     for (size_t kx = 0; kx <= width / 2; kx++)
         shape->kept[kx] = cubic_kept_power((double)kx / (double)width);
-    fill_axis(shape->across, shape->window, width);
-    fill_axis(shape->down[0], shape->window_down, SIDE);
+    fill_axis(shape->across, shape->products, shape->window, width);
+    fill_axis(shape->down[0], shape->products_down, shape->window_down, SIDE);
     fill_bins(shape, level);
-    shape->plan = fftw_plan_dft_r2c_2d(SIDE, (int)width, room->samples, room->waves[0], FFTW_ESTIMATE);
+    shape->plan = fftw_plan_dft_r2c_2d(SIDE, (int)width, room->samples[0], room->waves[0], FFTW_ESTIMATE);
     return shape->plan != NULL;
 }
 
-/* Takes the product of two polynomials out of the samples. */
-static void remove_term(double *samples, size_t width, const double *across, const double *down)
+/* Sums of a row's samples times each polynomial: LANES sums side by side, so that every processor adds alike.
+ */
+UF_CLONES static void project_row(const double *samples, size_t width, const double *across, double out[3])
 {
-    double dot = 0, norm_across = 0, norm_down = 0;
-    for (size_t x = 0; x < width; x++)
-        norm_across += across[x] * across[x];
-    for (size_t y = 0; y < SIDE; y++) {
-        double sum = 0;
-#pragma omp simd reduction(+ : sum)
-        for (size_t x = 0; x < width; x++)
-            sum += samples[y * width + x] * across[x];
-        dot += sum * down[y];
-        norm_down += down[y] * down[y];
-    }
-    for (size_t y = 0; y < SIDE; y++) {
-        double part = dot / (norm_across * norm_down) * down[y];
+    size_t whole = width / LANES * LANES;
+    for (size_t i = 0; i < 3; i++, across += width) {
+        double sum[LANES] = {0};
+        for (size_t x = 0; x < whole; x += LANES)
 #pragma omp simd
-        for (size_t x = 0; x < width; x++)
-            samples[y * width + x] -= part * across[x];
+            for (size_t j = 0; j < LANES; j++)
+                sum[j] += samples[x + j] * across[x + j];
+        out[i] = 0;
+        for (size_t x = whole; x < width; x++)
+            out[i] += samples[x] * across[x];
+        for (size_t j = 0; j < LANES; j++)
+            out[i] += sum[j];
     }
 }
 
-/* Legendre's polynomials are orthogonal enough on the samples' middle points: three passes settle it. */
-static double remove_surface(double *samples, const Shape *shape)
+/* Takes a row's part of the surface off, and windows what is left. */
+UF_CLONES static void finish_row(const Shape *shape, const double part[3], double down, double *samples)
+{
+    size_t width = shape->width;
+    const double *line = shape->across + width, *bow = line + width, *window = shape->window;
+#pragma omp simd
+    for (size_t x = 0; x < width; x++)
+        samples[x] = (samples[x] - (part[0] + part[1] * line[x] + part[2] * bow[x])) * (down * window[x]);
+}
+
+/*
+ * Legendre's polynomials are orthogonal enough on the samples' middle points: three passes settle it. The
+ * passes work on the rows' projections: of a product that is taken out, those know all that the next needs.
+ */
+static double remove_surface(const Shape *shape, double *samples)
 {
     static const size_t powers[6][2] = {{0, 0}, {1, 0}, {0, 1}, {2, 0}, {1, 1}, {0, 2}};
-    size_t width = shape->width;
-    double mean = 0;
-    for (size_t i = 0; i < SIDE * width; i++)
-        mean += samples[i] / (double)(SIDE * width);
-    for (int pass = 0; pass < 3; pass++)
-        for (int term = 0; term < 6; term++)
-            remove_term(samples, width, shape->across + powers[term][0] * width,
-                        shape->down[powers[term][1]]);
+    double left[SIDE][3], part[SIDE][3] = {{0}}, mean = 0;
+    for (size_t y = 0; y < SIDE; y++) {
+        project_row(samples + y * shape->width, shape->width, shape->across, left[y]);
+        mean += left[y][0] / (double)(SIDE * shape->width);
+    }
+    for (int i = 0; i < 3 * 6; i++) {
+        size_t a = powers[i % 6][0], d = powers[i % 6][1];
+        double dot = 0;
+        for (size_t y = 0; y < SIDE; y++)
+            dot += left[y][a] * shape->down[d][y];
+        dot /= shape->products[a][a] * shape->products_down[d][d];
+        for (size_t y = 0; y < SIDE; y++) {
+            part[y][a] += dot * shape->down[d][y];
+            for (size_t b = 0; b < 3; b++)
+                left[y][b] -= dot * shape->down[d][y] * shape->products[a][b];
+        }
+    }
+    for (size_t y = 0; y < SIDE; y++)
+        finish_row(shape, part[y], shape->window_down[y], samples + y * shape->width);
     return mean;
 }
 
 /*
- * Channel c of the block about column x0 + width/2, ready for the transform; its mean. The columns of the
- * rows nearer to the pole lie closer together on the sphere: samples are taken at equal distances on it.
+ * All channels of row y of the block about column `middle`. The columns of the rows nearer to the pole lie
+ * closer together on the sphere: samples are taken at equal distances on it.
  */
-static double load_block(const Measuring *m, const Belt *belt, size_t x0, const Shape *shape, size_t c,
-                         double *samples)
+static void load_row(const Measuring *m, const Belt *belt, double middle, size_t y, const Shape *shape,
+                     Room *room)
 {
-    size_t width = shape->width;
-    double middle = (double)x0 + (double)width / 2;
-    for (size_t y = 0; y < SIDE; y++) {
-        double ratio = sin(belt->angle_rad) / sin(uf_cap_ring_angle_rad(m->cap, belt->ring0 + y));
-        for (size_t x = 0; x < width; x++) {
-            double at =
-                middle + ((double)x + 0.5 - (double)width / 2) * ratio - 0.5 + 2 * (double)belt->width;
-            double weights[4], sum = 0;
-            uf_keys_weights(at - floor(at), weights);
-            for (size_t k = 0; k < 4; k++) {
-                size_t column = ((size_t)at + k - 1) % belt->width;
-                sum += weights[k] * (double)belt->colour[(y * belt->width + column) * m->channels + c];
-            }
-            samples[y * width + x] = sum;
+    size_t width = shape->width, first = y * width;
+    double ratio = sin(belt->angle_rad) / sin(uf_cap_ring_angle_rad(m->cap, belt->ring0 + y));
+    const float *row = belt->colour + y * belt->width * m->channels;
+    for (size_t x = 0; x < width; x++) {
+        double at = middle + ((double)x + 0.5 - (double)width / 2) * ratio - 0.5 + 2 * (double)belt->width;
+        size_t column = ((size_t)at - 1) % belt->width;
+        double weights[4], sum[3] = {0};
+        uf_keys_weights(at - floor(at), weights);
+        for (size_t k = 0; k < 4; k++) {
+            for (size_t c = 0; c < m->channels; c++)
+                sum[c] += weights[k] * (double)row[column * m->channels + c];
+            column = column + 1 < belt->width ? column + 1 : 0;
         }
+        for (size_t c = 0; c < m->channels; c++)
+            room->samples[c][first + x] = sum[c];
     }
-    double mean = remove_surface(samples, shape);
-    for (size_t y = 0; y < SIDE; y++)
-        for (size_t x = 0; x < width; x++)
-            samples[y * width + x] *= shape->window_down[y] * shape->window[x];
-    return mean;
+}
+
+UF_CLONES static size_t count_clipped(const float *colour, size_t count)
+{
+    int clipped = 0;
+#pragma omp simd reduction(+ : clipped)
+    for (size_t i = 0; i < count; i++)
+        clipped += (colour[i] <= 0) | (colour[i] >= 1);
+    return (size_t)clipped;
 }
 
 /* Opaque, finite, not to be covered, and not clipped. */
 static bool is_sound(const Measuring *m, const Belt *belt, size_t x0, size_t width)
 {
     size_t clipped = 0;
-    for (size_t y = 0; y < SIDE; y++)
-        for (size_t x = 0; x < width; x++) {
-            size_t cell = y * belt->width + (x0 + x) % belt->width;
-            size_t row = uf_cap_row(m->cap, belt->ring0 + y);
-            if (belt->alpha[cell] < 1 || uf_cap_weight_at(m->cap, (x0 + x) % belt->width, row) > 0)
+    for (size_t y = 0; y < SIDE; y++) {
+        size_t first = y * belt->width + x0;
+        for (size_t x = 0; x < width; x++)
+            if (belt->alpha[first + x] < 1)
                 return false;
-            for (size_t c = 0; c < m->channels; c++) {
-                float value = belt->colour[cell * m->channels + c];
-                if (!isfinite(value))
-                    return false;
-                clipped += m->step > 0 && (value <= 0 || value >= 1);
-            }
-        }
+        if (m->step > 0)
+            clipped += count_clipped(belt->colour + first * m->channels, width * m->channels);
+    }
     return (double)clipped <= CLIPPED * (double)(SIDE * width * m->channels);
 }
 
@@ -278,11 +306,11 @@ static void gather(const Measuring *m, const Room *room, const Shape *shape, dou
         size_t bin = shape->bins[cell];
         if (bin == 0)
             continue;
+        double part = scale / shape->kept[cell % columns];
         for (size_t i = 0; i < m->channels; i++)
             for (size_t j = 0; j < m->channels; j++)
-                out->density[bin][i][j] += scale / shape->kept[cell % columns] *
-                                           (room->waves[i][cell][0] * room->waves[j][cell][0] +
-                                            room->waves[i][cell][1] * room->waves[j][cell][1]);
+                out->density[bin][i][j] += part * (room->waves[i][cell][0] * room->waves[j][cell][0] +
+                                                   room->waves[i][cell][1] * room->waves[j][cell][1]);
     }
     for (size_t bin = FIRST_BIN; bin < UF_GRAIN_BINS; bin++)
         for (size_t i = 0; i < m->channels; i++)
@@ -301,9 +329,11 @@ static void measure_block(const Measuring *m, const Belt *belt, size_t x0, const
                           Block *out)
 {
     *out = (Block){0};
+    for (size_t y = 0; y < SIDE; y++)
+        load_row(m, belt, (double)x0 + (double)shape->width / 2, y, shape, room);
     for (size_t c = 0; c < m->channels; c++) {
-        out->mean[c] = load_block(m, belt, x0, shape, c, room->samples);
-        fftw_execute_dft_r2c(shape->plan, room->samples, room->waves[c]);
+        out->mean[c] = remove_surface(shape, room->samples[c]);
+        fftw_execute_dft_r2c(shape->plan, room->samples[c], room->waves[c]);
     }
     gather(m, room, shape, sin(belt->angle_rad), out);
     for (size_t bin = FIRST_BIN; bin < UF_GRAIN_BINS; bin++)
@@ -367,6 +397,18 @@ double uf_grain_farthest_rad(const UfCap *cap)
     return uf_cap_outer_rad(cap) + (double)(MOST_BELTS * SIDE) * UF_PI / (double)cap->height_px;
 }
 
+/* Takes the alpha off what is to be covered or not finite. */
+static void load_belt_row(const Measuring *m, const Belt *belt, size_t y)
+{
+    size_t width = belt->width, row = uf_cap_row(m->cap, belt->ring0 + y);
+    float *colour = belt->colour + y * width * m->channels, *alpha = belt->alpha + y * width;
+    uf_row_load(m->panorama, row, colour, alpha);
+    for (size_t x = 0; m->cap->region != NULL && x < width; x++)
+        alpha[x] = uf_cap_weight_at(m->cap, x, row) > 0 ? 0 : alpha[x];
+    for (size_t i = 0; m->step == 0 && i < width * m->channels; i++)
+        alpha[i / m->channels] = isfinite(colour[i]) ? alpha[i / m->channels] : 0;
+}
+
 static UfStatus measure_belts(Measuring *m, UfReport *report)
 {
     const UfCap *cap = m->cap;
@@ -381,9 +423,9 @@ static UfStatus measure_belts(Measuring *m, UfReport *report)
     for (size_t i = 0; status == UF_OK && i < belts && m->count < ENOUGH; i++, belt.ring0 += SIDE) {
         belt.angle_rad =
             uf_cap_ring_angle_rad(cap, belt.ring0 + SIDE / 2) - UF_PI / (double)cap->height_px / 2;
+#pragma omp parallel for schedule(static) num_threads(cap->threads)
         for (size_t y = 0; y < SIDE; y++)
-            uf_row_load(m->panorama, uf_cap_row(cap, belt.ring0 + y),
-                        belt.colour + y * belt.width * m->channels, belt.alpha + y * belt.width);
+            load_belt_row(m, &belt, y);
         status = measure_belt(m, &belt, report);
     }
     free(belt.colour);

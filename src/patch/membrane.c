@@ -20,6 +20,7 @@
 #include <math.h>
 #include <omp.h>
 
+#include "base/clones.h"
 #include "base/memory.h"
 #include "base/report.h"
 #include "patch/membrane_nodes.h"
@@ -33,11 +34,9 @@
 #define TOLERANCE (1.0 / 8 / 65535)
 /* Nearer nodes than this many rows gain nothing. */
 #define LEAST_ROWS 3.0
-/* Nodes' rows that are held, at least 4; rows that are made together; values of a row interpolated at a time.
- */
+/* Transformed rows that are held, at least 4; rows that are made ready together. */
 #define SLOTS 16u
 #define BATCH 64u
-#define RUN   2048u
 
 /* What a thread works in. */
 typedef struct Workspace {
@@ -45,41 +44,30 @@ typedef struct Workspace {
     double *row;         /* count */
 } Workspace;
 
-/* What is to be transformed, and where it goes. */
-typedef struct Task {
-    double ratio;
-    float *out;
-} Task;
-
-/* One of the rows asked for: between nodes, whose slots are `from`. */
-typedef struct Between {
-    float *out;
+/* One of the rows asked for: a mixture of transformed ones, whose slots are `from`. */
+typedef struct Mixture {
     size_t from[4];
     float weight[4];
-} Between;
+} Mixture;
 
-/* Rows that are made together. */
-typedef struct Batch {
-    Task tasks[BATCH + SLOTS];
-    Between rows[BATCH];
-    size_t task_count, row_count;
-} Batch;
-
-/* A node's row, kept for the rows to come. */
+/* A transformed row, kept for the rows to come. */
 typedef struct Slot {
-    bool is_needed; /* by the batch at hand */
+    bool is_needed; /* by the rows that are ready, or will be */
+    bool is_new;    /* still to be transformed */
     double ratio;   /* NaN: empty */
     float *row;     /* count x channels */
 } Slot;
 
 struct UfMembrane {
     size_t count, channels, harmonics; /* harmonics = count/2 + 1 */
+    size_t present;                    /* from here on they are 0 in all channels; at least UF_SLOPE_ORDERS */
     double rim;                        /* tan(edge/2) */
     int threads;
     fftw_complex *spectrum; /* channels x harmonics, already divided by count */
     UfSlope slope;          /* zeros from a bare ring */
     UfNodes nodes;
     Slot slots[SLOTS];
+    Mixture ready[BATCH];
     Workspace *work; /* one a thread */
     fftw_plan inverse;
 };
@@ -140,19 +128,30 @@ static bool analyse(UfMembrane *m, const double *values)
     return m->inverse != NULL;
 }
 
+static void count_present(UfMembrane *m)
+{
+    for (m->present = m->harmonics; m->present > UF_SLOPE_ORDERS; m->present--)
+        for (size_t c = 0; c < m->channels; c++) {
+            const double *last = m->spectrum[c * m->harmonics + m->present - 1];
+            if (last[0] != 0 || last[1] != 0)
+                return;
+        }
+}
+
 /*
  * Places the nodes, to `part` of the tolerance. A harmonic's fourth derivative is k (k - 1) (k - 2) (k - 3)
  * c_k r^(k - 4), twice for its conjugate; of what the slope adds, r^2 (r^2 - 1)/2 alone has one.
  */
 static bool plan_nodes(UfMembrane *m, double part)
 {
-    size_t count = m->harmonics > 4 ? m->harmonics - 4 : 1;
+    count_present(m);
+    size_t count = m->present > 4 ? m->present - 4 : 1;
     double *bend = uf_alloc_zero(count, sizeof *bend);
     if (bend == NULL)
         return false;
     for (size_t c = 0; c < m->channels; c++)
         bend[0] = fmax(bend[0], 24 * hypot(m->slope.excess[c][2][0], m->slope.excess[c][2][1]));
-    for (size_t k = 4; k < m->harmonics; k++) {
+    for (size_t k = 4; k < m->present; k++) {
         double most = 0, order = (double)k;
         for (size_t c = 0; c < m->channels; c++)
             most =
@@ -249,7 +248,7 @@ static void transform_row(const UfMembrane *m, double ratio, size_t c, int threa
     double decay = 1;
     size_t k = 0;
     double lift = (ratio * ratio - 1) / 2;
-    for (; k < m->harmonics && fabs(decay) > NOTHING; k++) {
+    for (; k < m->present && fabs(decay) > NOTHING; k++) {
         for (size_t i = 0; i < 2; i++)
             terms[k][i] =
                 decay * (spectrum[k][i] + (k < UF_SLOPE_ORDERS ? lift * m->slope.excess[c][k][i] : 0));
@@ -261,37 +260,23 @@ static void transform_row(const UfMembrane *m, double ratio, size_t c, int threa
         out[i * m->channels + c] = (float)m->work[thread].row[i];
 }
 
-static void transform_rows(const UfMembrane *m, const Task *tasks, size_t count)
+static void transform_rows(UfMembrane *m)
 {
+    const Slot *fresh[SLOTS];
+    size_t count = 0;
+    for (size_t i = 0; i < SLOTS; i++) {
+        if (m->slots[i].is_new)
+            fresh[count++] = &m->slots[i];
+        m->slots[i].is_new = false;
+    }
 #pragma omp parallel for collapse(2) schedule(static) num_threads(m->threads)
-    for (size_t t = 0; t < count; t++)
+    for (size_t i = 0; i < count; i++)
         for (size_t c = 0; c < m->channels; c++)
-            transform_row(m, tasks[t].ratio, c, omp_get_thread_num(), tasks[t].out);
+            transform_row(m, fresh[i]->ratio, c, omp_get_thread_num(), fresh[i]->row);
 }
 
-static void mix_run(const UfMembrane *m, const Between *row, size_t first, size_t end)
-{
-    const float *a = m->slots[row->from[0]].row, *b = m->slots[row->from[1]].row;
-    const float *c = m->slots[row->from[2]].row, *d = m->slots[row->from[3]].row;
-    const float *w = row->weight;
-    float *out = row->out;
-#pragma omp simd
-    for (size_t i = first; i < end; i++)
-        out[i] = (w[0] * a[i] + w[1] * b[i]) + (w[2] * c[i] + w[3] * d[i]);
-}
-
-/* Run after run from top to bottom: the nodes' part stays in the cache. */
-static void mix_rows(const UfMembrane *m, const Between *rows, size_t count)
-{
-    size_t values = m->count * m->channels;
-#pragma omp parallel for schedule(static) num_threads(m->threads)
-    for (size_t first = 0; first < values; first += RUN)
-        for (size_t r = 0; r < count; r++)
-            mix_run(m, &rows[r], first, values - first < RUN ? values : first + RUN);
-}
-
-/* Gets a row's nodes slots, and those that are not filled a task; false where no slot is free. */
-static bool claim_slots(UfMembrane *m, const UfNodePlace *place, Batch *batch, size_t from[4])
+/* Gets a row's nodes their slots; false where no slot is free. */
+static bool claim_slots(UfMembrane *m, const UfNodePlace *place, size_t from[4])
 {
     for (size_t i = 0; i < 4; i++) {
         from[i] = 0;
@@ -301,6 +286,8 @@ static bool claim_slots(UfMembrane *m, const UfNodePlace *place, Batch *batch, s
             m->slots[from[i]].is_needed = true;
     }
     for (size_t i = 0; i < 4; i++) {
+        if (i > 0 && place->ratio[i] == place->ratio[i - 1])
+            from[i] = from[i - 1];
         if (from[i] < SLOTS)
             continue;
         from[i] = 0;
@@ -309,42 +296,49 @@ static bool claim_slots(UfMembrane *m, const UfNodePlace *place, Batch *batch, s
         if (from[i] == SLOTS)
             return false;
         Slot *slot = &m->slots[from[i]];
-        slot->is_needed = true;
+        slot->is_needed = slot->is_new = true;
         slot->ratio = place->ratio[i];
-        batch->tasks[batch->task_count++] = (Task){slot->ratio, slot->row};
     }
     return true;
 }
 
-/* As many rows as there are slots for their nodes; their number, at least 1 where `count` is. */
-static size_t fill_batch(UfMembrane *m, const double *angles_rad, size_t count, float *out)
+/* Nodes and weights of the row at `ratio`, or the row itself where no nodes will do. */
+static UfNodePlace place_of(const UfMembrane *m, double ratio)
 {
-    Batch batch = {.row_count = 0};
+    UfNodePlace place;
+    if (!uf_nodes_place(&m->nodes, ratio, &place))
+        place = (UfNodePlace){{ratio, ratio, ratio, ratio}, {1, 0, 0, 0}};
+    return place;
+}
+
+size_t uf_membrane_ready(UfMembrane *m, const double *angles_rad, size_t count)
+{
     size_t r = 0;
     for (size_t i = 0; i < SLOTS; i++)
         m->slots[i].is_needed = false;
     for (; r < count && r < BATCH; r++) {
-        double ratio = fmin(1, tan(angles_rad[r] / 2) / m->rim);
-        float *row = out + r * m->count * m->channels;
-        UfNodePlace place;
-        if (!uf_nodes_place(&m->nodes, ratio, &place)) {
-            batch.tasks[batch.task_count++] = (Task){ratio, row};
-            continue;
-        }
-        Between *between = &batch.rows[batch.row_count];
-        between->out = row;
-        memcpy(between->weight, place.weight, sizeof place.weight);
-        if (!claim_slots(m, &place, &batch, between->from))
+        UfNodePlace place = place_of(m, fmin(1, tan(angles_rad[r] / 2) / m->rim));
+        if (!claim_slots(m, &place, m->ready[r].from))
             break;
-        batch.row_count++;
+        memcpy(m->ready[r].weight, place.weight, sizeof place.weight);
     }
-    transform_rows(m, batch.tasks, batch.task_count);
-    mix_rows(m, batch.rows, batch.row_count);
+    transform_rows(m);
     return r;
 }
 
-void uf_membrane_rows(UfMembrane *m, const double *angles_rad, size_t count, float *out)
+UF_CLONES static void mix(const float *const from[4], const float weight[4], size_t count, float *out)
 {
-    for (size_t done = 0; done < count;)
-        done += fill_batch(m, angles_rad + done, count - done, out + done * m->count * m->channels);
+    const float *a = from[0], *b = from[1], *c = from[2], *d = from[3];
+#pragma omp simd
+    for (size_t i = 0; i < count; i++)
+        out[i] = (weight[0] * a[i] + weight[1] * b[i]) + (weight[2] * c[i] + weight[3] * d[i]);
+}
+
+void uf_membrane_run(const UfMembrane *m, size_t row, size_t x0_px, size_t count, float *out)
+{
+    const Mixture *mixture = &m->ready[row];
+    const float *from[4];
+    for (size_t i = 0; i < 4; i++)
+        from[i] = m->slots[mixture->from[i]].row + x0_px * m->channels;
+    mix(from, mixture->weight, count * m->channels, out);
 }

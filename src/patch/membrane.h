@@ -25,10 +25,12 @@ UfStatus uf_membrane_from_picture(const UfPicture *panorama, const UfCap *cap, U
                                   UfReport *report);
 void uf_membrane_free(UfMembrane **membrane);
 /*
- * Fills `count` rows that lie at the given angles about the pole (at most edge_rad): ring count x channels
- * each. What is found on the way is kept for the next call, and changes nothing but its speed: one call at a
- * time.
+ * Makes rows at the given angles about the pole (at most edge_rad) ready to be taken from: as many of the
+ * `count` as there is room for, at least 1; their number. Those of the call before are ready no longer. What
+ * is found on the way is kept for the next call, and changes nothing but its speed: one call at a time.
  */
-void uf_membrane_rows(UfMembrane *membrane, const double *angles_rad, size_t count, float *out);
+size_t uf_membrane_ready(UfMembrane *membrane, const double *angles_rad, size_t count);
+/* Columns [x0_px, x0_px + count) of ready row `row`, by several threads: out[count x channels]. */
+void uf_membrane_run(const UfMembrane *membrane, size_t row, size_t x0_px, size_t count, float *out);
 
 #endif

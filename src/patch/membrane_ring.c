@@ -10,6 +10,7 @@
 
 #include <math.h>
 
+#include "base/clones.h"
 #include "base/memory.h"
 #include "base/report.h"
 #include "patch/rows.h"
@@ -17,10 +18,13 @@
 #define BROAD_RAD    (2.0 * UF_PI / 180)
 #define HUBER        2.0
 #define SPREAD_FLOOR (2.0 / 255)
+/* Columns whose sums stay in the cache. */
+#define RUN ((size_t)512)
 
 /* rows x count samples of all channels */
 typedef struct Samples {
     float *colour, *alpha;
+    double *far;           /* how far a sample is from the mean of its place */
     double *weight, *mean; /* count; count x channels */
 } Samples;
 
@@ -28,6 +32,7 @@ static void samples_clear(Samples *s)
 {
     free(s->colour);
     free(s->alpha);
+    free(s->far);
     free(s->weight);
     free(s->mean);
 }
@@ -43,14 +48,16 @@ static bool load(const UfPicture *panorama, const UfCap *cap, size_t first, cons
     size_t cells = ring->rows * ring->count;
     s->colour = uf_alloc(cells * ring->channels, sizeof *s->colour);
     s->alpha = uf_alloc(cells, sizeof *s->alpha);
+    s->far = uf_alloc(cells, sizeof *s->far);
     s->weight = uf_alloc(ring->count, sizeof *s->weight);
     s->mean = uf_alloc(ring->count * ring->channels, sizeof *s->mean);
-    if (s->colour == NULL || s->alpha == NULL || s->weight == NULL || s->mean == NULL)
+    if (s->colour == NULL || s->alpha == NULL || s->far == NULL || s->weight == NULL || s->mean == NULL)
         return false;
+#pragma omp parallel for schedule(static) num_threads(cap->threads)
     for (size_t r = 0; r < ring->rows; r++)
         uf_row_load(panorama, uf_cap_row(cap, first + r), s->colour + r * ring->count * ring->channels,
                     s->alpha + r * ring->count);
-    for (size_t i = 0; i < cells; i++)
+    for (size_t i = 0; uf_picture_sample(panorama) == UF_SAMPLE_F32 && i < cells; i++)
         for (size_t c = 0; c < ring->channels; c++)
             if (!isfinite(s->colour[i * ring->channels + c])) {
                 s->alpha[i] = 0;
@@ -59,21 +66,32 @@ static bool load(const UfPicture *panorama, const UfCap *cap, size_t first, cons
     return true;
 }
 
-/* Weighted mean of each column into ring->values, its weight into s->weight. */
-static void column_means(UfRing *ring, const Samples *s)
+/* Weighted means of columns [first, end): row by row, each column's sum on its own. */
+UF_CLONES static void column_run(UfRing *ring, const Samples *s, size_t first, size_t end)
 {
-    for (size_t x = 0; x < ring->count; x++) {
-        double sum[3] = {0}, weight = 0;
-        for (size_t r = 0; r < ring->rows; r++) {
-            size_t cell = r * ring->count + x;
-            weight += s->alpha[cell];
-            for (size_t c = 0; c < ring->channels; c++)
-                sum[c] += (double)s->alpha[cell] * s->colour[cell * ring->channels + c];
+    const size_t channels = ring->channels;
+    double *values = ring->values, *weight = s->weight;
+    memset(weight + first, 0, (end - first) * sizeof *weight);
+    memset(values + first * channels, 0, (end - first) * channels * sizeof *values);
+    for (size_t r = 0; r < ring->rows; r++) {
+        const float *alpha = s->alpha + r * ring->count, *colour = s->colour + r * ring->count * channels;
+        for (size_t x = first; x < end; x++) {
+            weight[x] += alpha[x];
+            for (size_t c = 0; c < channels; c++)
+                values[x * channels + c] += (double)alpha[x] * colour[x * channels + c];
         }
-        s->weight[x] = weight;
-        for (size_t c = 0; c < ring->channels; c++)
-            ring->values[x * ring->channels + c] = weight > 0 ? sum[c] / weight : 0;
     }
+    for (size_t x = first; x < end; x++)
+        for (size_t c = 0; c < channels; c++)
+            values[x * channels + c] = weight[x] > 0 ? values[x * channels + c] / weight[x] : 0;
+}
+
+/* Weighted mean of each column into ring->values, its weight into s->weight. */
+static void column_means(UfRing *ring, const Samples *s, int threads)
+{
+#pragma omp parallel for schedule(static) num_threads(threads)
+    for (size_t x = 0; x < ring->count; x += RUN)
+        column_run(ring, s, x, ring->count - x < RUN ? ring->count : x + RUN);
 }
 
 /* Weighted running mean over 2 reach + 1 columns, round the ring. */
@@ -98,30 +116,38 @@ static void broad_means(const UfRing *ring, Samples *s, size_t reach)
     }
 }
 
-static double residual(const UfRing *ring, const Samples *s, size_t cell)
+/* The largest of a sample's residuals over the channels. */
+UF_CLONES static void residuals(const UfRing *ring, const Samples *s, size_t row)
 {
-    size_t x = cell % ring->count;
-    double largest = 0;
-    for (size_t c = 0; c < ring->channels; c++)
-        largest = fmax(largest, fabs(s->colour[cell * ring->channels + c] - s->mean[x * ring->channels + c]));
-    return largest;
+    const size_t channels = ring->channels;
+    const float *colour = s->colour + row * ring->count * channels;
+    double *far = s->far + row * ring->count;
+    for (size_t x = 0; x < ring->count; x++) {
+        double largest = 0;
+        for (size_t c = 0; c < channels; c++) {
+            double size = fabs(colour[x * channels + c] - s->mean[x * channels + c]);
+            largest = size > largest ? size : largest;
+        }
+        far[x] = largest;
+    }
 }
 
 /* Multiplies alpha with Huber's weight. The spread is the mean absolute residual: no sort is needed. */
-static void robust_weights(const UfRing *ring, Samples *s)
+static void robust_weights(const UfRing *ring, Samples *s, int threads)
 {
     size_t cells = ring->rows * ring->count;
     double sum = 0, weight = 0;
+#pragma omp parallel for schedule(static) num_threads(threads)
+    for (size_t row = 0; row < ring->rows; row++)
+        residuals(ring, s, row);
     for (size_t i = 0; i < cells; i++) {
-        sum += s->alpha[i] * residual(ring, s, i);
+        sum += s->alpha[i] * s->far[i];
         weight += s->alpha[i];
     }
     double limit = HUBER * fmax(SPREAD_FLOOR, sum / fmax(weight, 1e-6));
-    for (size_t i = 0; i < cells; i++) {
-        double far = residual(ring, s, i);
-        if (far > limit)
-            s->alpha[i] *= (float)(limit / far);
-    }
+    for (size_t i = 0; i < cells; i++)
+        if (s->far[i] > limit)
+            s->alpha[i] *= (float)(limit / s->far[i]);
 }
 
 /* Linear bridges over columns without weight; false when there is no column with weight. */
@@ -169,10 +195,10 @@ UfStatus uf_ring_read(const UfPicture *panorama, const UfCap *cap, UfRing *out, 
     }
     size_t reach = (size_t)ceil(BROAD_RAD / sin(ring.edge_rad) / (2 * UF_PI) * (double)ring.count);
     reach = reach > ring.count / 4 ? ring.count / 4 : reach;
-    column_means(&ring, &s);
+    column_means(&ring, &s, cap->threads);
     broad_means(&ring, &s, reach);
-    robust_weights(&ring, &s);
-    column_means(&ring, &s);
+    robust_weights(&ring, &s, cap->threads);
+    column_means(&ring, &s, cap->threads);
     if (!bridge_gaps(&ring, &s))
         status =
             uf_fail(report, UF_ERROR_UNCLEAR,
@@ -189,12 +215,14 @@ cleanup:
 
 double uf_ring_gain(const UfRing *ring, size_t k)
 {
-    double rim = tan(ring->edge_rad / 2), carried = 0;
+    double detail = (double)k * (double)ring->rows * ring->step_rad / sin(ring->edge_rad) / 2;
+    double kept = exp(-pow(detail, 4)), rim = tan(ring->edge_rad / 2), carried = 0;
+    if (!(kept > 0))
+        return 0;
     for (size_t r = 0; r < ring->rows; r++)
         carried += pow(tan((ring->first_rad + (double)r * ring->step_rad) / 2) / rim, (double)k);
     carried /= (double)ring->rows;
-    double detail = (double)k * (double)ring->rows * ring->step_rad / sin(ring->edge_rad) / 2;
-    double gain = exp(-pow(detail, 4)) / carried;
+    double gain = kept / carried;
     return isfinite(gain) ? gain : 0;
 }
 

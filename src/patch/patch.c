@@ -16,8 +16,11 @@
 #include "patch/plate.h"
 #include "patch/rows.h"
 
-#define BAND_ROWS     32u
-#define MIN_HEIGHT_PX 8u
+#define BAND_ROWS 32u
+/* Pixels of a row at a time; the most bytes that one has: four floats. */
+#define TILE_PX          ((size_t)128)
+#define MOST_PIXEL_BYTES 16u
+#define MIN_HEIGHT_PX    8u
 /* Rows added round a hole that was found: its edge is soft. */
 #define HOLE_EDGE_ROWS 2.0
 
@@ -188,46 +191,42 @@ static void colour_rows(const Filler *filler, size_t pixels, size_t channels, fl
             out[i * channels + c] = (float)filler->colour[c];
 }
 
-/* Rings ring0 .. ring0 + count - 1 of the fill, in the order of the picture's rows. */
-static UfStatus fill_rows(const Filler *filler, const UfCap *cap, size_t y0, size_t count, size_t channels,
-                          float *out, UfReport *report)
+/* Rows that are laid together: those of `band`, count x width x channels, or the membrane's that are ready.
+ */
+typedef struct Laying {
+    UfPicture *panorama;
+    const Filler *filler;
+    const UfCap *cap;
+    const UfTransfer *transfer;
+    float *band;
+    size_t y0, count;
+} Laying;
+
+/* Makes up to BAND_ROWS rows of the fill from y0 on, in the order of the picture's. */
+static UfStatus make_rows(Laying *l, size_t y0, size_t end, UfReport *report)
 {
     double angles[BAND_ROWS];
-    if (filler->floor != NULL)
-        return uf_floor_rows(filler->floor, cap, y0, count, channels, out, report);
-    if (filler->fill == UF_FILL_SMOOTH) {
-        for (size_t i = 0; i < count; i++) /* rows and rings count the same way or against each other */
-            angles[i] = uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y0 + i));
-        uf_membrane_rows(filler->membrane, angles, count, out);
+    size_t channels = uf_colour_channels(l->panorama), count = end - y0 < BAND_ROWS ? end - y0 : BAND_ROWS;
+    l->y0 = y0;
+    l->count = count;
+    if (l->filler->floor != NULL)
+        return uf_floor_rows(l->filler->floor, l->cap, y0, count, channels, l->band, report);
+    if (l->filler->fill != UF_FILL_SMOOTH) {
+        colour_rows(l->filler, count * l->cap->width_px, channels, l->band);
         return UF_OK;
     }
-    colour_rows(filler, count * cap->width_px, channels, out);
+    for (size_t i = 0; i < count; i++) /* rows and rings count the same way or against each other */
+        angles[i] = uf_cap_ring_angle_rad(l->cap, uf_cap_row(l->cap, y0 + i));
+    l->count = uf_membrane_ready(l->filler->membrane, angles, count);
     return UF_OK;
 }
 
-/* What a thread blends a row in. */
-typedef struct Desk {
-    float *weights, *colour, *alpha;
-    uint8_t *before;
-} Desk;
-
-static void desk_clear(Desk *desk)
-{
-    free(desk->weights);
-    free(desk->colour);
-    free(desk->alpha);
-    free(desk->before);
-}
-
-static bool desk_create(const UfPicture *panorama, Desk *out)
-{
-    size_t width = uf_picture_width_px(panorama);
-    *out = (Desk){.weights = uf_alloc(width, sizeof *out->weights),
-                  .colour = uf_alloc(width * uf_colour_channels(panorama), sizeof *out->colour),
-                  .alpha = uf_alloc(width, sizeof *out->alpha),
-                  .before = uf_alloc(uf_picture_stride_bytes(panorama), 1)};
-    return out->weights != NULL && out->colour != NULL && out->alpha != NULL && out->before != NULL;
-}
+/* A run of a row while it is laid: up to TILE_PX pixels. */
+typedef struct Run {
+    float fill[TILE_PX * 3], weights[TILE_PX];
+    float colour[TILE_PX * 3], alpha[TILE_PX];
+    uint8_t before[TILE_PX * MOST_PIXEL_BYTES];
+} Run;
 
 static bool covers_all(const float *weights, size_t count)
 {
@@ -237,26 +236,52 @@ static bool covers_all(const float *weights, size_t count)
     return true;
 }
 
-/* A row that is covered gets the fill; of another the pixels of weight 0 are not touched, not even by
+/* A run that is covered gets the fill; of another the pixels of weight 0 are not touched, not even by
  * rounding. */
-static void blend_row(UfPicture *panorama, size_t y, const float *fill, const UfTransfer *transfer,
-                      const Desk *desk)
+static void blend_run(const Laying *l, size_t y, size_t x0, size_t count, Run *run)
 {
-    size_t width = uf_picture_width_px(panorama), stride = uf_picture_stride_bytes(panorama);
-    size_t pixel_bytes = stride / width;
-    const float *weights = desk->weights;
-    if (covers_all(weights, width)) { /* then they are its alpha, too */
-        uf_row_store(panorama, y, fill, weights);
-        return;
+    size_t pixel_bytes = uf_picture_stride_bytes(l->panorama) / l->cap->width_px;
+    uint8_t *row = (uint8_t *)uf_picture_row(l->panorama, y) + x0 * pixel_bytes;
+    memcpy(run->before, row, count * pixel_bytes);
+    uf_run_load(l->panorama, y, x0, count, run->colour, run->alpha);
+    uf_over(l->transfer, run->fill, run->weights, run->colour, run->alpha, count,
+            uf_colour_channels(l->panorama));
+    uf_run_store(l->panorama, y, x0, count, run->colour, run->alpha);
+    for (size_t x = 0; x < count; x++)
+        if (!(run->weights[x] > 0))
+            memcpy(row + x * pixel_bytes, run->before + x * pixel_bytes, pixel_bytes);
+}
+
+static void lay_run(const Laying *l, size_t i, size_t x0, size_t count, Run *run)
+{
+    size_t channels = uf_colour_channels(l->panorama), y = l->y0 + i;
+    float weight;
+    bool is_covered = uf_cap_weight_is_even(l->cap, y, &weight) && weight >= 1;
+    if (l->band != NULL)
+        memcpy(run->fill, l->band + (i * l->cap->width_px + x0) * channels,
+               count * channels * sizeof *run->fill);
+    else
+        uf_membrane_run(l->filler->membrane, i, x0, count, run->fill);
+    uf_cap_weights(l->cap, y, x0, count, run->weights);
+    is_covered = is_covered || covers_all(run->weights, count);
+    if (l->filler->grain != NULL)
+        uf_grain_add(l->filler->grain, l->cap, y, x0, count, is_covered ? NULL : run->weights, run->fill);
+    if (is_covered) /* then the weights are its alpha, too */
+        uf_run_store(l->panorama, y, x0, count, run->fill, run->weights);
+    else
+        blend_run(l, y, x0, count, run);
+}
+
+/* Tile after tile, from top to bottom: what a tile needs of the membrane and the grain stays in the cache. */
+static void lay_rows(const Laying *l)
+{
+    size_t width = l->cap->width_px;
+#pragma omp parallel for schedule(static) num_threads(l->cap->threads)
+    for (size_t x = 0; x < width; x += TILE_PX) {
+        Run run;
+        for (size_t i = 0; i < l->count; i++)
+            lay_run(l, i, x, width - x < TILE_PX ? width - x : TILE_PX, &run);
     }
-    uint8_t *row = uf_picture_row(panorama, y);
-    memcpy(desk->before, row, stride);
-    uf_row_load(panorama, y, desk->colour, desk->alpha);
-    uf_over(transfer, fill, weights, desk->colour, desk->alpha, width, uf_colour_channels(panorama));
-    uf_row_store(panorama, y, desk->colour, desk->alpha);
-    for (size_t x = 0; x < width; x++)
-        if (!(weights[x] > 0))
-            memcpy(row + x * pixel_bytes, desk->before + x * pixel_bytes, pixel_bytes);
 }
 
 /* Marks the runs of a row that were covered. */
@@ -288,45 +313,24 @@ static UfStatus touch_rows(const UfCap *cap, size_t y0, size_t y1, UfTouched *to
     return UF_OK;
 }
 
-/* Lays `count` rows of the fill over the picture's. */
-static void lay_rows(UfPicture *panorama, const UfCap *cap, size_t y0, size_t count,
-                     const UfTransfer *transfer, const Desk *desks, const float *fill)
-{
-    size_t values = cap->width_px * uf_colour_channels(panorama);
-#pragma omp parallel for schedule(static) num_threads(cap->threads)
-    for (size_t i = 0; i < count; i++) {
-        const Desk *desk = &desks[omp_get_thread_num()];
-        uf_cap_weights(cap, y0 + i, 0, cap->width_px, desk->weights);
-        blend_row(panorama, y0 + i, fill + i * values, transfer, desk);
-    }
-}
-
 /* Fills and feathers rows [y0, y1), band by band. */
 static UfStatus cover(UfPicture *panorama, const Filler *filler, const UfCap *cap, size_t y0, size_t y1,
                       UfReport *report)
 {
-    size_t channels = uf_colour_channels(panorama), threads = (size_t)cap->threads;
     UfTransfer *transfer = NULL;
     UfStatus status = uf_transfer_create(panorama, &transfer, report);
-    float *fill = uf_alloc(BAND_ROWS * cap->width_px * channels, sizeof *fill);
-    Desk *desks = uf_alloc_zero(threads, sizeof *desks);
-    bool has_room = fill != NULL && desks != NULL;
-    for (size_t t = 0; has_room && t < threads; t++)
-        has_room = desk_create(panorama, &desks[t]);
-    if (status == UF_OK && !has_room)
-        status = uf_fail_memory(report);
-    for (size_t y = y0; status == UF_OK && y < y1; y += BAND_ROWS) {
-        size_t count = y1 - y < BAND_ROWS ? y1 - y : BAND_ROWS;
-        status = fill_rows(filler, cap, y, count, channels, fill, report);
-        if (status == UF_OK && filler->grain != NULL)
-            uf_grain_add(filler->grain, cap, y, count, fill);
-        if (status == UF_OK)
-            lay_rows(panorama, cap, y, count, transfer, desks, fill);
+    Laying laying = {.panorama = panorama, .filler = filler, .cap = cap, .transfer = transfer};
+    if (filler->membrane == NULL) {
+        laying.band = uf_alloc(BAND_ROWS * cap->width_px * uf_colour_channels(panorama), sizeof *laying.band);
+        if (status == UF_OK && laying.band == NULL)
+            status = uf_fail_memory(report);
     }
-    free(fill);
-    for (size_t t = 0; desks != NULL && t < threads; t++)
-        desk_clear(&desks[t]);
-    free(desks);
+    for (size_t y = y0; status == UF_OK && y < y1; y += laying.count) {
+        status = make_rows(&laying, y, y1, report);
+        if (status == UF_OK)
+            lay_rows(&laying);
+    }
+    free(laying.band);
     uf_transfer_free(&transfer);
     return status;
 }

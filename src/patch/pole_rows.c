@@ -99,7 +99,7 @@ UF_FOUR_INLINE void averaged_run(const Home *h, const Row *row, size_t x0, size_
     }
 }
 
-UF_FOUR_CLONES static void fill_run(const Home *h, const Row *row, size_t x0, size_t x1, float *out)
+UF_CLONES static void fill_run(const Home *h, const Row *row, size_t x0, size_t x1, float *out)
 {
     if (row->rows == 0)
         memset(out + x0 * h->channels, 0, (x1 - x0) * h->channels * sizeof *out);

@@ -28,15 +28,25 @@ void uf_region_free(UfRegion **region)
     *region = NULL;
 }
 
+bool uf_cap_weight_is_even(const UfCap *cap, size_t y_px, float *weight)
+{
+    const UfRegion *region = cap->region;
+    *weight = (float)uf_cap_weight(cap, uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y_px)));
+    return region == NULL || y_px < region->first_row_px || y_px >= region->first_row_px + region->row_count;
+}
+
 void uf_cap_weights(const UfCap *cap, size_t y_px, size_t x0_px, size_t count, float *out)
 {
     const UfRegion *region = cap->region;
-    const float *row = NULL;
-    float weight = (float)uf_cap_weight(cap, uf_cap_ring_angle_rad(cap, uf_cap_row(cap, y_px)));
-    if (region != NULL && y_px >= region->first_row_px && y_px < region->first_row_px + region->row_count)
-        row = region->weight + (y_px - region->first_row_px) * region->width_px + x0_px;
+    float weight;
+    if (uf_cap_weight_is_even(cap, y_px, &weight)) {
+        for (size_t x = 0; x < count; x++)
+            out[x] = weight;
+        return;
+    }
+    const float *row = region->weight + (y_px - region->first_row_px) * region->width_px + x0_px;
     for (size_t x = 0; x < count; x++)
-        out[x] = row != NULL && row[x] > weight ? row[x] : weight;
+        out[x] = row[x] > weight ? row[x] : weight;
 }
 
 float uf_cap_weight_at(const UfCap *cap, size_t x_px, size_t y_px)

@@ -26,6 +26,8 @@ void uf_region_free(UfRegion **region);
 
 /* The larger of the cap's and the region's weight at `count` pixels of a row, and at one. */
 void uf_cap_weights(const UfCap *cap, size_t y_px, size_t x0_px, size_t count, float *out);
+/* Is a row's weight the same all along? Then *weight is it. */
+bool uf_cap_weight_is_even(const UfCap *cap, size_t y_px, float *weight);
 float uf_cap_weight_at(const UfCap *cap, size_t x_px, size_t y_px);
 /* Is any of this place covered? Within a pixel of the panorama. */
 bool uf_region_holds(const UfRegion *region, UfDirection direction);

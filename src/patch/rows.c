@@ -3,12 +3,14 @@
 
 #include <string.h>
 
+#include "patch/four.h"
+
 size_t uf_colour_channels(const UfPicture *picture)
 {
     return uf_picture_channels(picture) >= 3 ? 3 : 1;
 }
 
-static inline void load_run(const void *row, size_t first, UfSample sample, size_t count, float *out)
+UF_FOUR_INLINE void load_run(const void *row, size_t first, UfSample sample, size_t count, float *out)
 {
     const uint8_t *u8 = (const uint8_t *)row + first;
     const uint16_t *u16 = (const uint16_t *)row + first;
@@ -33,7 +35,7 @@ static inline int32_t code_of(float value, float max)
     return (int32_t)(scaled < max ? scaled : max);
 }
 
-static inline void store_run(void *row, size_t first, UfSample sample, size_t count, const float *values)
+UF_FOUR_INLINE void store_run(void *row, size_t first, UfSample sample, size_t count, const float *values)
 {
     uint8_t *u8 = (uint8_t *)row + first;
     uint16_t *u16 = (uint16_t *)row + first;
@@ -50,33 +52,55 @@ static inline void store_run(void *row, size_t first, UfSample sample, size_t co
     }
 }
 
-void uf_row_load(const UfPicture *picture, size_t y_px, float *colour, float *alpha)
+UF_CLONES static void load(const UfPicture *picture, size_t y_px, size_t x0_px, size_t count, float *colour,
+                           float *alpha)
 {
     const void *row = uf_picture_row_const(picture, y_px);
     UfSample sample = uf_picture_sample(picture);
-    size_t width = uf_picture_width_px(picture);
     size_t channels = uf_picture_channels(picture), colours = uf_colour_channels(picture);
     if (channels == colours)
-        load_run(row, 0, sample, width * colours, colour);
-    for (size_t x = 0; channels > colours && x < width; x++)
-        load_run(row, x * channels, sample, colours, colour + x * colours);
-    for (size_t x = 0; alpha != NULL && x < width; x++) {
+        load_run(row, x0_px * colours, sample, count * colours, colour);
+    for (size_t x = 0; channels > colours && x < count; x++)
+        load_run(row, (x0_px + x) * channels, sample, colours, colour + x * colours);
+    for (size_t x = 0; alpha != NULL && x < count; x++) {
         alpha[x] = 1;
         if (channels > colours)
-            load_run(row, x * channels + colours, sample, 1, alpha + x);
+            load_run(row, (x0_px + x) * channels + colours, sample, 1, alpha + x);
     }
+}
+
+UF_CLONES static void store(UfPicture *picture, size_t y_px, size_t x0_px, size_t count, const float *colour,
+                            const float *alpha)
+{
+    void *row = uf_picture_row(picture, y_px);
+    UfSample sample = uf_picture_sample(picture);
+    size_t channels = uf_picture_channels(picture), colours = uf_colour_channels(picture);
+    if (channels == colours)
+        store_run(row, x0_px * colours, sample, count * colours, colour);
+    for (size_t x = 0; channels > colours && x < count; x++) {
+        store_run(row, (x0_px + x) * channels, sample, colours, colour + x * colours);
+        store_run(row, (x0_px + x) * channels + colours, sample, 1, alpha + x);
+    }
+}
+
+void uf_run_load(const UfPicture *picture, size_t y_px, size_t x0_px, size_t count, float *colour,
+                 float *alpha)
+{
+    load(picture, y_px, x0_px, count, colour, alpha);
+}
+
+void uf_run_store(UfPicture *picture, size_t y_px, size_t x0_px, size_t count, const float *colour,
+                  const float *alpha)
+{
+    store(picture, y_px, x0_px, count, colour, alpha);
+}
+
+void uf_row_load(const UfPicture *picture, size_t y_px, float *colour, float *alpha)
+{
+    load(picture, y_px, 0, uf_picture_width_px(picture), colour, alpha);
 }
 
 void uf_row_store(UfPicture *picture, size_t y_px, const float *colour, const float *alpha)
 {
-    void *row = uf_picture_row(picture, y_px);
-    UfSample sample = uf_picture_sample(picture);
-    size_t width = uf_picture_width_px(picture);
-    size_t channels = uf_picture_channels(picture), colours = uf_colour_channels(picture);
-    if (channels == colours)
-        store_run(row, 0, sample, width * colours, colour);
-    for (size_t x = 0; channels > colours && x < width; x++) {
-        store_run(row, x * channels, sample, colours, colour + x * colours);
-        store_run(row, x * channels + colours, sample, 1, alpha + x);
-    }
+    store(picture, y_px, 0, uf_picture_width_px(picture), colour, alpha);
 }

@@ -14,5 +14,10 @@ void uf_row_load(const UfPicture *picture, size_t y_px, float *colour, float *al
  * and not changed is stored as it was.
  */
 void uf_row_store(UfPicture *picture, size_t y_px, const float *colour, const float *alpha);
+/* The same of columns [x0_px, x0_px + count) of a row. */
+void uf_run_load(const UfPicture *picture, size_t y_px, size_t x0_px, size_t count, float *colour,
+                 float *alpha);
+void uf_run_store(UfPicture *picture, size_t y_px, size_t x0_px, size_t count, const float *colour,
+                  const float *alpha);
 
 #endif

@@ -10,6 +10,7 @@
 #include <underfoot/wrap.h>
 
 #include "patch/grain.h"
+#include "base/cpu.h"
 #include "patch/grain_tile.h"
 
 #define WIDTH 1024u
@@ -250,18 +251,17 @@ static int sample_of(const UfGrainTile *tile, long x, long y, size_t c)
     return tile->samples[4 * (row * UF_GRAIN_SIDE + column) + c];
 }
 
-/* What a tile has at (u, v) samples by the formula of bilinear interpolation, from its middle. */
+/* What a tile has at (u, v) samples by the formula of bilinear interpolation. */
 static double bilinear(const UfGrainTile *tile, double u, double v, size_t c)
 {
     long x = (long)floor(u), y = (long)floor(v);
     double a = u - (double)x, b = v - (double)y;
     return (1 - b) * ((1 - a) * sample_of(tile, x, y, c) + a * sample_of(tile, x + 1, y, c)) +
-           b * ((1 - a) * sample_of(tile, x, y + 1, c) + a * sample_of(tile, x + 1, y + 1, c)) -
-           UF_GRAIN_MIDDLE;
+           b * ((1 - a) * sample_of(tile, x, y + 1, c) + a * sample_of(tile, x + 1, y + 1, c));
 }
 
 /* At places that a reading can tell apart, to the last digit, on both sides of the origin and over the tiles'
- * edges; a quarter of a turn is exact, too. */
+ * edges; a quarter of a turn is exact, too. By every processor's instructions. */
 Test(grain, tiles_are_read_bilinearly_and_repeat)
 {
     UfGrainTile tiles[UF_GRAIN_TILES] = {{NULL, {2, 0, 5, -3}}, {NULL, {0, -1, 0.5F, 100}}};
@@ -274,8 +274,10 @@ Test(grain, tiles_are_read_bilinearly_and_repeat)
         for (size_t i = 0; i < UF_GRAIN_SIDE * UF_GRAIN_SIDE; i++) {
             size_t row = i / UF_GRAIN_SIDE % UF_GRAIN_TILE, column = i % UF_GRAIN_SIDE % UF_GRAIN_TILE;
             for (size_t c = 0; c < 4; c++)
-                tiles[t].samples[4 * i + c] =
-                    (row + column + c) % 7 == 0 ? 255 : (uint8_t)(row * 31 + column * 17 + c * 91);
+                tiles[t].samples[4 * i + c] = (row + column + c) % 7 == 0 ? UF_GRAIN_LARGEST
+                                              : (row + column + c) % 5 == 0
+                                                  ? -UF_GRAIN_LARGEST - 1
+                                                  : (int8_t)(row * 31 + column * 17 + c * 91);
         }
     }
     for (int round = 0; round < 200; round++) {
@@ -283,6 +285,7 @@ Test(grain, tiles_are_read_bilinearly_and_repeat)
             x[i] = (float)(floor(uniform() * 1e5) - 5e4) / UF_GRAIN_PLACES;
             y[i] = (float)(floor(uniform() * 1e5) - 5e4) / UF_GRAIN_PLACES;
         }
+        uf_cpu_set_mask(round % 2 == 0 ? 0 : UF_CPU_ALL);
         uf_grain_read(tiles, x, y, sums);
         for (size_t i = 0; i < UF_GRAIN_CHUNK; i++)
             for (size_t c = 0; c < 4; c++) {
@@ -292,6 +295,7 @@ Test(grain, tiles_are_read_bilinearly_and_repeat)
                              "at %g, %g", (double)x[i], (double)y[i]);
             }
     }
+    uf_cpu_set_mask(UF_CPU_ALL);
     for (size_t t = 0; t < UF_GRAIN_TILES; t++)
         free(tiles[t].samples);
 }
