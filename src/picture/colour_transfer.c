@@ -7,15 +7,25 @@
  */
 #include <math.h>
 #include <pthread.h>
+#include <string.h>
 
 #include "picture/colour.h"
 #include "picture/colour_profile.h"
 
+#include "base/cpu.h"
 #include "base/memory.h"
 #include "picture/picture_internal.h"
 
 #define CODES   65536u
 #define BUCKETS 4096u
+
+/* Pieces of the way back: each octave of light below 1 in PIECES of equal width, as a float's bits have them.
+ */
+#define OCTAVES    48
+#define PIECE_BITS 7
+#define PIECES     (OCTAVES << PIECE_BITS)
+#define TAIL_BITS  (23 - PIECE_BITS) /* what is left of a float's bits */
+#define DIMMEST    0x1p-48F
 
 typedef enum Kind { KIND_LINEAR, KIND_SRGB, KIND_TABLE } Kind;
 
@@ -25,6 +35,7 @@ struct UfTransfer {
     float u8[256];
     float u16[CODES];
     uint32_t bucket[BUCKETS + 1]; /* first code whose linear value is >= i/BUCKETS */
+    float stored[PIECES + 2];     /* the stored values where the pieces begin, and twice that of 1 */
 };
 
 static double srgb_to_linear(double value)
@@ -131,6 +142,62 @@ static bool is_straight(const float *table)
     return true;
 }
 
+/* The largest k with table[k] <= value, where that is none of the four next to the guess. */
+static size_t bisect(const float *table, size_t low, size_t high, float value)
+{
+    while (high - low > 1) {
+        size_t middle = (low + high) / 2;
+        if (table[middle] <= value)
+            low = middle;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+/*
+ * The largest k with table[k] <= value, then the straight line to its neighbour; 0 <= value < 1. Within a
+ * bucket a tone curve is nearly straight: k is looked for beside the place where the straight line has it,
+ * without a branch that could be guessed wrong.
+ */
+static inline float table_from_linear(const UfTransfer *transfer, float value)
+{
+    const float *table = transfer->u16;
+    float at = value * BUCKETS;
+    size_t b = (size_t)at;
+    size_t low = transfer->bucket[b], high = transfer->bucket[b + 1];
+    low -= low > 0;
+    size_t k = low + (size_t)((at - (float)b) * (float)(high - low));
+    k -= k > 0;
+    for (int i = 0; i < 3; i++)
+        k += table[k + 1] <= value; /* the last is 1 */
+    if (!(table[k] <= value && value < table[k + 1]))
+        k = bisect(table, low, high, value);
+    float part = (value - table[k]) / (table[k + 1] - table[k]);
+    return ((float)k + part) / (float)(CODES - 1);
+}
+
+static inline uint32_t bits_of(float value)
+{
+    uint32_t bits;
+    memcpy(&bits, &value, sizeof bits);
+    return bits;
+}
+
+static inline float of_bits(uint32_t bits)
+{
+    float value;
+    memcpy(&value, &bits, sizeof value);
+    return value;
+}
+
+static void fill_stored(UfTransfer *transfer)
+{
+    for (uint32_t i = 0; i < PIECES; i++)
+        transfer->stored[i] = table_from_linear(transfer, of_bits(bits_of(DIMMEST) + (i << TAIL_BITS)));
+    transfer->stored[PIECES] = transfer->stored[PIECES + 1] = 1;
+}
+
 static void finish(UfTransfer *transfer)
 {
     const float *table = transfer->u16;
@@ -146,6 +213,7 @@ static void finish(UfTransfer *transfer)
             code++;
         transfer->bucket[i] = code;
     }
+    fill_stored(transfer);
 }
 
 /* Made once and shared: a command asks for it again with every face. */
@@ -214,41 +282,6 @@ static inline float table_to_linear(const UfTransfer *transfer, float value)
     return transfer->u16[k] + (at - (float)k) * (transfer->u16[k + 1] - transfer->u16[k]);
 }
 
-/* The largest k with table[k] <= value, where that is none of the four next to the guess. */
-static size_t bisect(const float *table, size_t low, size_t high, float value)
-{
-    while (high - low > 1) {
-        size_t middle = (low + high) / 2;
-        if (table[middle] <= value)
-            low = middle;
-        else
-            high = middle;
-    }
-    return low;
-}
-
-/*
- * The largest k with table[k] <= value, then the straight line to its neighbour; 0 <= value < 1. Within a
- * bucket a tone curve is nearly straight: k is looked for beside the place where the straight line has it,
- * without a branch that could be guessed wrong.
- */
-static inline float table_from_linear(const UfTransfer *transfer, float value)
-{
-    const float *table = transfer->u16;
-    float at = value * BUCKETS;
-    size_t b = (size_t)at;
-    size_t low = transfer->bucket[b], high = transfer->bucket[b + 1];
-    low -= low > 0;
-    size_t k = low + (size_t)((at - (float)b) * (float)(high - low));
-    k -= k > 0;
-    for (int i = 0; i < 3; i++)
-        k += table[k + 1] <= value; /* the last is 1 */
-    if (!(table[k] <= value && value < table[k + 1]))
-        k = bisect(table, low, high, value);
-    float part = (value - table[k]) / (table[k + 1] - table[k]);
-    return ((float)k + part) / (float)(CODES - 1);
-}
-
 /* 1 or more, or not finite */
 static float beyond_to_linear(const UfTransfer *transfer, float value)
 {
@@ -292,6 +325,46 @@ void uf_transfer_row_from_linear(const UfTransfer *transfer, const float *values
         out[i] = size < 1 ? copysignf(table_from_linear(transfer, size), values[i])
                           : beyond_from_linear(transfer, values[i]);
     }
+}
+
+/* A float's bits rise with it: held to the range as whole numbers, without a branch. */
+static inline __attribute__((always_inline)) void row_stored(const float *stored, const float *light,
+                                                             size_t count, float *out)
+{
+    const int32_t least = (int32_t)bits_of(DIMMEST), most = (int32_t)bits_of(1);
+#pragma omp simd
+    for (size_t i = 0; i < count; i++) {
+        int32_t bits = (int32_t)bits_of(light[i]);
+        bits = bits > least ? bits : least;
+        bits = (bits < most ? bits : most) - least;
+        const int32_t k = bits >> TAIL_BITS;
+        const float part = (float)(bits & ((1 << TAIL_BITS) - 1)) * (1.0F / (1 << TAIL_BITS));
+        out[i] = stored[k] + part * (stored[k + 1] - stored[k]);
+    }
+}
+
+#if defined(__x86_64__)
+__attribute__((target("avx2"))) static void row_stored_avx2(const float *stored, const float *light,
+                                                            size_t count, float *out)
+{
+    row_stored(stored, light, count, out);
+}
+#endif
+
+void uf_transfer_row_stored(const UfTransfer *transfer, const float *light, size_t count, float *out)
+{
+    if (transfer->kind == KIND_LINEAR) {
+        for (size_t i = 0; i < count; i++)
+            out[i] = light[i] > 0 ? fminf(light[i], 1) : 0;
+        return;
+    }
+#if defined(__x86_64__)
+    if (uf_cpu_flags() & UF_CPU_AVX2) {
+        row_stored_avx2(transfer->stored, light, count, out);
+        return;
+    }
+#endif
+    row_stored(transfer->stored, light, count, out);
 }
 
 float uf_transfer_to_linear(const UfTransfer *transfer, float value)

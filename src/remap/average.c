@@ -3,11 +3,8 @@
 
 #include <math.h>
 
+#include "base/cpu.h"
 #include "remap/window.h"
-
-/* Largest singular values of J between which interpolation gives way to averaging. */
-#define SHARE_FROM 1.05
-#define SHARE_TO   1.30
 
 /* From here on bilinear lookups are sharp enough: their blur is less than the square can be shrunk by. */
 #define BILINEAR_FROM 2.0
@@ -17,20 +14,6 @@
 
 /* Target pictures coarser than this are bent too much within one pixel for the Jacobian to place points. */
 #define STRAIGHT_SCALE_PX 50.0
-
-double uf_average_share(const UfJacobian *j)
-{
-    double trace = j->ux * j->ux + j->vx * j->vx + j->uy * j->uy + j->vy * j->vy;
-    double det = j->ux * j->vy - j->uy * j->vx;
-    const double from = SHARE_FROM * SHARE_FROM;
-    /* the larger root of s^2 - trace s + det^2 is below `from`, told without a square root */
-    if (from >= fabs(det) && from + det * det / from >= trace)
-        return 0;
-    double spread = trace * trace - 4 * det * det;
-    double largest = sqrt((trace + sqrt(spread > 0 ? spread : 0)) / 2);
-    double t = (largest - SHARE_FROM) / (SHARE_TO - SHARE_FROM);
-    return t >= 1 ? 1 : t * t * (3 - 2 * t);
-}
 
 /* The points of one pixel: offsets in the target's pixels are T (g, h) for (g, h) in the square of side 1. */
 typedef struct Grid {
@@ -47,8 +30,7 @@ static double length(double x, double y)
     return sqrt(x * x + y * y);
 }
 
-/* Close to a pole of the source, counted in target pixels. */
-static double pole_distance(const UfAverager *averager, const UfJacobian *j, double v_px)
+double uf_average_pole_px(const UfAverager *averager, const UfJacobian *j, double v_px)
 {
     if (averager->map->round_px == 0)
         return INFINITY;
@@ -75,19 +57,18 @@ static void set_counts(Grid *grid, const UfJacobian *j, double largest, double s
     grid->rows = (size_t)rows;
 }
 
-/* The Jacobian places the points well enough. */
-static bool is_straight(const UfAverager *averager, double pole_distance_px)
+bool uf_average_is_straight(const UfAverager *averager)
 {
     const UfMap *map = averager->map;
-    bool bends =
-        map->target.scale_px < STRAIGHT_SCALE_PX || map->target.projection > UF_PROJECTION_STEREOGRAPHIC;
-    return map->round_px > 0 && !bends && pole_distance_px > 16;
+    return map->round_px > 0 && map->target.scale_px >= STRAIGHT_SCALE_PX &&
+           map->target.projection <= UF_PROJECTION_STEREOGRAPHIC;
 }
 
 static Grid grid_of(const UfAverager *averager, const UfJacobian *j, double v_px)
 {
-    double distance = isnan(v_px) ? INFINITY : pole_distance(averager, j, v_px);
-    Grid grid = {.straight = !isnan(v_px) && is_straight(averager, distance)};
+    double distance = isnan(v_px) ? INFINITY : uf_average_pole_px(averager, j, v_px);
+    Grid grid = {.straight =
+                     !isnan(v_px) && uf_average_is_straight(averager) && distance > UF_STRAIGHT_FROM_PX};
     /* the eigenvalues of J'J = (e f; f g) are the squares of J's singular values */
     double e = j->ux * j->ux + j->vx * j->vx, g = j->uy * j->uy + j->vy * j->vy;
     double f = j->ux * j->uy + j->vx * j->vy;
@@ -188,11 +169,13 @@ static bool is_beyond(const UfAverager *averager, const UfJacobian *j, double u_
            v_px > (double)averager->source->height_px + reach_v;
 }
 
-static double stored_of_light(const UfAverager *averager, double light)
+/* Stored values, of whole numbers as parts of the largest one. */
+static void encode(const UfAverager *averager, const float *light, size_t count, float *values)
 {
-    if (averager->source->transfer != NULL)
-        light = (double)uf_transfer_from_linear(averager->transfer, (float)light);
-    return light * uf_sample_max(averager->sample);
+    if (averager->sample == UF_SAMPLE_F32)
+        uf_transfer_row_from_linear(averager->transfer, light, count, values);
+    else
+        uf_transfer_row_stored(averager->transfer, light, count, values);
 }
 
 /* Mixes two pixels of stored values, the last of them alpha, premultiplied. */
@@ -217,8 +200,12 @@ static void store_mean(const UfAverager *averager, const UfLightSum *sum, double
     const double share = at->share;
     double values[UF_CHANNELS_MAX] = {0};
     if (sum->alpha > 0) {
+        float light[3] = {0}, stored[3];
         for (size_t c = 0; c < colours; c++)
-            values[c] = stored_of_light(averager, sum->colour[c] / sum->alpha);
+            light[c] = (float)(sum->colour[c] / sum->alpha);
+        encode(averager, light, colours, stored);
+        for (size_t c = 0; c < colours; c++)
+            values[c] = (double)stored[c] * uf_sample_max(sample);
         if (has_alpha)
             values[colours] = fmin(sum->alpha / whole, 1) * uf_sample_max(sample);
     }
@@ -244,61 +231,234 @@ static void average_pixel(const UfAverager *averager, const UfAveraged *at)
     store_mean(averager, &sum, (double)(grid.rows * grid.columns), at);
 }
 
-/* What the boxes of all pixels that have one take together: columns from left on, rows from top on. */
-typedef struct Reach {
-    double left, right, top, bottom;
-} Reach;
+/* The sums that a box's means stand for. */
+static UfLightSum sum_of(const UfAverager *averager, const float *mean)
+{
+    const size_t colours = averager->channels - (averager->channels % 2 == 0);
+    UfLightSum sum = {.alpha = colours < averager->channels ? (double)mean[colours] : 1};
+    for (size_t c = 0; c < colours; c++)
+        sum.colour[c] = (double)mean[c];
+    return sum;
+}
 
-/* Finds the boxes; false where there are none. Those of width 0 stand for pixels that have none. */
-static bool set_boxes(const UfAverager *averager, const UfAveraged *pixels, size_t count,
-                      UfFootprintBox *boxes, Reach *out)
+/* Boxes of pixels that lie close together, one after another, without those that have none. */
+typedef struct Boxed {
+    UfBoxes boxes;
+    UfSlopes slopes;
+    const UfAveraged *pixels[UF_BOXES_MAX];
+    double u_px[UF_BOXES_MAX];
+    size_t count;
+} Boxed;
+
+/* All of them run on from the first one, across the seam if need be. */
+static void add_box(const UfAverager *averager, const UfAveraged *at, Boxed *out)
 {
     const double turn_px = averager->map->round_px;
-    bool any = false;
-    *out = (Reach){INFINITY, -INFINITY, INFINITY, -INFINITY};
+    const size_t i = out->count++;
+    out->pixels[i] = at;
+    out->u_px[i] = i == 0 ? at->u_px : at->u_px - turn_px * round((at->u_px - out->u_px[0]) / turn_px);
+    out->slopes.ux[i] = (float)at->jacobian.ux;
+    out->slopes.uy[i] = (float)at->jacobian.uy;
+    out->slopes.vx[i] = (float)at->jacobian.vx;
+    out->slopes.vy[i] = (float)at->jacobian.vy;
+}
+
+/* How much farther from the pole than its middle a square of side 1 is in the mean: meridians meet there. */
+static double bend_px(const UfAverager *averager, const UfAveraged *at)
+{
+    const UfView *view = &averager->map->source;
+    const double lat_rad = (view->centre_y_px - at->v_px) / view->scale_px;
+    const UfJacobian *j = &at->jacobian;
+    return (j->ux * j->ux + j->uy * j->uy) * sin(2 * lat_rad) / (48 * view->scale_px);
+}
+
+static void size_boxes(const UfAverager *averager, Boxed *out)
+{
+    UfBoxes *boxes = &out->boxes;
+    double left = INFINITY, top = INFINITY;
+    uf_boxes_size(&out->slopes, out->count, (float)averager->map->round_px, averager->cpu_flags, boxes);
+    for (size_t i = 0; i < out->count; i++) {
+        const double high = (double)boxes->bv[i] / 2, lean = fabs((double)boxes->lean[i]);
+        left = fmin(left, out->u_px[i] - (double)boxes->bu[i] / 2 - lean * (high + 3));
+        top = fmin(top, out->pixels[i]->v_px - high);
+    }
+    boxes->base_u = (ptrdiff_t)floor(left) - 4;
+    boxes->base_v = (ptrdiff_t)floor(top) - 4;
+    for (size_t i = 0; i < out->count; i++) {
+        boxes->u[i] = (float)(out->u_px[i] - 0.5 - (double)boxes->base_u);
+        boxes->v[i] =
+            (float)(out->pixels[i]->v_px + bend_px(averager, out->pixels[i]) - 0.5 - (double)boxes->base_v);
+    }
+}
+
+static void average_some(const UfAverager *averager, const UfAveraged *pixels, size_t count, UfLight *room)
+{
+    Boxed boxed = {.count = 0};
+    UfMeans means;
+    uint16_t numbers[UF_BOXES_MAX];
     for (size_t i = 0; i < count; i++) {
         const UfAveraged *at = &pixels[i];
-        boxes[i] = (UfFootprintBox){0};
-        if (isnan(at->u_px) || !is_straight(averager, pole_distance(averager, &at->jacobian, at->v_px)))
-            continue;
-        /* all of them run on from the first one, across the seam if need be */
-        const double middle_px = any ? (out->left + out->right) / 2 : at->u_px;
-        const double u_px = at->u_px - turn_px * round((at->u_px - middle_px) / turn_px);
-        any = true;
-        boxes[i] = uf_footprint_box(&at->jacobian, u_px, at->v_px, turn_px);
-        const double reach_u = uf_box_reach_u(&boxes[i]), reach_v = uf_box_reach_v(&boxes[i]);
-        out->left = fmin(out->left, u_px - reach_u);
-        out->right = fmax(out->right, u_px + reach_u);
-        out->top = fmin(out->top, at->v_px - reach_v);
-        out->bottom = fmax(out->bottom, at->v_px + reach_v);
-    }
-    return any;
-}
-
-static bool take_sums(const UfAverager *averager, const Reach *reach, UfRowSums *sums)
-{
-    const ptrdiff_t left = (ptrdiff_t)floor(reach->left), top = (ptrdiff_t)floor(reach->top);
-    if (!(reach->right - reach->left < (double)UF_ROWSUMS_ROOM &&
-          reach->bottom - reach->top < (double)UF_ROWSUMS_ROOM))
-        return false;
-    return uf_rowsums_take(averager->source, averager->sample, averager->channels, left, top,
-                           (size_t)((ptrdiff_t)ceil(reach->right) - left),
-                           (size_t)((ptrdiff_t)ceil(reach->bottom) - top), sums);
-}
-
-void uf_average_pixels(const UfAverager *averager, const UfAveraged *pixels, size_t count, UfRowSums *room)
-{
-    UfFootprintBox boxes[UF_AVERAGED_MAX];
-    Reach reach;
-    const bool summed = room->room > 0 && set_boxes(averager, pixels, count, boxes, &reach) &&
-                        take_sums(averager, &reach, room);
-    for (size_t i = 0; i < count; i++) {
-        if (!summed || !(boxes[i].bu > 0)) {
-            average_pixel(averager, &pixels[i]);
+        if (isnan(at->u_px) ||
+            !(uf_average_pole_px(averager, &at->jacobian, at->v_px) > UF_STRAIGHT_FROM_PX)) {
+            average_pixel(averager, at);
             continue;
         }
-        UfLightSum mean;
-        uf_rowsums_mean(room, &boxes[i], averager->cpu_flags, &mean);
-        store_mean(averager, &mean, 1, &pixels[i]);
+        numbers[boxed.count] = (uint16_t)boxed.count;
+        add_box(averager, at, &boxed);
     }
+    if (boxed.count == 0)
+        return;
+    size_boxes(averager, &boxed);
+    const bool there = uf_boxes_mean(&boxed.boxes, numbers, boxed.count, room, averager->source,
+                                     averager->sample, averager->channels, averager->cpu_flags, means);
+    for (size_t i = 0; i < boxed.count; i++) {
+        if (!there) {
+            average_pixel(averager, boxed.pixels[i]);
+            continue;
+        }
+        const UfLightSum mean = sum_of(averager, means[i]);
+        store_mean(averager, &mean, 1, boxed.pixels[i]);
+    }
+}
+
+void uf_average_pixels(const UfAverager *averager, const UfAveraged *pixels, size_t count, UfLight *room)
+{
+    if (room == NULL || !uf_average_is_straight(averager)) {
+        for (size_t i = 0; i < count; i++)
+            average_pixel(averager, &pixels[i]);
+        return;
+    }
+    for (size_t i = 0; i < count; i += UF_BOXES_MAX)
+        average_some(averager, pixels + i, count - i < UF_BOXES_MAX ? count - i : UF_BOXES_MAX, room);
+}
+
+/* One pixel of a tile the general way. */
+static void store_one(const UfAverager *averager, const UfCoarse *coarse, const float *mean, size_t i,
+                      uint8_t *pixel)
+{
+    const UfAveraged at = {.share = (double)coarse->share[i], .pixel = pixel};
+    const UfLightSum sum = sum_of(averager, mean);
+    store_mean(averager, &sum, 1, &at);
+}
+
+/* Floats, mixed with what is there. */
+static void store_floats(const UfCoarse *coarse, UfMeans values, size_t channels, uint8_t *out,
+                         size_t stride_bytes)
+{
+    for (size_t n = 0; n < coarse->count; n++) {
+        const size_t i = coarse->numbers[n];
+        const float share = coarse->share[i];
+        float there[UF_CHANNELS_MAX] = {0};
+        uint8_t *to = out + i / UF_TILE_PX * stride_bytes + i % UF_TILE_PX * channels * sizeof there[0];
+        memcpy(there, to, channels * sizeof there[0]);
+        for (size_t c = 0; c < channels; c++)
+            there[c] = share < 1 ? share * values[i][c] + (1 - share) * there[c] : values[i][c];
+        memcpy(to, there, channels * sizeof there[0]);
+    }
+}
+
+/* Codes, all of the tile's, mixed with what is there: four to a pixel on the way, in loops that the compiler
+ * makes vectors of. */
+UF_INLINE void store_codes(const UfCoarse *coarse, float (*values)[UF_CHANNELS_MAX], size_t channels,
+                           UfSample sample, const UfTilePart *part)
+{
+    enum { ROW = UF_TILE_PX * UF_CHANNELS_MAX };
+    const float max = (float)uf_sample_max(sample);
+    const size_t bytes = channels * (size_t)sample;
+    uint8_t bytes_of[ROW] = {0};
+    uint16_t words_of[ROW] = {0};
+    for (size_t y = 0; y < part->height; y++) {
+        uint8_t *row = part->out + y * part->stride_bytes;
+        const float *value = values[y * UF_TILE_PX], *share = coarse->share + y * UF_TILE_PX;
+        float there[ROW], shares[ROW];
+        if (coarse->altogether) {
+#pragma omp simd
+            for (int i = 0; i < ROW; i++)
+                there[i] = value[i] * max;
+        } else {
+            for (size_t x = 0; x < part->width; x++)
+                if (sample == UF_SAMPLE_U8)
+                    memcpy(bytes_of + x * UF_CHANNELS_MAX, row + x * bytes, bytes);
+                else
+                    memcpy(words_of + x * UF_CHANNELS_MAX, row + x * bytes, bytes);
+            for (int i = 0; i < ROW; i++)
+                shares[i] = share[i / UF_CHANNELS_MAX];
+#pragma omp simd
+            for (int i = 0; i < ROW; i++)
+                there[i] = shares[i] * (value[i] * max) +
+                           (1 - shares[i]) * (float)(sample == UF_SAMPLE_U8 ? bytes_of[i] : words_of[i]);
+        }
+        /* they are within the range but for rounding */
+        if (sample == UF_SAMPLE_U8) {
+#pragma omp simd
+            for (int i = 0; i < ROW; i++)
+                bytes_of[i] = (uint8_t)(int32_t)(there[i] + 0.5F);
+        } else {
+#pragma omp simd
+            for (int i = 0; i < ROW; i++)
+                words_of[i] = (uint16_t)(int32_t)(there[i] + 0.5F);
+        }
+        for (size_t x = 0; x < part->width; x++)
+            if (sample == UF_SAMPLE_U8)
+                memcpy(row + x * bytes, bytes_of + x * UF_CHANNELS_MAX, bytes);
+            else
+                memcpy(row + x * bytes, words_of + x * UF_CHANNELS_MAX, bytes);
+    }
+}
+
+#define DEFINE(tier, attributes)                                                                             \
+    attributes static void codes_##tier(const UfCoarse *coarse, UfMeans values, size_t channels,             \
+                                        UfSample sample, const UfTilePart *part)                             \
+    {                                                                                                        \
+        if (channels == 1 && sample == UF_SAMPLE_U8)                                                         \
+            store_codes(coarse, values, 1, UF_SAMPLE_U8, part);                                              \
+        else if (channels == 1)                                                                              \
+            store_codes(coarse, values, 1, UF_SAMPLE_U16, part);                                             \
+        else if (sample == UF_SAMPLE_U8)                                                                     \
+            store_codes(coarse, values, 3, UF_SAMPLE_U8, part);                                              \
+        else                                                                                                 \
+            store_codes(coarse, values, 3, UF_SAMPLE_U16, part);                                             \
+    }
+
+DEFINE(scalar, )
+#if defined(__x86_64__)
+DEFINE(avx2, __attribute__((target("avx2"))))
+#else
+#define codes_avx2 codes_scalar
+#endif
+
+static void store_opaque(const UfAverager *averager, const UfCoarse *coarse, UfMeans means,
+                         const UfTilePart *part)
+{
+    UfMeans values;
+    encode(averager, means[0], part->height * UF_TILE_PX * UF_CHANNELS_MAX, values[0]);
+    if (averager->sample == UF_SAMPLE_F32)
+        store_floats(coarse, values, averager->channels, part->out, part->stride_bytes);
+    else
+        (averager->cpu_flags & UF_CPU_AVX2 ? codes_avx2 : codes_scalar)(coarse, values, averager->channels,
+                                                                        averager->sample, part);
+}
+
+bool uf_average_tile(const UfAverager *averager, const UfCoarse *coarse, const UfTilePart *part,
+                     UfLight *room)
+{
+    UfMeans means;
+    if (coarse->count == 0)
+        return true;
+    if (coarse->count < UF_BOXES_MAX)
+        memset(means, 0, sizeof means); /* they are encoded together */
+    if (!uf_boxes_mean(&coarse->boxes, coarse->numbers, coarse->count, room, averager->source,
+                       averager->sample, averager->channels, averager->cpu_flags, means))
+        return false;
+    if (averager->channels % 2 == 1 && !averager->adds_alpha) {
+        store_opaque(averager, coarse, means, part);
+        return true;
+    }
+    const size_t bytes = (averager->channels + averager->adds_alpha) * (size_t)averager->sample;
+    for (size_t n = 0; n < coarse->count; n++) {
+        const size_t i = coarse->numbers[n];
+        store_one(averager, coarse, means[i], i,
+                  part->out + i / UF_TILE_PX * part->stride_bytes + i % UF_TILE_PX * bytes);
+    }
+    return true;
 }

@@ -15,9 +15,12 @@
 #ifndef UF_REMAP_AVERAGE_H
 #define UF_REMAP_AVERAGE_H
 
+#include <math.h>
+
+#include "remap/coarse.h"
 #include "remap/kernels.h"
 #include "remap/map.h"
-#include "remap/rowsums.h"
+#include "remap/light.h"
 
 typedef struct UfAverager {
     const UfMap *map;
@@ -38,18 +41,56 @@ typedef struct UfAveraged {
     uint8_t *pixel;
 } UfAveraged;
 
+/* Largest singular values of J between which interpolation gives way to averaging. */
+#define UF_SHARE_FROM 1.05F
+#define UF_SHARE_TO   1.30F
+
+/* Where between them it lies for the steps of (u, v) for one pixel along x and y: 0 to 1, and beyond. */
+static inline __attribute__((always_inline)) float uf_share_place(float ux, float uy, float vx, float vy)
+{
+    const float e = ux * ux + vx * vx, g = uy * uy + vy * vy, f = ux * uy + vx * vy;
+    const float largest = sqrtf((e + g + sqrtf((e - g) * (e - g) + 4 * f * f)) / 2);
+    return (largest - UF_SHARE_FROM) / (UF_SHARE_TO - UF_SHARE_FROM);
+}
+
+static inline float uf_share_smooth(float t)
+{
+    return t * t * (3 - 2 * t);
+}
+
 /*
  * How much of the averaged pixel goes into the result: 0 up to a scale of about 1 (largest singular value of
  * J), 1 from where interpolation would begin to alias, smooth between them.
  */
-double uf_average_share(const UfJacobian *jacobian);
+static inline double uf_average_share(const UfJacobian *j)
+{
+    const float t = uf_share_place((float)j->ux, (float)j->uy, (float)j->vx, (float)j->vy);
+    return (double)uf_share_smooth(t > 0 ? fminf(t, 1) : 0);
+}
 
-/* As many pixels are averaged at once. */
-#define UF_AVERAGED_MAX 512
 /*
- * Pixels that lie close together: from sums along the source's rows (remap/rowsums.h) where these serve and
- * fit into the room, and where the Jacobian tells the footprint; else point by point.
+ * Pixels that lie close together: from their boxes (remap/boxes.h) where there is room, and where the
+ * Jacobian tells the footprint; else point by point. `room` is NULL where windows of light are not made.
  */
-void uf_average_pixels(const UfAverager *averager, const UfAveraged *pixels, size_t count, UfRowSums *room);
+void uf_average_pixels(const UfAverager *averager, const UfAveraged *pixels, size_t count, UfLight *room);
+
+/* Whether footprints of the target can be told by Jacobians, away from the source's poles. */
+bool uf_average_is_straight(const UfAverager *averager);
+/* The distance to the closer pole of an equirectangular source, in the target's pixels. */
+double uf_average_pole_px(const UfAverager *averager, const UfJacobian *jacobian, double v_px);
+/* Nearer to a pole the footprint is bent. */
+#define UF_STRAIGHT_FROM_PX 4
+
+/* What is there of a tile of the target, from its first pixel on. */
+typedef struct UfTilePart {
+    size_t width, height;
+    uint8_t *out;
+    size_t stride_bytes;
+} UfTilePart;
+
+/* The tile's pixels whose share is above 0; where it is below 1 what is interpolated is there already. False,
+ * with nothing written: one is too large for the room. */
+bool uf_average_tile(const UfAverager *averager, const UfCoarse *coarse, const UfTilePart *part,
+                     UfLight *room);
 
 #endif

@@ -14,6 +14,7 @@
 #include "base/memory.h"
 #include "base/report.h"
 #include "remap/average.h"
+#include "remap/coarse.h"
 #include "remap/kernels.h"
 #include "remap/map.h"
 #include "remap/options.h"
@@ -47,7 +48,6 @@ typedef struct Job {
 /* What is mapped pixel by pixel, at once: few enough that its part of the source is small. */
 #define PIECE_WIDTH_PX  32
 #define PIECE_HEIGHT_PX 16
-_Static_assert(PIECE_WIDTH_PX *PIECE_HEIGHT_PX <= UF_AVERAGED_MAX, "a piece can be averaged at once");
 
 /* What is computed for each pixel of a row, the columns before and after it included. */
 typedef struct Exact {
@@ -118,7 +118,7 @@ static void fill_row(const Job *job, Exact *exact, const UfMapRow *rows[3], size
 }
 
 /* At most PIECE_WIDTH_PX x PIECE_HEIGHT_PX. */
-static void fill_piece(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height, UfRowSums *room)
+static void fill_piece(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height, UfLight *room)
 {
     Exact exact;
     double left = (double)x_px - 0.5, top = (double)y_px - 0.5;
@@ -140,8 +140,7 @@ static size_t least(size_t a, size_t b)
     return a < b ? a : b;
 }
 
-static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height,
-                         UfRowSums *room)
+static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height, UfLight *room)
 {
     for (size_t y = 0; y < height; y += PIECE_HEIGHT_PX)
         for (size_t x = 0; x < width; x += PIECE_WIDTH_PX)
@@ -149,11 +148,13 @@ static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width,
                        least(height - y, PIECE_HEIGHT_PX), room);
 }
 
+/* s and t of a tile's points. */
+static const double at[UF_TILE_POINTS][2] = {{0, 0}, {-1, -1}, {1, -1}, {-1, 1}, {1, 1}};
+
 /* Nothing is averaged, and no footprint longer than the source is ready for: told at the corners and in the
  * middle, between which the footprint hardly changes. */
 static bool is_fine(const Job *job, const UfTile *tile)
 {
-    static const double at[UF_TILE_POINTS][2] = {{0, 0}, {-1, -1}, {1, -1}, {-1, 1}, {1, 1}};
     UfJacobian jacobians[UF_TILE_POINTS];
     uf_tile_jacobians(tile, jacobians);
     for (size_t i = 0; i < UF_TILE_POINTS; i++) {
@@ -170,38 +171,126 @@ static bool is_fine(const Job *job, const UfTile *tile)
     return true;
 }
 
-static bool fill_plainly(const Job *job, const UfLattice *lattice, size_t across, size_t down, size_t x_px,
-                         size_t y_px, size_t width, size_t height)
+/* Somewhere in the tile a footprint is longer than the source is ready for. */
+static bool is_stretched(const Job *job, const UfTile *tile)
 {
-    UfTile tile;
-    if (!uf_tile_fit(lattice, across, down, &tile) || !uf_plain_holds(&job->source, &tile) ||
-        !is_fine(job, &tile))
+    UfJacobian jacobians[UF_TILE_POINTS];
+    if (job->blend == NULL)
         return false;
-    uint8_t *out = (uint8_t *)uf_picture_row(job->target, y_px) + x_px * job->pixel_bytes;
-    job->plain_tile(&job->plain, &tile, width, height, out, uf_picture_stride_bytes(job->target));
+    uf_tile_jacobians(tile, jacobians);
+    for (size_t i = 0; i < UF_TILE_POINTS; i++)
+        if (uf_stretch_sets_in(&jacobians[i], ready_px_at(job, uf_tile_place(tile, at[i][0], at[i][1]).y_px)))
+            return true;
+    return false;
+}
+
+/* Nowhere in the tile, whose nodes are `node_px` apart, is a pole of the source so close that footprints are
+ * bent. */
+static bool is_straight(const Job *job, const UfTile *tile, size_t node_px)
+{
+    const double per_px = (double)UF_NODE_PX / (double)node_px;
+    UfJacobian jacobians[UF_TILE_POINTS];
+    uf_tile_jacobians(tile, jacobians);
+    for (size_t i = 0; i < UF_TILE_POINTS; i++) {
+        const UfJacobian *j = &jacobians[i];
+        const UfJacobian one = {j->ux * per_px, j->vx * per_px, j->uy * per_px, j->vy * per_px};
+        if (!(uf_average_pole_px(&job->averager, &one, uf_tile_place(tile, at[i][0], at[i][1]).y_px) >
+              UF_STRAIGHT_FROM_PX + (double)node_px))
+            return false;
+    }
     return true;
 }
 
-/* A row of tiles; neighbours that are not plain are mapped together. */
+/* A tile of the target, cut off at its edges. */
+typedef struct Place {
+    size_t x_px, y_px, width, height;
+} Place;
+
+/* The footprints of a tile that is no polynomial, from parts of it that are. */
+static bool find_in_parts(const Job *job, const Place *place, size_t node_px, UfCoarse *out)
+{
+    const size_t nodes = UF_TILE_PX / node_px + 1, side = 2 * node_px;
+    UfLattice lattice;
+    UfTile tile;
+    uf_lattice_fill(&job->map, place->x_px, place->y_px, node_px, nodes, &lattice);
+    for (size_t y = 0; y < UF_TILE_PX; y += side)
+        for (size_t x = 0; x < UF_TILE_PX; x += side) {
+            if (!uf_tile_fit(&lattice, x / side, y / side, &tile) || !is_straight(job, &tile, node_px))
+                return false;
+            uf_coarse_add(&job->map, &tile, x, y, side, job->trusts_angles, job->averager.cpu_flags, out);
+        }
+    return true;
+}
+
+static void interpolate(const Job *job, const UfTile *tile, const Place *place)
+{
+    uint8_t *out = (uint8_t *)uf_picture_row(job->target, place->y_px) + place->x_px * job->pixel_bytes;
+    job->plain_tile(&job->plain, tile, place->width, place->height, out,
+                    uf_picture_stride_bytes(job->target));
+}
+
+/* `tile` is NULL where it does not fit, `holds` says whether it could be interpolated. */
+static bool average(const Job *job, const UfTile *tile, bool holds, const Place *place, UfLight *room)
+{
+    UfCoarse coarse;
+    if (tile == NULL) {
+        if (!find_in_parts(job, place, UF_NODE_PX / 2, &coarse) &&
+            !find_in_parts(job, place, UF_NODE_PX / 4, &coarse))
+            return false;
+    } else {
+        if (!is_straight(job, tile, UF_NODE_PX))
+            return false;
+        uf_coarse_add(&job->map, tile, 0, 0, UF_TILE_PX, job->trusts_angles, job->averager.cpu_flags,
+                      &coarse);
+    }
+    uf_coarse_finish(&job->map, place->width, place->height, job->averager.cpu_flags, &coarse);
+    if (!coarse.altogether && (tile == NULL || !holds || is_stretched(job, tile)))
+        return false;
+    if (!coarse.altogether)
+        interpolate(job, tile, place);
+    const UfTilePart part = {.width = place->width,
+                             .height = place->height,
+                             .out = (uint8_t *)uf_picture_row(job->target, place->y_px) +
+                                    place->x_px * job->pixel_bytes,
+                             .stride_bytes = uf_picture_stride_bytes(job->target)};
+    return uf_average_tile(&job->averager, &coarse, &part, room);
+}
+
+/* From few exact places. False: pixel by pixel. */
+static bool fill_tile(const Job *job, const UfLattice *lattice, size_t across, size_t down,
+                      const Place *place, UfLight *room)
+{
+    UfTile tile;
+    const bool fits = uf_tile_fit(lattice, across, down, &tile);
+    const bool holds = fits && uf_plain_holds(&job->source, &tile);
+    if (holds && is_fine(job, &tile)) {
+        interpolate(job, &tile, place);
+        return true;
+    }
+    return room != NULL && uf_average_is_straight(&job->averager) &&
+           average(job, fits ? &tile : NULL, holds, place, room);
+}
+
+/* A row of tiles; neighbours that are mapped pixel by pixel are so together. */
 static void fill_tiles(const Job *job, const UfLattice *lattice, size_t x_px, size_t y_px, size_t down,
-                       UfRowSums *room)
+                       UfLight *room)
 {
     const size_t top = y_px + down * UF_TILE_PX, right = least(x_px + UF_BLOCK_PX, job->width_px);
     const size_t height = least(UF_TILE_PX, job->height_px - top);
     size_t exact_from = x_px;
     for (size_t across = 0, left = x_px; left < right; across++, left += UF_TILE_PX) {
-        size_t width = least(UF_TILE_PX, right - left);
-        if (!fill_plainly(job, lattice, across, down, left, top, width, height))
+        const Place place = {left, top, least(UF_TILE_PX, right - left), height};
+        if (!fill_tile(job, lattice, across, down, &place, room))
             continue;
         if (left > exact_from)
             fill_exactly(job, exact_from, top, left - exact_from, height, room);
-        exact_from = left + width;
+        exact_from = left + place.width;
     }
     if (right > exact_from)
         fill_exactly(job, exact_from, top, right - exact_from, height, room);
 }
 
-static void fill_block(const Job *job, size_t x_px, size_t y_px, UfRowSums *room)
+static void fill_block(const Job *job, size_t x_px, size_t y_px, UfLight *room)
 {
     const size_t height = least(UF_BLOCK_PX, job->height_px - y_px);
     if (job->plain_tile == NULL) {
@@ -209,41 +298,41 @@ static void fill_block(const Job *job, size_t x_px, size_t y_px, UfRowSums *room
         return;
     }
     UfLattice lattice;
-    uf_lattice_fill(&job->map, x_px, y_px, &lattice);
+    uf_lattice_fill(&job->map, x_px, y_px, UF_NODE_PX, UF_NODES, &lattice);
+    if (room != NULL)
+        room->ahead = uf_lattice_area(&lattice);
     for (size_t down = 0; down * UF_TILE_PX < height; down++)
         fill_tiles(job, &lattice, x_px, y_px, down, room);
 }
 
-static void run(const Job *job, UfRowSums *rooms, int threads)
+static void run(const Job *job, UfLight *rooms, int threads)
 {
     size_t across = (job->width_px + UF_BLOCK_PX - 1) / UF_BLOCK_PX;
     size_t blocks = across * ((job->height_px + UF_BLOCK_PX - 1) / UF_BLOCK_PX);
 #pragma omp parallel for schedule(dynamic) num_threads(threads)
     for (size_t block = 0; block < blocks; block++)
         fill_block(job, block % across * UF_BLOCK_PX, block / across * UF_BLOCK_PX,
-                   &rooms[omp_get_thread_num()]);
+                   rooms == NULL ? NULL : &rooms[omp_get_thread_num()]);
 }
 
-static void rooms_free(UfRowSums *rooms, int threads)
+static void rooms_free(UfLight *rooms, int threads)
 {
     for (int i = 0; rooms != NULL && i < threads; i++)
-        free(rooms[i].sums);
+        uf_light_free(&rooms[i]);
     free(rooms);
 }
 
-/* One for each thread, empty where no sums are taken. */
-static UfStatus rooms_create(const Job *job, int threads, UfRowSums **out, UfReport *report)
+/* One for each thread; none where no windows of light are made. */
+static UfStatus rooms_create(const Job *job, int threads, UfLight **out, UfReport *report)
 {
-    UfRowSums *rooms = uf_alloc_zero((size_t)threads, sizeof *rooms);
+    if (!job->averages || !uf_light_serves(&job->source))
+        return UF_OK;
+    UfLight *rooms = *out = uf_alloc_zero((size_t)threads, sizeof *rooms);
     if (rooms == NULL)
         return uf_fail_memory(report);
-    *out = rooms;
-    for (int i = 0; job->averages && uf_rowsums_serve(&job->source) && i < threads; i++) {
-        rooms[i].sums = uf_alloc(UF_ROWSUMS_ROOM, sizeof *rooms[i].sums);
-        if (rooms[i].sums == NULL)
+    for (int i = 0; i < threads; i++)
+        if (!uf_light_create(&rooms[i]))
             return uf_fail_memory(report);
-        rooms[i].room = UF_ROWSUMS_ROOM;
-    }
     return UF_OK;
 }
 
@@ -327,7 +416,7 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     UfSpline spline = {0};
     float *ready = NULL;
     UfSeen seen = {0};
-    UfRowSums *rooms = NULL;
+    UfLight *rooms = NULL;
     int threads = 1;
     options = options == NULL ? &defaults : options;
     UfStatus status = check(source, source_view, target_view, options, report);

@@ -17,8 +17,8 @@
 static bool goes_round(const UfLattice *lattice, double turn_px)
 {
     double least = INFINITY, most = -INFINITY;
-    for (size_t i = 0; i < UF_NODES; i++)
-        for (size_t k = 0; k < UF_NODES; k++) {
+    for (size_t i = 0; i < lattice->nodes; i++)
+        for (size_t k = 0; k < lattice->nodes; k++) {
             const double u = lattice->u_px[i][k];
             least = u < least ? u : least;
             most = u > most ? u : most;
@@ -26,21 +26,22 @@ static bool goes_round(const UfLattice *lattice, double turn_px)
     return most - least > turn_px / 2;
 }
 
-/* The lattice is the same view at 1/UF_NODE_PX of its size: a power of two, so that nothing is rounded. */
-void uf_lattice_fill(const UfMap *map, size_t x_px, size_t y_px, UfLattice *out)
+/* The lattice is the same view at 1/node_px of its size: a power of two, so that nothing is rounded. */
+void uf_lattice_fill(const UfMap *map, size_t x_px, size_t y_px, size_t node_px, size_t nodes, UfLattice *out)
 {
     UfMap coarse = *map;
     UfMapColumns columns;
     UfMapRow row;
-    const double left = (double)(x_px / UF_NODE_PX), top = (double)(y_px / UF_NODE_PX);
-    coarse.target.scale_px /= UF_NODE_PX;
-    coarse.target.centre_x_px /= UF_NODE_PX;
-    coarse.target.centre_y_px /= UF_NODE_PX;
-    uf_map_columns(&coarse, left, UF_NODES, &columns);
-    for (size_t i = 0; i < UF_NODES; i++) {
-        uf_map_row(&coarse, &columns, left, top + (double)i, UF_NODES, &row);
-        memcpy(out->u_px[i], row.u_px, sizeof out->u_px[i]);
-        memcpy(out->v_px[i], row.v_px, sizeof out->v_px[i]);
+    const double left = (double)(x_px / node_px), top = (double)(y_px / node_px), step = (double)node_px;
+    coarse.target.scale_px /= step;
+    coarse.target.centre_x_px /= step;
+    coarse.target.centre_y_px /= step;
+    out->nodes = nodes;
+    uf_map_columns(&coarse, left, nodes, &columns);
+    for (size_t i = 0; i < nodes; i++) {
+        uf_map_row(&coarse, &columns, left, top + (double)i, nodes, &row);
+        memcpy(out->u_px[i], row.u_px, nodes * sizeof row.u_px[0]);
+        memcpy(out->v_px[i], row.v_px, nodes * sizeof row.v_px[0]);
     }
     out->turn_px = map->round_px > 0 && goes_round(out, map->round_px) ? map->round_px : 0;
 }
@@ -53,15 +54,41 @@ static double near(double value, double middle, double turn_px)
     return middle - value > turn_px / 2 ? value + turn_px : value;
 }
 
+/* Beyond the places. */
+#define AROUND_PX 16
+
+UfLightArea uf_lattice_area(const UfLattice *lattice)
+{
+    double left = INFINITY, right = -INFINITY, top = INFINITY, bottom = -INFINITY, first = NAN;
+    for (size_t i = 0; i < lattice->nodes; i++)
+        for (size_t k = 0; k < lattice->nodes; k++) {
+            double u = lattice->u_px[i][k], v = lattice->v_px[i][k];
+            if (isnan(u))
+                continue;
+            first = isnan(first) ? u : first;
+            if (lattice->turn_px > 0)
+                u = near(u, first, lattice->turn_px);
+            left = u < left ? u : left;
+            right = u > right ? u : right;
+            top = v < top ? v : top;
+            bottom = v > bottom ? v : bottom;
+        }
+    if (isnan(first))
+        return (UfLightArea){0};
+    return (UfLightArea){(ptrdiff_t)floor(left) - AROUND_PX, (ptrdiff_t)floor(top) - AROUND_PX,
+                         (ptrdiff_t)ceil(right) + AROUND_PX, (ptrdiff_t)ceil(bottom) + AROUND_PX};
+}
+
 /* Four nodes a side: the tile's three and one more, which the error is told by. */
 typedef struct Nodes {
     double at[4][4];
     size_t x, y; /* where the tile's first node lies among them */
 } Nodes;
 
-static Nodes nodes_of(const double (*lattice)[UF_NODES], double turn_px, size_t across, size_t down)
+static Nodes nodes_of(const double (*lattice)[UF_NODES], size_t nodes, double turn_px, size_t across,
+                      size_t down)
 {
-    Nodes out = {.x = 2 * across + 3 < UF_NODES ? 0 : 1, .y = 2 * down + 3 < UF_NODES ? 0 : 1};
+    Nodes out = {.x = 2 * across + 3 < nodes ? 0 : 1, .y = 2 * down + 3 < nodes ? 0 : 1};
     for (size_t i = 0; i < 4; i++)
         memcpy(out.at[i], &lattice[2 * down + i - out.y][2 * across - out.x], sizeof out.at[i]);
     if (!(turn_px > 0))
@@ -90,8 +117,7 @@ static double error_of(const Nodes *nodes)
     return ERROR_PART * (GROWTH * across + down);
 }
 
-/* Through three values at -1, 0, 1. */
-static void parabola(double before, double middle, double after, double out[3])
+void uf_parabola(double before, double middle, double after, double out[3])
 {
     out[0] = middle;
     out[1] = (after - before) / 2;
@@ -103,11 +129,11 @@ static void fit(const Nodes *nodes, double base, double out[3][3])
     double rows[3][3];
     for (size_t i = 0; i < 3; i++) {
         const double *at = &nodes->at[nodes->y + i][nodes->x];
-        parabola(at[0] - base, at[1] - base, at[2] - base, rows[i]);
+        uf_parabola(at[0] - base, at[1] - base, at[2] - base, rows[i]);
     }
     for (size_t k = 0; k < 3; k++) {
         double column[3];
-        parabola(rows[0][k], rows[1][k], rows[2][k], column);
+        uf_parabola(rows[0][k], rows[1][k], rows[2][k], column);
         for (size_t i = 0; i < 3; i++)
             out[i][k] = column[i];
     }
@@ -134,8 +160,8 @@ static bool range_of(const Nodes *nodes, ptrdiff_t *base, ptrdiff_t *reach)
 
 bool uf_tile_fit(const UfLattice *lattice, size_t across, size_t down, UfTile *out)
 {
-    const Nodes u = nodes_of(lattice->u_px, lattice->turn_px, across, down);
-    const Nodes v = nodes_of(lattice->v_px, 0, across, down);
+    const Nodes u = nodes_of(lattice->u_px, lattice->nodes, lattice->turn_px, across, down);
+    const Nodes v = nodes_of(lattice->v_px, lattice->nodes, 0, across, down);
     if (!(error_of(&u) <= UF_TILE_ERROR_PX && error_of(&v) <= UF_TILE_ERROR_PX) ||
         !range_of(&u, &out->base_u, &out->reach_u) || !range_of(&v, &out->base_v, &out->reach_v))
         return false;

@@ -13,6 +13,7 @@
 #ifndef UF_REMAP_TILE_H
 #define UF_REMAP_TILE_H
 
+#include "remap/light.h"
 #include "remap/map.h"
 
 #define UF_TILE_PX       16u
@@ -22,13 +23,20 @@
 #define UF_TILE_ERROR_PX (1.0 / 256)
 
 typedef struct UfLattice {
+    size_t nodes; /* a side, 4 to UF_NODES */
     double u_px[UF_NODES][UF_NODES],
         v_px[UF_NODES][UF_NODES]; /* [down][across]; NaN where there is no place */
     double turn_px; /* what u may differ by where it goes round; 0: it does not, here or anywhere */
 } UfLattice;
 
-/* The lattice of the block whose corner is at (x_px, y_px), a multiple of UF_NODE_PX. */
-void uf_lattice_fill(const UfMap *map, size_t x_px, size_t y_px, UfLattice *out);
+/* The lattice of `nodes` a side whose corner is at (x_px, y_px), a multiple of node_px, which is a power of
+ * two: UF_NODE_PX for blocks, less for parts of tiles. */
+void uf_lattice_fill(const UfMap *map, size_t x_px, size_t y_px, size_t node_px, size_t nodes,
+                     UfLattice *out);
+
+/* What its places and the pixels close around them take, to be read ahead. Empty where no node has a place.
+ */
+UfLightArea uf_lattice_area(const UfLattice *lattice);
 
 /*
  * u - base_u = sum of u[i][k] s^k t^i, v alike, with s and t from -1 to 1 across and down the tile. The bases
@@ -40,9 +48,13 @@ typedef struct UfTile {
     double u[3][3], v[3][3];
 } UfTile;
 
-/* The tile at (across, down) in the block, counted in tiles. False when it must be computed exactly. */
+/* The tile at (across, down) in the lattice, counted in tiles of two steps. False when it must be computed
+ * exactly. */
 bool uf_tile_fit(const UfLattice *lattice, size_t across, size_t down, UfTile *out);
 UfPixelPoint uf_tile_place(const UfTile *tile, double s, double t);
+
+/* The coefficients of s^0, s^1, s^2 of the parabola through three values at -1, 0, 1. */
+void uf_parabola(double before, double middle, double after, double out[3]);
 
 /* The middle, then the corners: {s, t} = {-1, -1}, {1, -1}, {-1, 1}, {1, 1}. */
 #define UF_TILE_POINTS 5u

@@ -57,7 +57,7 @@ static double block_error(const UfMap *map, size_t left_px, size_t top_px, size_
 {
     static UfLattice lattice;
     double largest = 0;
-    uf_lattice_fill(map, left_px, top_px, &lattice);
+    uf_lattice_fill(map, left_px, top_px, UF_NODE_PX, UF_NODES, &lattice);
     for (size_t k = 0; k < 64; k++) {
         UfTile tile;
         size_t left = left_px + k % 8 * UF_TILE_PX, top = top_px + k / 8 * UF_TILE_PX;
@@ -188,6 +188,29 @@ Test(remap_plain, every_instruction_set_gives_the_same_bits_on_the_sphere)
         expect_the_same_bits(source, &sphere, &views[0], &sharp, "face down");
         uf_picture_free(&source);
     }
+}
+
+/* Averaged pixels, upright and leaning, all samples and channels, with holes: a wide view that is averaged
+ * all over, and one in which averaging sets in. */
+Test(remap_plain, every_instruction_set_gives_the_same_means)
+{
+    const UfView sphere = uf_view_equirectangular(512);
+    UfView turned = uf_view_equirectangular(200);
+    turned.rotation = uf_rotation_from_angles(0.3, 0.2, 0.1);
+    const UfView views[] = {uf_view_face(UF_FACE_UP, 150), turned, uf_view_planet(120, 4.5, 0.7, false)};
+    for (size_t type = 0; type < 3; type++)
+        for (size_t channels = 1; channels <= 4; channels++) {
+            UfPicture *source = make_picture(512, 256, channels, all_samples[type]);
+            fill_noise(source, (uint32_t)(type + 10 * channels));
+            if (channels % 2 == 0)
+                sprinkle_holes(source, 77);
+            for (size_t k = 0; k < 6; k++) {
+                const UfRemapOptions options = {
+                    .sampling = UF_SAMPLING_BICUBIC, .threads = 1, .with_alpha = k >= 3};
+                expect_the_same_bits(source, &sphere, &views[k % 3], &options, "means");
+            }
+            uf_picture_free(&source);
+        }
 }
 
 /* The tile's kernel against the exact one, which is double precision throughout: one code, where a place

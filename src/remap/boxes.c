@@ -1,0 +1,414 @@
+/* Weighing the pixels of boxes. */
+#include "remap/boxes.h"
+
+#include "base/cpu.h"
+#include "remap/keys.h"
+#include "remap/window.h"
+
+#define LANES    8
+#define ROWS_MAX 512
+
+typedef float Lanes __attribute__((vector_size(32)));
+typedef float LanesAt __attribute__((vector_size(32), aligned(4)));
+
+/* In loops that the compiler makes vectors of: it does not where a branch could spare some of the work. */
+UF_INLINE void size_of(const UfSlopes *slopes, size_t count, float width_px, UfBoxes *out)
+{
+    const float least = UF_BOX_LEAST_PX * UF_BOX_LEAST_PX, most = width_px * width_px;
+    float level[UF_BOXES_MAX];
+    count = (count + LANES - 1) / LANES * LANES;
+#pragma omp simd
+    for (size_t i = 0; i < count; i++) {
+        const float ux = slopes->ux[i], uy = slopes->uy[i], vx = slopes->vx[i], vy = slopes->vy[i];
+        out->bu[i] = ux * ux + uy * uy;
+        out->bv[i] = vx * vx + vy * vy;
+        out->lean[i] = ux * vx + uy * vy;
+    }
+#pragma omp simd
+    for (size_t i = 0; i < count; i++)
+        level[i] = out->bv[i] > 1 ? out->bv[i] : 1;
+#pragma omp simd
+    for (size_t i = 0; i < count; i++) {
+        const float slope = out->lean[i] / level[i];
+        out->bu[i] = out->bu[i] - out->lean[i] * slope - 1;
+        out->bv[i] = out->bv[i] - 1;
+        out->lean[i] = slope;
+    }
+#pragma omp simd
+    for (size_t i = 0; i < count; i++) {
+        const float wide = out->bu[i] > least ? out->bu[i] : least;
+        out->bu[i] = wide < most ? wide : most;
+        out->bv[i] = out->bv[i] > least ? out->bv[i] : 0;
+    }
+#pragma omp simd
+    for (size_t i = 0; i < count; i++) {
+        out->bu[i] = sqrtf(out->bu[i]);
+        out->bv[i] = sqrtf(out->bv[i]);
+    }
+#pragma omp simd
+    for (size_t i = 0; i < count; i++) {
+        const float off = fabsf(out->lean[i]) * (out->bv[i] / 2 + 2);
+        out->lean[i] = off < UF_BOX_LEAST_LEAN_PX ? 0 : out->lean[i];
+    }
+}
+
+/*
+ * The integral of Keys' cubic up to the place i + t, t in [0, 1), as seen from pixel i + q, in powers of t: a
+ * polynomial for each q from -1 to 2, 1 before these and 0 behind them.
+ */
+#define BEFORE 10 /* the first q in the table is -BEFORE */
+#define NOUGHT 0, 0, 0, 0, 0, 0, 0, 0, 0
+#define ONE    1, 1, 1, 1, 1, 1, 1, 1, 1
+static const float powers[5][BEFORE + 12] = {
+    {ONE, 25.0F / 24, 0.5F, -1.0F / 24, 0, NOUGHT},
+    {NOUGHT, 0, 1, 0, 0, NOUGHT},
+    {NOUGHT, -0.25F, 0, 0.25F, 0, NOUGHT},
+    {NOUGHT, 1.0F / 3, -5.0F / 6, 2.0F / 3, -1.0F / 6, NOUGHT},
+    {NOUGHT, -0.125F, 0.375F, -0.375F, 0.125F, NOUGHT},
+};
+
+#define AT(floats) (*(const LanesAt *)(const void *)(floats))
+
+UF_INLINE void integrals(ptrdiff_t q, float t, Lanes *out)
+{
+    q = q < -BEFORE ? -BEFORE : q > 3 ? 3 : q;
+    const float *at = &powers[0][q + BEFORE];
+    const size_t row = sizeof powers[0] / sizeof powers[0][0];
+    *out = ((((AT(at + 4 * row) * t + AT(at + 3 * row)) * t + AT(at + 2 * row)) * t + AT(at + row)) * t) +
+           AT(at);
+}
+
+/* A stretch along one axis, from its first pixel on: the whole pixels between its ends, where in them they
+ * lie, and what the integral between them is divided by. */
+typedef struct Stretch {
+    ptrdiff_t first, apart;
+    float from, to, part;
+} Stretch;
+
+/* Both ends above 1. */
+UF_INLINE Stretch stretch_of(float from, float to)
+{
+    const int32_t a = (int32_t)from, b = (int32_t)to;
+    Stretch out = {.first = a - 1, .apart = b - a, .from = from - (float)a, .to = to - (float)b};
+    out.part = 1 / ((float)(b - a) + (out.to - out.from));
+    return out;
+}
+
+/* Eights of pixels that the stretch reaches. */
+UF_INLINE size_t eights_of(const Stretch *s)
+{
+    return ((size_t)s->apart + 4 + LANES - 1) / LANES;
+}
+
+/* What the eight pixels of number `eight` weigh. */
+UF_INLINE void weights_of(const Stretch *s, size_t eight, Lanes *out)
+{
+    const ptrdiff_t q = LANES * (ptrdiff_t)eight - 1;
+    Lanes from;
+    integrals(q - s->apart, s->to, out);
+    integrals(q, s->from, &from);
+    *out = (*out - from) * s->part;
+}
+
+typedef float Four __attribute__((vector_size(16)));
+
+UF_INLINE Four half_of(const Lanes *v)
+{
+    return __builtin_shufflevector(*v, *v, 0, 1, 2, 3) + __builtin_shufflevector(*v, *v, 4, 5, 6, 7);
+}
+
+/* Sums over the lanes of all four. */
+UF_INLINE void fold(const Lanes sums[4], float out[4])
+{
+    const Four a = half_of(&sums[0]), b = half_of(&sums[1]), c = half_of(&sums[2]), d = half_of(&sums[3]);
+    const Four ab = __builtin_shufflevector(a, b, 0, 4, 1, 5) + __builtin_shufflevector(a, b, 2, 6, 3, 7);
+    const Four cd = __builtin_shufflevector(c, d, 0, 4, 1, 5) + __builtin_shufflevector(c, d, 2, 6, 3, 7);
+    const Four all =
+        __builtin_shufflevector(ab, cd, 0, 1, 4, 5) + __builtin_shufflevector(ab, cd, 2, 3, 6, 7);
+    memcpy(out, &all, sizeof all);
+}
+
+/* A loop over planes that is always written out: sums stay in registers. */
+#define FOR_PLANE(number, what)                                                                              \
+    if (planes > (number)) {                                                                                 \
+        enum { c = (number) };                                                                               \
+        what;                                                                                                \
+    }
+#define FOR_PLANES(what)                                                                                     \
+    {                                                                                                        \
+        FOR_PLANE(0, what) FOR_PLANE(1, what) FOR_PLANE(2, what) FOR_PLANE(3, what)                          \
+    }
+
+/* What is known of boxes before their pixels are looked at. */
+typedef struct Ends {
+    float from[UF_BOXES_MAX], to[UF_BOXES_MAX], part[UF_BOXES_MAX]; /* as in Stretch, across */
+    int32_t apart[UF_BOXES_MAX];
+    int32_t offset[UF_BOXES_MAX]; /* of the first pixel, one row before the middle's */
+    float down[4][UF_BOXES_MAX];  /* what the four rows about the middle weigh */
+    int32_t small[UF_BOXES_MAX];  /* four rows and eight columns are all */
+} Ends;
+
+/* What all boxes have in common. */
+typedef struct Desk {
+    const UfBoxes *boxes;
+    const UfLight *light;
+    ptrdiff_t left, top; /* the boxes' base in the window */
+} Desk;
+
+/* Boxes from number `first` to before `last`. */
+UF_INLINE void find_ends(const Desk *desk, int first, int last, Ends *out)
+{
+    const UfBoxes *boxes = desk->boxes;
+    const int32_t left = (int32_t)desk->left - 1, top = (int32_t)desk->top - 1,
+                  step = (int32_t)desk->light->row_step;
+#pragma omp simd
+    for (int i = first; i < last; i++) {
+        const float half = boxes->bu[i] / 2, begin = boxes->u[i] - half, end = boxes->u[i] + half;
+        const int32_t a = (int32_t)begin, b = (int32_t)end, y = (int32_t)boxes->v[i];
+        out->from[i] = begin - (float)a;
+        out->to[i] = end - (float)b;
+        out->part[i] = 1 / ((float)(b - a) + (out->to[i] - out->from[i]));
+        out->apart[i] = b - a;
+        out->offset[i] = (top + y) * step + left + a;
+        uf_keys_weights_single(boxes->v[i] - (float)y, &out->down[0][i], &out->down[1][i], &out->down[2][i],
+                               &out->down[3][i]);
+        out->small[i] = (b - a <= LANES - 4) & (boxes->bv[i] == 0) & (boxes->lean[i] == 0);
+    }
+}
+
+UF_INLINE const float *pixels_at(const Desk *desk, ptrdiff_t x, ptrdiff_t y)
+{
+    return desk->light->samples + (size_t)(desk->top + y) * desk->light->row_step + (desk->left + x);
+}
+
+UF_INLINE void sum_small(const float *at, size_t down, const float w[4], const Lanes *wx, Lanes *sum)
+{
+    *sum = *wx *
+           ((w[0] * AT(at) + w[1] * AT(at + down)) + (w[2] * AT(at + 2 * down) + w[3] * AT(at + 3 * down)));
+}
+
+/* Most boxes of targets that are hardly coarser than the source. */
+UF_INLINE void mean_small(const Desk *desk, const Ends *ends, size_t i, size_t planes, Lanes sums[4])
+{
+    const size_t down = desk->light->row_step, plane = desk->light->plane_step;
+    const float *at = desk->light->samples + ends->offset[i];
+    const float w[4] = {ends->down[0][i], ends->down[1][i], ends->down[2][i], ends->down[3][i]};
+    Lanes wx, from;
+    integrals(-1 - ends->apart[i], ends->to[i], &wx);
+    integrals(-1, ends->from[i], &from);
+    wx = (wx - from) * ends->part[i];
+    FOR_PLANES(sum_small(at + c * plane, down, w, &wx, &sums[c]))
+}
+
+/* What the rows weigh, and the first of them. Returns how many there are. */
+UF_INLINE size_t rows_of(const UfBoxes *boxes, size_t i, ptrdiff_t *first, float weights[ROWS_MAX])
+{
+    const float v = boxes->v[i], half = boxes->bv[i] / 2;
+    if (!(half > 0)) {
+        const int32_t y = (int32_t)v;
+        uf_keys_weights_single(v - (float)y, &weights[0], &weights[1], &weights[2], &weights[3]);
+        *first = y - 1;
+        return 4;
+    }
+    const Stretch down = stretch_of(v - half, v + half);
+    const size_t eights = eights_of(&down);
+    for (size_t k = 0; k < eights; k++) {
+        Lanes some;
+        weights_of(&down, k, &some);
+        memcpy(weights + k * LANES, &some, sizeof some);
+    }
+    *first = down.first;
+    return (size_t)down.apart + 4;
+}
+
+UF_INLINE void mean_upright(const Desk *desk, const Stretch *across, ptrdiff_t top, const float *wy,
+                            size_t rows, size_t planes, Lanes sums[4])
+{
+    const size_t plane = desk->light->plane_step;
+    for (size_t k = 0; k < eights_of(across); k++) {
+        const float *at = pixels_at(desk, across->first + (ptrdiff_t)k * LANES, top);
+        Lanes wx;
+        weights_of(across, k, &wx);
+        Lanes columns[4] = {{0}};
+        for (size_t r = 0; r < rows; r++, at += desk->light->row_step)
+            FOR_PLANES(columns[c] += wy[r] * AT(at + c * plane))
+        FOR_PLANES(sums[c] += wx * columns[c])
+    }
+}
+
+UF_INLINE void mean_leaning(const Desk *desk, size_t i, ptrdiff_t top, const float *wy, size_t rows,
+                            size_t planes, Lanes sums[4])
+{
+    const float u = desk->boxes->u[i], v = desk->boxes->v[i], half = desk->boxes->bu[i] / 2;
+    const size_t plane = desk->light->plane_step;
+    for (size_t r = 0; r < rows; r++) {
+        const ptrdiff_t y = top + (ptrdiff_t)r;
+        const float middle = u + desk->boxes->lean[i] * ((float)y - v);
+        const Stretch across = stretch_of(middle - half, middle + half);
+        for (size_t k = 0; k < eights_of(&across); k++) {
+            const float *at = pixels_at(desk, across.first + (ptrdiff_t)k * LANES, y);
+            Lanes w;
+            weights_of(&across, k, &w);
+            w *= wy[r];
+            FOR_PLANES(sums[c] += w * AT(at + c * plane))
+        }
+    }
+}
+
+UF_INLINE void mean_large(const Desk *desk, size_t i, size_t planes, Lanes sums[4])
+{
+    const UfBoxes *boxes = desk->boxes;
+    float wy[ROWS_MAX];
+    ptrdiff_t top;
+    const size_t rows = rows_of(boxes, i, &top, wy);
+    if (boxes->lean[i] == 0) {
+        const float half = boxes->bu[i] / 2;
+        const Stretch across = stretch_of(boxes->u[i] - half, boxes->u[i] + half);
+        mean_upright(desk, &across, top, wy, rows, planes, sums);
+    } else {
+        mean_leaning(desk, i, top, wy, rows, planes, sums);
+    }
+}
+
+UF_INLINE void mean_of(const Desk *desk, const uint16_t *numbers, size_t count, size_t planes, UfMeans means)
+{
+    Ends ends;
+    find_ends(desk, numbers[0], numbers[count - 1] + 1, &ends);
+    for (size_t n = 0; n < count; n++) {
+        const size_t i = numbers[n];
+        Lanes sums[4] = {{0}};
+        if (ends.small[i])
+            mean_small(desk, &ends, i, planes, sums);
+        else
+            mean_large(desk, i, planes, sums);
+        fold(sums, means[i]);
+    }
+}
+
+/* All that boxes from number `first` to before `last` read, lanes that weigh nothing included. False: there
+ * are rows too many, or it begins before the base. */
+UF_INLINE bool area_of(const UfBoxes *boxes, int first, int last, UfLightArea *out)
+{
+    float left = INFINITY, top = INFINITY, right = -INFINITY, bottom = -INFINITY, highest = 0;
+#pragma omp simd reduction(min : left, top) reduction(max : right, bottom, highest)
+    for (int i = first; i < last; i++) {
+        const float u = boxes->u[i], v = boxes->v[i], high = boxes->bv[i] / 2;
+        const float reach = boxes->bu[i] / 2 + fabsf(boxes->lean[i]) * (high + 3);
+        left = u - reach < left ? u - reach : left;
+        right = u + reach > right ? u + reach : right;
+        top = v - high < top ? v - high : top;
+        bottom = v + high > bottom ? v + high : bottom;
+        highest = high > highest ? high : highest;
+    }
+    if (!(left >= 2 && top >= 2 && 2 * highest < ROWS_MAX - 16))
+        return false;
+    *out = (UfLightArea){boxes->base_u + (ptrdiff_t)left - 2, boxes->base_v + (ptrdiff_t)top - 1,
+                         boxes->base_u + (ptrdiff_t)right + 3 + LANES, boxes->base_v + (ptrdiff_t)bottom + 3};
+    return true;
+}
+
+UF_INLINE void means_of(const Desk *desk, const uint16_t *numbers, size_t count, size_t planes, UfMeans means)
+{
+    switch (planes) {
+    case 1:
+        mean_of(desk, numbers, count, 1, means);
+        break;
+    case 2:
+        mean_of(desk, numbers, count, 2, means);
+        break;
+    case 3:
+        mean_of(desk, numbers, count, 3, means);
+        break;
+    default:
+        mean_of(desk, numbers, count, 4, means);
+        break;
+    }
+}
+
+/* The same code, compiled for one instruction set and another. */
+typedef struct Tier {
+    void (*size)(const UfSlopes *slopes, size_t count, float width_px, UfBoxes *out);
+    bool (*area)(const UfBoxes *boxes, int first, int last, UfLightArea *out);
+    void (*means)(const Desk *desk, const uint16_t *numbers, size_t count, size_t planes, UfMeans means);
+} Tier;
+
+static void size_scalar(const UfSlopes *slopes, size_t count, float width_px, UfBoxes *out)
+{
+    size_of(slopes, count, width_px, out);
+}
+
+static bool area_scalar(const UfBoxes *boxes, int first, int last, UfLightArea *out)
+{
+    return area_of(boxes, first, last, out);
+}
+
+static void means_scalar(const Desk *desk, const uint16_t *numbers, size_t count, size_t planes,
+                         UfMeans means)
+{
+    means_of(desk, numbers, count, planes, means);
+}
+
+static const Tier scalar = {size_scalar, area_scalar, means_scalar};
+
+#if defined(__x86_64__)
+#define AVX2 __attribute__((target("avx2")))
+
+AVX2 static void size_avx2(const UfSlopes *slopes, size_t count, float width_px, UfBoxes *out)
+{
+    size_of(slopes, count, width_px, out);
+}
+
+AVX2 static bool area_avx2(const UfBoxes *boxes, int first, int last, UfLightArea *out)
+{
+    return area_of(boxes, first, last, out);
+}
+
+AVX2 static void means_avx2(const Desk *desk, const uint16_t *numbers, size_t count, size_t planes,
+                            UfMeans means)
+{
+    means_of(desk, numbers, count, planes, means);
+}
+
+static const Tier avx2 = {size_avx2, area_avx2, means_avx2};
+#endif
+
+static const Tier *tier_of(unsigned cpu_flags)
+{
+#if defined(__x86_64__)
+    if (cpu_flags & UF_CPU_AVX2)
+        return &avx2;
+#endif
+    (void)cpu_flags;
+    return &scalar;
+}
+
+void uf_boxes_size(const UfSlopes *slopes, size_t count, float width_px, unsigned cpu_flags, UfBoxes *out)
+{
+    tier_of(cpu_flags)->size(slopes, count, width_px, out);
+}
+
+bool uf_boxes_mean(const UfBoxes *boxes, const uint16_t *numbers, size_t count, UfLight *light,
+                   const UfSource *source, UfSample sample, size_t channels, unsigned cpu_flags,
+                   UfMeans means)
+{
+    const Tier *tier = tier_of(cpu_flags);
+    UfLightArea area;
+    /* as many at once as the room takes */
+    for (size_t done = 0, some = count; done < count;) {
+        some = some < count - done ? some : count - done;
+        const int first = numbers[done], last = numbers[done + some - 1] + 1;
+        const bool there = tier->area(boxes, first, last, &area);
+        const ptrdiff_t left = area.left;
+        if (!there || !uf_light_take(light, source, sample, channels, &area)) {
+            if (some == 1)
+                return false;
+            some /= 2;
+            continue;
+        }
+        const Desk desk = {boxes, light, boxes->base_u + (area.left - left) - light->area.left,
+                           boxes->base_v - light->area.top};
+        tier->means(&desk, numbers + done, some, channels, means);
+        done += some;
+    }
+    return true;
+}
