@@ -8,6 +8,7 @@
 
 #include "base/memory.h"
 #include "base/report.h"
+#include "patch/boards.h"
 #include "patch/complete.h"
 #include "patch/detail.h"
 #include "patch/floor_plane.h"
@@ -35,7 +36,8 @@ void uf_floor_free(UfFloor **floor)
 }
 
 /* The hole that is left gets the ring's texture, in the ring's light. */
-static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, unsigned seed, UfReport *report)
+static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, bool is_boards, unsigned seed,
+                         UfReport *report)
 {
     UfShading shading = {0};
     UfStatus status = uf_shading_fit(&plane->canvas, cap->threads, &shading, report);
@@ -49,7 +51,12 @@ static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, unsigned seed, U
     if ((status = uf_odd_exclude(&plane->canvas, uf_floor_plane_reach(plane, cap), cap->threads, report)) !=
         UF_OK)
         return status;
-    if ((status = uf_complete(&plane->canvas, seed, cap->threads, report)) != UF_OK)
+    bool is_filled = false;
+    if (is_boards)
+        status = uf_boards_fill(&plane->canvas, seed, cap->threads, &is_filled, report);
+    if (status == UF_OK && !is_filled)
+        status = uf_complete(&plane->canvas, seed, cap->threads, report);
+    if (status != UF_OK)
         return status;
     uf_shading_restore(&shading, plane->shown, cap->threads, &plane->canvas);
     return UF_OK;
@@ -70,21 +77,37 @@ static UfStatus keep_shown(const UfFloorPlane *plane, UfFloor *floor, UfReport *
     return status;
 }
 
+/* The plane; where boards are seen, turned so that they lie along its rows. */
+static UfStatus read_plane(const UfPicture *panorama, const UfCap *cap, bool has_plate, UfFloorPlane *plane,
+                           bool *is_boards, UfReport *report)
+{
+    double angle = 0;
+    UfStatus status = uf_floor_plane_read(panorama, cap, has_plate, 0, plane, report);
+    if (status == UF_OK && !has_plate)
+        status = uf_boards_find(&plane->canvas, cap->threads, is_boards, &angle, report);
+    if (status == UF_OK && *is_boards && angle != 0) {
+        uf_floor_plane_clear(plane);
+        status = uf_floor_plane_read(panorama, cap, false, angle, plane, report);
+    }
+    return status;
+}
+
 UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned seed, const UfPlate *plate,
                           UfPlateFit *fit, UfFloor **out, UfReport *report)
 {
     UfFloorPlane plane = {0};
+    bool is_boards = false;
     UfBox hole;
     UfFloor *floor = uf_alloc_zero(1, sizeof *floor);
     if (floor == NULL)
         return uf_fail_memory(report);
-    UfStatus status = uf_floor_plane_read(panorama, cap, plate != NULL, &plane, report);
+    UfStatus status = read_plane(panorama, cap, plate != NULL, &plane, &is_boards, report);
     if (status == UF_OK && plate != NULL)
         status = uf_plate_lay(panorama, cap, plate, &plane, fit, report);
     if (status == UF_OK)
         status = uf_detail_restore(panorama, cap, &plane, report);
     if (status == UF_OK && uf_canvas_hole_box(&plane.canvas, 0, &hole))
-        status = complete(&plane, cap, seed, report);
+        status = complete(&plane, cap, is_boards, seed, report);
     if (status != UF_OK)
         goto cleanup;
     if ((status = keep_shown(&plane, floor, report)) != UF_OK)

@@ -42,13 +42,13 @@ typedef struct Extent {
     double x0, y0, x1, y1;
 } Extent;
 
-static Extent extent_of(const UfCap *cap)
+static Extent extent_of(const UfCap *cap, double heading_rad)
 {
     double rim = cap->cap_rad > 0 ? tan(cap->cap_rad) : 0;
     Extent e = {INFINITY, INFINITY, -INFINITY, -INFINITY};
     const UfRegion *region = cap->region;
     UfView unit = {
-        .projection = UF_PROJECTION_RECTILINEAR, .rotation = uf_cap_rotation(cap, 0), .scale_px = 1};
+        .projection = UF_PROJECTION_RECTILINEAR, .rotation = uf_cap_rotation(cap, heading_rad), .scale_px = 1};
     if (rim > 0)
         e = (Extent){-rim, -rim, rim, rim};
     for (size_t i = 0; i < region->row_count * region->width_px; i++) {
@@ -75,9 +75,9 @@ static UfStatus find_edge(const UfCap *cap, double *out, UfReport *report)
 }
 
 /* A rectangle about cap and region, the ring as wide as the narrower side asks for. */
-static UfStatus choose_rectangle(const UfCap *cap, UfView *out, UfReport *report)
+static UfStatus choose_rectangle(const UfCap *cap, double heading_rad, UfView *out, UfReport *report)
 {
-    Extent e = extent_of(cap);
+    Extent e = extent_of(cap, heading_rad);
     double narrow = fmin(e.x1 - e.x0, e.y1 - e.y0), margin = fmax((RING_FACTOR - 1) * narrow / 2, 0.25);
     double edge = 0;
     UfStatus status = find_edge(cap, &edge, report);
@@ -95,7 +95,7 @@ static UfStatus choose_rectangle(const UfCap *cap, UfView *out, UfReport *report
     if (narrow * scale < LEAST_CAP_PX)
         return uf_fail(report, UF_ERROR_UNCLEAR, "what is to be covered is too few pixels to hold a texture");
     *out = (UfView){.projection = UF_PROJECTION_RECTILINEAR,
-                    .rotation = uf_cap_rotation(cap, 0),
+                    .rotation = uf_cap_rotation(cap, heading_rad),
                     .scale_px = scale,
                     .centre_x_px = -e.x0 * scale,
                     .centre_y_px = -e.y0 * scale,
@@ -118,10 +118,11 @@ static double ring_reach(double rim, bool has_plate)
 }
 
 /* How far the ring reaches and how fine it is taken. */
-static UfStatus choose_view(const UfCap *cap, bool has_plate, UfView *out, UfReport *report)
+static UfStatus choose_view(const UfCap *cap, bool has_plate, double heading_rad, UfView *out,
+                            UfReport *report)
 {
     if (cap->region != NULL)
-        return choose_rectangle(cap, out, report);
+        return choose_rectangle(cap, heading_rad, out, report);
     double rim = tan(cap->cap_rad), reach = ring_reach(rim, has_plate), edge = 0;
     UfStatus status = find_edge(cap, &edge, report);
     if (status != UF_OK)
@@ -140,7 +141,7 @@ static UfStatus choose_view(const UfCap *cap, bool has_plate, UfView *out, UfRep
                        uf_degrees(cap->cap_rad));
     size_t side = 2 * (size_t)ceil(fmax(reach * scale, edge * scale + SOFT_EDGE_PX));
     *out = (UfView){.projection = UF_PROJECTION_RECTILINEAR,
-                    .rotation = uf_cap_rotation(cap, 0),
+                    .rotation = uf_cap_rotation(cap, heading_rad),
                     .scale_px = scale,
                     .centre_x_px = (double)side / 2,
                     .centre_y_px = (double)side / 2,
@@ -152,7 +153,7 @@ static UfStatus choose_view(const UfCap *cap, bool has_plate, UfView *out, UfRep
 double uf_floor_plane_farthest_rad(const UfCap *cap)
 {
     UfView view = {0};
-    if (choose_view(cap, false, &view, NULL) != UF_OK)
+    if (choose_view(cap, false, 0, &view, NULL) != UF_OK)
         return 0;
     /* the corners, and what interpolation and averaging reach beyond them */
     double corner = sqrt(2) * ((double)view.width_px / 2 + SOFT_EDGE_PX);
@@ -162,7 +163,7 @@ double uf_floor_plane_farthest_rad(const UfCap *cap)
 size_t uf_floor_plane_pixels(const UfCap *cap, bool has_plate)
 {
     UfView view = {0};
-    return choose_view(cap, has_plate, &view, NULL) == UF_OK ? view.width_px * view.height_px : 0;
+    return choose_view(cap, has_plate, 0, &view, NULL) == UF_OK ? view.width_px * view.height_px : 0;
 }
 
 /* Float pictures in linear light are worked on as square roots. */
@@ -326,11 +327,11 @@ static UfBox find_shown(const UfCap *cap, const UfFloorPlane *plane)
     return box;
 }
 
-UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, bool has_plate, UfFloorPlane *out,
-                             UfReport *report)
+UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, bool has_plate, double heading_rad,
+                             UfFloorPlane *out, UfReport *report)
 {
     UfFloorPlane plane = {0};
-    UfStatus status = choose_view(cap, has_plate, &plane.view, report);
+    UfStatus status = choose_view(cap, has_plate, heading_rad, &plane.view, report);
     if (status == UF_OK)
         status = is_linear_float(panorama, &plane.is_root, report);
     if (status == UF_OK)

@@ -17,12 +17,13 @@ typedef struct UfFloorPlane {
 } UfFloorPlane;
 
 /*
- * The cap and a ring to copy from, as a canvas of stored values; the cap is hole.
+ * The cap and a ring to copy from, as a canvas of stored values; the cap is hole. The canvas's top points to
+ * `heading_rad` of the panorama.
  * UF_ERROR_UNCLEAR when the cap leaves no ring where the floor is still seen well, when it is smaller than a
  * patch, or when too little of the ring is picture. Zero-initialise *out before; clear it after.
  */
-UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, bool has_plate, UfFloorPlane *out,
-                             UfReport *report);
+UfStatus uf_floor_plane_read(const UfPicture *panorama, const UfCap *cap, bool has_plate, double heading_rad,
+                             UfFloorPlane *out, UfReport *report);
 /*
  * How far from the middle the fill must be sound: what is seen of it, and somewhat more. 0 where a region
  * says itself what is to be covered.

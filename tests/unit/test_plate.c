@@ -67,7 +67,7 @@ static double error_of(const UfPicture *panorama, const UfPicture *photo, const 
     UfReport *report = uf_report_create();
     cr_assert_eq(uf_transfer_create(panorama, &transfer, report), UF_OK);
     cr_assert_eq(uf_logo_colours(photo, panorama, &like, report), UF_OK);
-    cr_assert_eq(uf_floor_plane_read(panorama, &cap, true, &plane, report), UF_OK);
+    cr_assert_eq(uf_floor_plane_read(panorama, &cap, true, 0, &plane, report), UF_OK);
     cr_assert_eq(uf_plate_photo_create(like, transfer, camera, &lens, report), UF_OK);
     UfStatus status = uf_plate_fit(&plane, &cap, &lens, &plate, 3, &to_ray, fit, report);
     double sum = 0, count = 0;
