@@ -111,7 +111,7 @@ static bool clearest(const Profile *p, size_t from, size_t to, size_t *out)
 static double usual_clearness(const Profile *p)
 {
     double first = 0, second = 0;
-    size_t at;
+    size_t at = 0;
     for (size_t y = 0; y < p->count; y += p->around)
         if (clearest(p, y, y + p->around, &at)) {
             double value = p->clear[at];
@@ -169,7 +169,8 @@ static void tidy(const Profile *p, double least, UfJoints *joints)
     }
     for (size_t i = 0; i + 1 < joints->count; i++) {
         double gap = (double)(joints->row[i + 1] - joints->row[i]);
-        size_t middle = (joints->row[i] + joints->row[i + 1]) / 2, quarter = (size_t)(0.25 * width), at;
+        size_t middle = (joints->row[i] + joints->row[i + 1]) / 2, quarter = (size_t)(0.25 * width),
+               at = middle;
         if (gap > FARTHEST * width && gap < 2.5 * width &&
             clearest(p, middle - quarter, middle + quarter, &at) && p->clear[at] > least)
             put(joints, i + 1, at);

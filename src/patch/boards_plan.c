@@ -352,7 +352,7 @@ static double unlike(const double a[4], const double b[4])
 /* The run most like a board and of its width, one that was not used already. */
 static void choose_run(UfBoardsPlan *p, const UfPiece *piece, double needed, UfBoard *board)
 {
-    UfRun *best = NULL;
+    UfRun *best = p->run; /* there is one */
     double least = INFINITY, width = uf_board_width(piece->row);
     for (size_t i = 0; i < p->run_count; i++) {
         UfRun *run = &p->run[i];
@@ -464,7 +464,7 @@ static void continue_joint(const UfBoardsPlan *p, UfPiece *piece)
  */
 static void divide_behind(UfBoardsPlan *p, UfPiece *piece, int side)
 {
-    size_t joint = piece->joint[0], line = 2 * p->joints->narrow_px, second;
+    size_t joint = piece->joint[0], line = 2 * p->joints->narrow_px, second = 0;
     size_t x0 = piece->whole_x0, x1 = piece->whole_x1;
     size_t limit = side == UF_LEFT ? joint + line : joint - uf_smaller(line, joint);
     UfBoard corner = look_at_board(p, piece, side, true, limit);
