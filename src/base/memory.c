@@ -45,6 +45,18 @@ void *uf_duplicate(const void *data, size_t size_bytes)
     return copy;
 }
 
+/* Advice: where it is not taken, nothing is lost. */
+void uf_bring_pages(void *data, size_t size_bytes)
+{
+#ifdef MADV_POPULATE_WRITE
+    const size_t page = (size_t)sysconf(_SC_PAGESIZE), before = (uintptr_t)data % page;
+    (void)madvise((uint8_t *)data - before, size_bytes + before, MADV_POPULATE_WRITE);
+#else
+    (void)data;
+    (void)size_bytes;
+#endif
+}
+
 #define LARGE_PAGE_BYTES 2097152u
 
 /* Advice: where it is not taken, nothing is lost. */

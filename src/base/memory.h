@@ -17,6 +17,8 @@ void *uf_alloc_zero(size_t count, size_t size_bytes);
 void *uf_realloc(void *old, size_t count, size_t size_bytes);
 /* A copy of `size_bytes` bytes; NULL on no memory and for 0 bytes. */
 void *uf_duplicate(const void *data, size_t size_bytes);
+/* For a part of a block that is written all over next: brings its pages in one call, where the system can. */
+void uf_bring_pages(void *data, size_t size_bytes);
 /* For a block that will be written all over: asks for the system's large pages inside it, where the system
  * has some. What a page's first touch costs is then paid once in 2 MiB instead of once in 4 KiB. */
 void uf_prefer_large_pages(void *data, size_t size_bytes);

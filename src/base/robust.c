@@ -1,17 +1,45 @@
 #include "base/robust.h"
 
-#include <stdlib.h>
-
-static int by_size(const void *a, const void *b)
+static void swap(double *a, double *b)
 {
-    double p = *(const double *)a, q = *(const double *)b;
-    return p < q ? -1 : p > q;
+    double kept = *a;
+    *a = *b;
+    *b = kept;
+}
+
+/*
+ * Brings the element that sorting would put at `place` there, smaller ones before it (C. A. R. Hoare,
+ * Algorithm 65: FIND, Comm. ACM 4(7), 1961): in a time that grows as the count does.
+ */
+static double select_place(double *sizes, size_t count, size_t place)
+{
+    size_t first = 0, last = count - 1;
+    while (first < last) {
+        double pivot = sizes[first + (last - first) / 2];
+        size_t i = first, j = last;
+        while (sizes[i] < pivot)
+            i++;
+        while (pivot < sizes[j])
+            j--;
+        while (i < j) {
+            swap(&sizes[i], &sizes[j]);
+            do
+                i++;
+            while (sizes[i] < pivot);
+            do
+                j--;
+            while (pivot < sizes[j]);
+        }
+        /* all up to j are no larger than the pivot, all from j + 1 on no smaller */
+        if (place <= j)
+            last = j;
+        else
+            first = j + 1;
+    }
+    return sizes[place];
 }
 
 double uf_robust_spread(double *sizes, size_t count)
 {
-    if (count == 0)
-        return 0;
-    qsort(sizes, count, sizeof *sizes, by_size);
-    return 1.4826 * sizes[count / 2];
+    return count == 0 ? 0 : 1.4826 * select_place(sizes, count, count / 2);
 }

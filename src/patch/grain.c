@@ -302,12 +302,26 @@ static float strength_of(double w)
 static void strengths_of(const float *weights, size_t count, float *out)
 {
     float weight = 1, strength = 1;
-    for (size_t i = 0; i < count; i++) {
-        if (weights != NULL && weights[i] != weight) {
+    for (size_t i = 0; weights == NULL && i < CHUNK; i++)
+        out[i] = 1;
+    for (size_t i = 0; weights != NULL && i < count; i++) {
+        if (weights[i] != weight) {
             weight = weights[i];
             strength = strength_of((double)weight);
         }
         out[i] = strength;
+    }
+}
+
+/* Where CHUNK pixels of a ring lie on the tangent plane. */
+UF_CLONES static void places_of(const UfGrain *grain, float radius_px, size_t x0, float *across_px,
+                                float *down_px)
+{
+    const float *cosines = grain->around + x0, *sines = cosines + grain->columns;
+#pragma omp simd
+    for (size_t i = 0; i < CHUNK; i++) {
+        across_px[i] = radius_px * cosines[i];
+        down_px[i] = radius_px * sines[i];
     }
 }
 
@@ -342,12 +356,7 @@ static void add_chunk(const UfGrain *grain, float radius_px, size_t x0, size_t c
 {
     float across_px[CHUNK], down_px[CHUNK], strengths[CHUNK];
     int32_t sums[CHUNK][4];
-    const float *cosines = grain->around + x0, *sines = cosines + grain->columns;
-#pragma omp simd
-    for (size_t i = 0; i < CHUNK; i++) {
-        across_px[i] = radius_px * cosines[i];
-        down_px[i] = radius_px * sines[i];
-    }
+    places_of(grain, radius_px, x0, across_px, down_px);
     uf_grain_read(grain->tiles, across_px, down_px, sums);
     strengths_of(weights, count, strengths);
     add_noise(grain, sums, strengths, count, fill);

@@ -15,7 +15,7 @@
 #define CHUNK  UF_GRAIN_CHUNK
 #define PLACES UF_GRAIN_PLACES
 
-/* Where places lie in a tile: the first of four samples, and the parts of the next across and down. */
+/* Where places lie in a tile: the first of four samples, and the weights of the next across and down. */
 typedef struct Places {
     int32_t first[CHUNK]; /* in bytes */
     int32_t across[CHUNK], down[CHUNK];
@@ -37,71 +37,55 @@ UF_CLONES static void find_places(const UfGrainTile *tile, const float *x_px, co
     }
 }
 
+static void read_tiles(const UfGrainTile *tiles, const Places *places, int32_t (*out)[4])
+{
+    memset(out, 0, CHUNK * sizeof *out);
+    for (size_t t = 0; t < UF_GRAIN_TILES; t++)
+        for (size_t i = 0; i < CHUNK; i++) {
+            const int8_t *first = tiles[t].samples + places[t].first[i];
+            int32_t across = places[t].across[i], down = places[t].down[i];
+            for (size_t c = 0; c < 4; c++) {
+                int32_t left = (PLACES - down) * first[c] + down * first[4 * SIDE + c];
+                int32_t right = (PLACES - down) * first[4 + c] + down * first[4 * SIDE + 4 + c];
+                out[i][c] += (PLACES - across) * left + across * right;
+            }
+        }
+}
+
 #if defined(__x86_64__)
-/* Two neighbours of a row, four channels each, as words. */
-static inline __m128i two_samples(const int8_t *at)
-{
-    __m128i bytes = _mm_loadl_epi64((const __m128i *)(const void *)at);
-    return _mm_srai_epi16(_mm_unpacklo_epi8(bytes, bytes), 8);
-}
-
-static inline __m128i read_place(const int8_t *first, int32_t across, int32_t down)
-{
-    __m128i upper = _mm_mullo_epi16(two_samples(first), _mm_set1_epi16((int16_t)(PLACES - down)));
-    __m128i lower = _mm_mullo_epi16(two_samples(first + 4 * SIDE), _mm_set1_epi16((int16_t)down));
-    __m128i pair = _mm_add_epi16(upper, lower);
-    return _mm_madd_epi16(_mm_unpacklo_epi16(pair, _mm_srli_si128(pair, 8)),
-                          _mm_set1_epi32(across << 16 | (PLACES - across)));
-}
-
-static void add_tile(const UfGrainTile *tile, const Places *places, int32_t (*out)[4])
-{
-    for (size_t i = 0; i < CHUNK; i++) {
-        __m128i *sum = (__m128i *)(void *)out[i];
-        __m128i here = read_place(tile->samples + places->first[i], places->across[i], places->down[i]);
-        _mm_storeu_si128(sum, _mm_add_epi32(_mm_loadu_si128(sum), here));
-    }
-}
-
 #define AVX2 __attribute__((target("avx2")))
 
-/* Weights of the upper and the lower row in the bytes of every word; of left and right in every two words. */
-AVX2 static void pair_weights(const Places *places, int32_t *across, int32_t *down)
+/* Weights of left and right in every two words, of the upper and the lower row in the bytes of every word. */
+AVX2 static void pair_weights(Places *places)
 {
 #pragma omp simd
     for (size_t i = 0; i < CHUNK; i++) {
-        across[i] = places->across[i] << 16 | (PLACES - places->across[i]);
-        down[i] = (places->down[i] << 8 | (PLACES - places->down[i])) * 0x10001;
+        places->across[i] = places->across[i] << 16 | (PLACES - places->across[i]);
+        places->down[i] = (places->down[i] << 8 | (PLACES - places->down[i])) * 0x10001;
     }
 }
 
-/* The same in fewer steps: the rows' bytes beside each other are weighed and added at once. */
-AVX2 static void add_tile_avx2(const UfGrainTile *tile, const Places *places, int32_t (*out)[4])
+/* Two neighbours of two rows, four channels each: the rows' bytes beside each other are weighed and added at
+ * once. */
+AVX2 static inline __m128i read_place(const UfGrainTile *tile, const Places *places, size_t i)
 {
     const __m128i by_channel = _mm_setr_epi8(0, 1, 8, 9, 2, 3, 10, 11, 4, 5, 12, 13, 6, 7, 14, 15);
-    int32_t across[CHUNK], down[CHUNK];
-    pair_weights(places, across, down);
-    for (size_t i = 0; i < CHUNK; i++) {
-        const int8_t *first = tile->samples + places->first[i];
-        __m128i upper = _mm_loadl_epi64((const __m128i *)(const void *)first);
-        __m128i lower = _mm_loadl_epi64((const __m128i *)(const void *)(first + 4 * SIDE));
-        __m128i pair = _mm_maddubs_epi16(_mm_set1_epi32(down[i]), _mm_unpacklo_epi8(upper, lower));
-        __m128i here = _mm_madd_epi16(_mm_shuffle_epi8(pair, by_channel), _mm_set1_epi32(across[i]));
-        __m128i *sum = (__m128i *)(void *)out[i];
-        _mm_storeu_si128(sum, _mm_add_epi32(_mm_loadu_si128(sum), here));
-    }
+    const int8_t *first = tile->samples + places->first[i];
+    __m128i upper = _mm_loadl_epi64((const __m128i *)(const void *)first);
+    __m128i lower = _mm_loadl_epi64((const __m128i *)(const void *)(first + 4 * SIDE));
+    __m128i pair = _mm_maddubs_epi16(_mm_set1_epi32(places->down[i]), _mm_unpacklo_epi8(upper, lower));
+    return _mm_madd_epi16(_mm_shuffle_epi8(pair, by_channel), _mm_set1_epi32(places->across[i]));
 }
-#else
-static void add_tile(const UfGrainTile *tile, const Places *places, int32_t (*out)[4])
+
+AVX2 static void read_tiles_avx2(const UfGrainTile *tiles, Places *places, int32_t (*out)[4])
 {
+    for (size_t t = 0; t < UF_GRAIN_TILES; t++)
+        pair_weights(&places[t]);
     for (size_t i = 0; i < CHUNK; i++) {
-        const int8_t *first = tile->samples + places->first[i];
-        int32_t across = places->across[i], down = places->down[i];
-        for (size_t c = 0; c < 4; c++) {
-            int32_t left = (PLACES - down) * first[c] + down * first[4 * SIDE + c];
-            int32_t right = (PLACES - down) * first[4 + c] + down * first[4 * SIDE + 4 + c];
-            out[i][c] += (PLACES - across) * left + across * right;
-        }
+        __m128i sum = read_place(&tiles[0], &places[0], i);
+        for (size_t t = 1; t < UF_GRAIN_TILES; t++)
+            sum = _mm_add_epi32(sum, read_place(&tiles[t], &places[t], i));
+        _mm_storeu_si128((__m128i *)(void *)out[i], sum);
     }
 }
 #endif
@@ -109,15 +93,14 @@ static void add_tile(const UfGrainTile *tile, const Places *places, int32_t (*ou
 void uf_grain_read(const UfGrainTile tiles[UF_GRAIN_TILES], const float *x_px, const float *y_px,
                    int32_t (*out)[4])
 {
-    void (*add)(const UfGrainTile *, const Places *, int32_t(*)[4]) = add_tile;
-    Places places;
+    Places places[UF_GRAIN_TILES];
+    for (size_t t = 0; t < UF_GRAIN_TILES; t++)
+        find_places(&tiles[t], x_px, y_px, &places[t]);
 #if defined(__x86_64__)
-    if ((uf_cpu_flags() & UF_CPU_AVX2) != 0)
-        add = add_tile_avx2;
-#endif
-    memset(out, 0, CHUNK * sizeof *out);
-    for (size_t t = 0; t < UF_GRAIN_TILES; t++) {
-        find_places(&tiles[t], x_px, y_px, &places);
-        add(&tiles[t], &places, out);
+    if ((uf_cpu_flags() & UF_CPU_AVX2) != 0) {
+        read_tiles_avx2(tiles, places, out);
+        return;
     }
+#endif
+    read_tiles(tiles, places, out);
 }

@@ -35,6 +35,7 @@
 #define RADIAL   ((size_t)3)
 #define ANGULAR  ((size_t)5) /* 1, cos, sin, cos 2, sin 2 */
 #define TERMS    (RADIAL * ANGULAR)
+#define PADDED   ((size_t)16)
 #define ROUNDS   12
 /* Sums side by side: a whole number of pixels. */
 #define LANES ((size_t)12)
@@ -179,25 +180,43 @@ static void terms_of(const Belt *belt, const Cell *cell, double out[TERMS])
             out[j * RADIAL + m] = cell->angular[j] * (m == 0 ? 1 : m == 1 ? q : q * q);
 }
 
-/* Weighted least squares: the matrix factorised, and the terms of each channel. */
-static bool fit(const Belt *belt, double l[TERMS][TERMS], double x[3][TERMS])
+/* Sums of products of the terms, and of terms and values; rows are as long as a vector's multiple. */
+typedef struct Sums {
+    double terms[TERMS][PADDED], values[3][PADDED];
+} Sums;
+
+UF_CLONES static void add_cells(const Belt *belt, Sums *sums)
 {
-    double t[TERMS];
-    memset(l, 0, TERMS * sizeof l[0]);
-    memset(x, 0, 3 * sizeof x[0]);
+    double t[PADDED] = {0}, weighted[PADDED];
     for (size_t i = 0; i < belt->up * belt->across; i++) {
         const Cell *cell = &belt->cells[i];
         double w = cell->weight * cell->trust;
         if (!(w > 0))
             continue;
         terms_of(belt, cell, t);
-        for (size_t a = 0; a < TERMS; a++) {
-            for (size_t b = 0; b <= a; b++)
-                l[a][b] += w * t[a] * t[b];
-            for (size_t c = 0; c < belt->channels; c++)
-                x[c][a] += w * t[a] * cell->value[c];
-        }
+#pragma omp simd
+        for (size_t a = 0; a < PADDED; a++)
+            weighted[a] = w * t[a];
+        for (size_t a = 0; a < TERMS; a++)
+#pragma omp simd
+            for (size_t b = 0; b < PADDED; b++)
+                sums->terms[a][b] += weighted[a] * t[b];
+        for (size_t c = 0; c < belt->channels; c++)
+#pragma omp simd
+            for (size_t a = 0; a < PADDED; a++)
+                sums->values[c][a] += weighted[a] * cell->value[c];
     }
+}
+
+/* Weighted least squares: the matrix factorised, and the terms of each channel. */
+static bool fit(const Belt *belt, double l[TERMS][TERMS], double x[3][TERMS])
+{
+    Sums sums = {.terms = {{0}}};
+    add_cells(belt, &sums);
+    for (size_t a = 0; a < TERMS; a++)
+        memcpy(l[a], sums.terms[a], sizeof l[a]);
+    for (size_t c = 0; c < 3; c++)
+        memcpy(x[c], sums.values[c], sizeof x[c]);
     if (!uf_cholesky_factorise(TERMS, l[0], 0, 1e-9))
         return false;
     for (size_t c = 0; c < belt->channels; c++)
@@ -208,11 +227,10 @@ static bool fit(const Belt *belt, double l[TERMS][TERMS], double x[3][TERMS])
 static void residuals(const Belt *belt, const Cell *cell, double x[3][TERMS], double t[TERMS], double out[3])
 {
     terms_of(belt, cell, t);
-    for (size_t c = 0; c < belt->channels; c++) {
-        out[c] = cell->value[c];
-        for (size_t a = 0; a < TERMS; a++)
+    memcpy(out, cell->value, sizeof cell->value);
+    for (size_t a = 0; a < TERMS; a++)
+        for (size_t c = 0; c < belt->channels; c++)
             out[c] -= x[c][a] * t[a];
-    }
 }
 
 /* Tukey's weights about the fit; the spread is the median of the residuals, over all channels at once. */

@@ -200,6 +200,8 @@ typedef struct Laying {
     const UfTransfer *transfer;
     float *band;
     size_t y0, count;
+    float weight[BAND_ROWS]; /* of each row, where it is_even */
+    bool is_even[BAND_ROWS];
 } Laying;
 
 /* Makes up to BAND_ROWS rows of the fill from y0 on, in the order of the picture's. */
@@ -255,15 +257,16 @@ static void blend_run(const Laying *l, size_t y, size_t x0, size_t count, Run *r
 static void lay_run(const Laying *l, size_t i, size_t x0, size_t count, Run *run)
 {
     size_t channels = uf_colour_channels(l->panorama), y = l->y0 + i;
-    float weight;
-    bool is_covered = uf_cap_weight_is_even(l->cap, y, &weight) && weight >= 1;
     if (l->band != NULL)
         memcpy(run->fill, l->band + (i * l->cap->width_px + x0) * channels,
                count * channels * sizeof *run->fill);
     else
         uf_membrane_run(l->filler->membrane, i, x0, count, run->fill);
-    uf_cap_weights(l->cap, y, x0, count, run->weights);
-    is_covered = is_covered || covers_all(run->weights, count);
+    for (size_t x = 0; l->is_even[i] && x < count; x++)
+        run->weights[x] = l->weight[i];
+    if (!l->is_even[i])
+        uf_cap_weights(l->cap, y, x0, count, run->weights);
+    bool is_covered = l->is_even[i] ? l->weight[i] >= 1 : covers_all(run->weights, count);
     if (l->filler->grain != NULL)
         uf_grain_add(l->filler->grain, l->cap, y, x0, count, is_covered ? NULL : run->weights, run->fill);
     if (is_covered) /* then the weights are its alpha, too */
@@ -273,9 +276,14 @@ static void lay_run(const Laying *l, size_t i, size_t x0, size_t count, Run *run
 }
 
 /* Tile after tile, from top to bottom: what a tile needs of the membrane and the grain stays in the cache. */
-static void lay_rows(const Laying *l)
+static void lay_rows(Laying *l)
 {
     size_t width = l->cap->width_px;
+    for (size_t i = 0; i < l->count; i++)
+        l->is_even[i] = uf_cap_weight_is_even(l->cap, l->y0 + i, &l->weight[i]);
+#pragma omp parallel for schedule(static) num_threads(l->cap->threads)
+    for (size_t i = 0; i < l->count; i++)
+        uf_bring_pages(uf_picture_row(l->panorama, l->y0 + i), uf_picture_stride_bytes(l->panorama));
 #pragma omp parallel for schedule(static) num_threads(l->cap->threads)
     for (size_t x = 0; x < width; x += TILE_PX) {
         Run run;

@@ -1,6 +1,8 @@
 /* Entropy-coded data from ranges and codes (ITU-T T.81 F.1.2, B.1.1.5). */
 #include "picture/jpeg_bits.h"
 
+#include <endian.h>
+
 #define BUFFER_BYTES 131072u
 /* Room that is made before bytes are put one by one. */
 #define ROOM_BYTES 16u
@@ -63,6 +65,11 @@ static void put_byte(UfJpegBits *bits, uint8_t byte)
         bits->buffer[bits->fill++] = 0;
 }
 
+static bool holds_ff(uint32_t word)
+{
+    return ((~word - 0x01010101u) & word & 0x80808080u) != 0;
+}
+
 /* The lowest `count` bits of `value`, the others being 0; count 0..32. */
 static inline void put(UfJpegBits *bits, uint32_t value, unsigned count)
 {
@@ -72,6 +79,12 @@ static inline void put(UfJpegBits *bits, uint32_t value, unsigned count)
         return;
     bits->held_count -= 32;
     uint32_t word = (uint32_t)(bits->held >> bits->held_count);
+    if (!holds_ff(word)) {
+        uint32_t bytes = htobe32(word);
+        memcpy(bits->buffer + bits->fill, &bytes, sizeof bytes);
+        bits->fill += sizeof bytes;
+        return;
+    }
     for (int shift = 24; shift >= 0; shift -= 8)
         put_byte(bits, (uint8_t)(word >> shift));
 }
@@ -125,6 +138,16 @@ static void copy_bytes(UfJpegBits *bits, uint64_t from, uint64_t to)
     }
 }
 
+/* Four of the `left` bytes that hold no 0xFF and so no stuffed zero; false when they do. */
+static bool take_word(const uint8_t *from, size_t left, uint32_t *word)
+{
+    if (left < sizeof *word)
+        return false;
+    memcpy(word, from, sizeof *word);
+    *word = be32toh(*word);
+    return !holds_ff(*word);
+}
+
 /* [from, to) bit by bit, taking out stuffed zeros and putting in new ones. */
 static void copy_shifted(UfJpegBits *bits, UfJpegPlace from, UfJpegPlace to)
 {
@@ -135,7 +158,16 @@ static void copy_shifted(UfJpegBits *bits, UfJpegPlace from, UfJpegPlace to)
     for (uint64_t at = from.byte; at < end && bits->status == UF_OK;) {
         size_t part = end - at < sizeof chunk ? (size_t)(end - at) : sizeof chunk;
         part = read_source(bits, at, chunk, part);
+        size_t whole = to.byte - at < part ? (size_t)(to.byte - at) : part;
         for (size_t i = 0; i < part; i++, at++) {
+            uint32_t word;
+            while (skip == 0 && last != 0xFF && i < whole && take_word(chunk + i, whole - i, &word)) {
+                put(bits, word, 32);
+                i += sizeof word;
+                at += sizeof word;
+            }
+            if (i == part)
+                break;
             unsigned keep = at == to.byte ? to.bit : 8;
             bool stuffed = last == 0xFF && chunk[i] == 0;
             last = chunk[i];

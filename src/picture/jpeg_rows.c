@@ -136,6 +136,8 @@ static bool read_part(const RowsReader *reader, Rows wanted)
         return false;
     size_t step = reader->walk.mcu_height_px, height = reader->picture->height_px;
     part->wanted_px = (Rows){wanted.first * step, uf_smaller(wanted.end * step, height)};
+    uf_bring_pages(uf_picture_row(reader->picture, part->wanted_px.first),
+                   (part->wanted_px.end - part->wanted_px.first) * reader->picture->stride_bytes);
     part->mcu_rows.first = wanted.first > 0 ? wanted.first - 1 : 0;
     part->mcu_rows.end = uf_smaller(wanted.end + 1, reader->walk.rows);
     part->first_px = part->mcu_rows.first * step;
