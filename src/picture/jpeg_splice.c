@@ -256,8 +256,10 @@ static UfStatus replace_rows(Splicer *splicer, size_t row, size_t *end, UfReport
     UfStatus status = UF_OK;
     size_t next = row;
     atomic_bool stop = false;
+    /* The first thread makes the tasks: libgomp frees what it keeps of their order with the thread that made
+     * them, and another one may be about to when the program ends. */
 #pragma omp parallel num_threads(splicer->threads)
-#pragma omp single
+#pragma omp master
     for (size_t i = 0; next < splicer->walk.rows && row_is_touched(splicer, next); i++) {
         NewRows *new = &splicer->ahead[i % splicer->ahead_room];
         Place place = find_new(splicer, next);
