@@ -39,7 +39,12 @@ static double select_place(double *sizes, size_t count, size_t place)
     return sizes[place];
 }
 
+double uf_median(double *values, size_t count)
+{
+    return count == 0 ? 0 : select_place(values, count, count / 2);
+}
+
 double uf_robust_spread(double *sizes, size_t count)
 {
-    return count == 0 ? 0 : 1.4826 * select_place(sizes, count, count / 2);
+    return 1.4826 * uf_median(sizes, count);
 }

@@ -14,6 +14,8 @@ static inline double uf_tukey_weight(double t)
     return t * t < 1 ? (1 - t * t) * (1 - t * t) : 0;
 }
 
+/* The median (the larger of the two in the middle of an even count). Changes their order; 0 of none. */
+double uf_median(double *values, size_t count);
 /* Spread of residuals: 1.4826 times the median of their sizes (P. J. Huber, Robust Statistics, 1981).
  * Changes their order; 0 of none. */
 double uf_robust_spread(double *sizes, size_t count);

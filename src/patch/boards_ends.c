@@ -4,7 +4,9 @@
 #include <math.h>
 
 #include "base/memory.h"
+#include "base/robust.h"
 #include "base/smaller.h"
+#include "base/smoothstep.h"
 #include "patch/four.h"
 
 /* Against the joints along: how clear an end joint is on the whole, and in a row that counts for it. */
@@ -56,12 +58,6 @@ static UfStatus columns_create(size_t width, Columns *c, UfReport *report)
                : UF_OK;
 }
 
-static float grey_at(const UfCanvas *canvas, size_t i)
-{
-    const float *v = canvas->value + 4 * i;
-    return (v[0] + v[1] + v[2]) / 3;
-}
-
 /* The mean of some columns; NAN where one of them is not known. */
 static double whole_mean(const Columns *c, size_t from, size_t to)
 {
@@ -76,7 +72,7 @@ static void add_row(const UfCanvas *canvas, const UfJoints *joints, size_t y, Co
     double sign = joints->strength < 0 ? -1 : 1, least = LEAST_IN_ROW * fabs(joints->strength);
     for (size_t x = 0; x < width; x++) {
         bool is_source = canvas->cell[y * width + x] == UF_CELL_SOURCE;
-        c->sum[x + 1] = c->sum[x] + (is_source ? (double)grey_at(canvas, y * width + x) : 0);
+        c->sum[x + 1] = c->sum[x] + (is_source ? (double)uf_canvas_grey(canvas, y * width + x) : 0);
         c->number[x + 1] = c->number[x] + is_source;
     }
     for (size_t x = around; x + around < width; x++) {
@@ -146,12 +142,6 @@ static float log_at(const UfCanvas *canvas, size_t x, size_t y, size_t channel)
     return logf(fmaxf(canvas->value[4 * (y * canvas->width + x) + channel], LEAST_VALUE));
 }
 
-static int compare_floats(const void *a, const void *b)
-{
-    float x = *(const float *)a, y = *(const float *)b;
-    return x < y ? -1 : x > y;
-}
-
 /* The board on one side of a joint, apart from its nails: of each row a median, and how far off it is usual.
  */
 typedef struct Side {
@@ -160,7 +150,7 @@ typedef struct Side {
 } Side;
 
 /* `spare` holds x1 - x0 values. */
-static void look_at_side(const UfCanvas *canvas, const UfBoardRow *row, size_t x0, size_t x1, float *spare,
+static void look_at_side(const UfCanvas *canvas, const UfBoardRow *row, size_t x0, size_t x1, double *spare,
                          Side *side)
 {
     size_t height = row->y1 - row->y0, width = x1 - x0;
@@ -168,11 +158,11 @@ static void look_at_side(const UfCanvas *canvas, const UfBoardRow *row, size_t x
         double sum = 0;
         for (size_t y = 0; y < height; y++) {
             for (size_t x = 0; x < width; x++)
-                spare[x] = log_at(canvas, x0 + x, row->y0 + y, k);
-            qsort(spare, width, sizeof *spare, compare_floats);
-            side->median[4 * y + k] = spare[width / 2];
+                spare[x] = (double)log_at(canvas, x0 + x, row->y0 + y, k);
+            double median = uf_median(spare, width);
+            side->median[4 * y + k] = (float)median;
             for (size_t x = 0; x < width; x++)
-                sum += (double)fabsf(spare[x] - spare[width / 2]);
+                sum += fabs(spare[x] - median);
         }
         /* of a normal distribution that is 0.8 deviations */
         side->usual[k] = (float)(sum / (double)(width * height) / 0.8);
@@ -181,8 +171,7 @@ static void look_at_side(const UfCanvas *canvas, const UfBoardRow *row, size_t x
 
 static float ramp(float from, float to, float v)
 {
-    float t = (v - from) / (to - from);
-    return t <= 0 ? 0 : t >= 1 ? 1 : t * t * (3 - 2 * t);
+    return (float)uf_smoothstep((double)((v - from) / (to - from)));
 }
 
 /* How much a column is the joint's line. */
@@ -207,7 +196,7 @@ static UfStatus take_from(const UfCanvas *canvas, const UfJoints *joints, const 
     size_t reach = stamp->reach, width = 2 * reach + 1, around = joints->around_px, edge = stamp->edge;
     Side side[2] = {{.median = uf_alloc(4 * stamp->height, sizeof(float))},
                     {.median = uf_alloc(4 * stamp->height, sizeof(float))}};
-    float *spare = uf_alloc(reach, sizeof *spare);
+    double *spare = uf_alloc(reach, sizeof *spare);
     UfStatus status = UF_OK;
     if (side[0].median == NULL || side[1].median == NULL || spare == NULL) {
         status = uf_fail_memory(report);
@@ -340,7 +329,7 @@ static double known_mean(const UfCanvas *canvas, const UfBoardRow *row, size_t x
     double sum = 0, count = 0;
     for (size_t y = row->y0 + edge; y + edge < row->y1 && x < canvas->width; y++)
         if (canvas->cell[y * canvas->width + x] == UF_CELL_SOURCE) {
-            sum += (double)grey_at(canvas, y * canvas->width + x);
+            sum += (double)uf_canvas_grey(canvas, y * canvas->width + x);
             count++;
         }
     return count > 0 ? sum / count : NAN;

@@ -8,9 +8,11 @@
 
 #include "base/memory.h"
 #include "base/smaller.h"
+#include "base/smoothstep.h"
 #include "patch/boards.h"
 #include "patch/boards_plan.h"
 #include "patch/four.h"
+#include "remap/keys.h"
 
 /* Where the hole's edge runs askew over a board, what is deep inside is mirrored at its mean all the same. It
  * takes this many times as far to get there as the edge is from the mean. */
@@ -20,15 +22,12 @@
 /* Nearer to an end joint than this, in widths of a board, are nails: what is darker than this share of it. */
 #define NAILS 0.4
 #define NAIL  0.78F
-/* What is seen in a corner is mirrored to and fro over no more than so many times its length, and has at
- * least this, in widths of a board. */
+/* What is seen in a corner is mirrored to and fro over no more than so many times its length. */
 #define MOST_FOLDED 4
-#define LEAST_GRAIN 0.1
 
 static float smooth(double t)
 {
-    t = fmin(fmax(t, 0), 1);
-    return (float)(t * t * (3 - 2 * t));
+    return (float)uf_smoothstep(t);
 }
 
 /* Keys' cubic along a row, at a place whose pixels' middles are whole numbers, between two columns. */
@@ -36,8 +35,8 @@ static UfFour sample(const UfCanvas *canvas, size_t y, double x, double least, d
 {
     double base = floor(x);
     float t = (float)(x - base);
-    float weight[4] = {((-0.5F * t + 1.0F) * t - 0.5F) * t, (1.5F * t - 2.5F) * t * t + 1,
-                       ((-1.5F * t + 2.0F) * t + 0.5F) * t, (0.5F * t - 0.5F) * t * t};
+    float weight[4];
+    uf_keys_weights_single(t, &weight[0], &weight[1], &weight[2], &weight[3]);
     UfFour sum = {0};
     for (int k = 0; k < 4; k++) {
         double at = fmin(fmax(base + k - 1, least), most);
@@ -195,11 +194,9 @@ static UfFour joint_at(const Row *row, size_t number, size_t x)
     double enough = uf_board_width(row->piece->row);
     bool is_left = number == row->first ? left->length >= fmin(enough, right->length)
                                         : right->length < fmin(enough, left->length);
-    const double *mean = mean_at(row, number), *of = mean_at(row, is_left ? row->first : row->last);
-    UfFour gain = {0};
-    for (size_t c = 0; c < 4; c++)
-        gain[c] = fabs(of[c]) > 1e-3 ? (float)fmin(fmax(mean[c] / of[c], 0.5), 2) : 1;
-    return gain * reflect(row->plan, row->piece, row->y, is_left ? left : right, x);
+    float gain[4];
+    uf_board_gain(mean_at(row, is_left ? row->first : row->last), mean_at(row, number), gain);
+    return uf_four_load(gain) * reflect(row->plan, row->piece, row->y, is_left ? left : right, x);
 }
 
 static size_t number_at(const UfPiece *piece, size_t x)

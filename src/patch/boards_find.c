@@ -6,12 +6,10 @@
 #include <math.h>
 
 #include "base/memory.h"
-#include "base/smaller.h"
 #include "patch/boards.h"
+#include "patch/boards_joints.h"
 #include "patch/grey.h"
 
-/* The ring is looked at on a copy of at most so many pixels a side. */
-#define SMALL_SIDE_PX 640u
 /* Share of the gradients that must point one way before a closer look is taken. */
 #define LEAST_ONE_WAY 0.2
 /* Lines along the boards must be this much alike on both sides of the hole, those across this much less. */
@@ -19,8 +17,6 @@
 #define MOST_ACROSS 0.3
 /* And so far from what is beside them, of the full range. */
 #define LEAST_CONTRAST 0.002
-/* What the mean over so many pixels to either side leaves is a line. */
-#define AROUND_PX 4
 /* A place of a profile counts when so many pixels lie on its line. */
 #define LEAST_PIXELS 12.0
 
@@ -87,14 +83,14 @@ static void find_lines(Profiles *p, int half)
     for (size_t i = 0; i < p->count; i++) {
         double sum = 0, count = 0;
         p->line[half][i] = NAN;
-        if (i < AROUND_PX || i + AROUND_PX >= p->count)
+        if (i < UF_JOINT_AROUND_PX || i + UF_JOINT_AROUND_PX >= p->count)
             continue;
-        for (size_t k = i - AROUND_PX; k <= i + AROUND_PX; k++)
+        for (size_t k = i - UF_JOINT_AROUND_PX; k <= i + UF_JOINT_AROUND_PX; k++)
             if (p->weight[half][k] >= LEAST_PIXELS) {
                 sum += p->sum[half][k] / p->weight[half][k];
                 count++;
             }
-        if (count == 2 * AROUND_PX + 1)
+        if (count == 2.0 * UF_JOINT_AROUND_PX + 1)
             p->line[half][i] = p->sum[half][i] / p->weight[half][i] - sum / count;
     }
 }
@@ -190,16 +186,12 @@ cleanup:
     return status;
 }
 
-/* A small copy of the canvas in grey, and what is known of it; halved so many times. */
-static UfStatus shrink(const UfCanvas *canvas, int threads, UfGrey *grey, Ring *ring, unsigned *halvings,
-                       UfReport *report)
+/* A small copy of the canvas in grey, and what is known of it. */
+static UfStatus shrink(const UfCanvas *canvas, int threads, UfGrey *grey, Ring *ring, UfReport *report)
 {
     UfCanvas small = {0};
     UfBox box = {0};
-    unsigned times = 0;
-    while (uf_larger(canvas->width, canvas->height) >> times > SMALL_SIDE_PX)
-        times++;
-    UfStatus status = uf_canvas_reduce(canvas, times, threads, &small, report);
+    UfStatus status = uf_canvas_reduce(canvas, uf_boards_halvings(canvas), threads, &small, report);
     if (status != UF_OK)
         return status;
     uf_canvas_hole_box(&small, 0, &box);
@@ -209,7 +201,6 @@ static UfStatus shrink(const UfCanvas *canvas, int threads, UfGrey *grey, Ring *
     uf_canvas_clear(&small);
     double width = (double)(box.x1 - box.x0), height = (double)(box.y1 - box.y0);
     *ring = (Ring){grey, (double)box.x0 + width / 2, (double)box.y0 + height / 2, fmin(width, height) / 2};
-    *halvings = times;
     return status;
 }
 
@@ -217,9 +208,8 @@ UfStatus uf_boards_find(const UfCanvas *canvas, int threads, bool *found, double
 {
     UfGrey grey = {0};
     Ring ring;
-    unsigned halvings;
     *found = false;
-    UfStatus status = shrink(canvas, threads, &grey, &ring, &halvings, report);
+    UfStatus status = shrink(canvas, threads, &grey, &ring, report);
     if (status == UF_OK && ring.radius > 0)
         status = look(&ring, found, angle_rad, report);
     uf_grey_clear(&grey);

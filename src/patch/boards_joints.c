@@ -2,13 +2,12 @@
 #include <math.h>
 
 #include "base/memory.h"
+#include "base/robust.h"
 #include "base/smaller.h"
 #include "patch/boards_joints.h"
 
 /* A joint is looked for at a scale at which the canvas has at most so many pixels a side. */
 #define SMALL_SIDE_PX 640u
-/* In pixels of that scale: the rows that a joint stands out against. */
-#define AROUND_PX 4u
 /* A joint is at least this share as clear as the second clearest, a missed one half way between two this. */
 #define LEAST_CLEAR  0.4
 #define LEAST_MISSED 0.15
@@ -33,12 +32,18 @@ static void profile_clear(Profile *p)
     free(p->clear);
 }
 
+unsigned uf_boards_halvings(const UfCanvas *canvas)
+{
+    unsigned halvings = 0;
+    while (uf_larger(canvas->width, canvas->height) >> halvings > SMALL_SIDE_PX)
+        halvings++;
+    return halvings;
+}
+
 static UfStatus profile_create(const UfCanvas *canvas, Profile *p, UfReport *report)
 {
-    size_t scale = 1;
-    while (uf_larger(canvas->width, canvas->height) / scale > SMALL_SIDE_PX)
-        scale *= 2;
-    *p = (Profile){.count = canvas->height, .narrow = scale, .around = AROUND_PX * scale};
+    size_t scale = (size_t)1 << uf_boards_halvings(canvas);
+    *p = (Profile){.count = canvas->height, .narrow = scale, .around = UF_JOINT_AROUND_PX * scale};
     p->mean[0] = uf_alloc(p->count, sizeof(double));
     p->mean[1] = uf_alloc(p->count, sizeof(double));
     p->clear = uf_alloc_zero(p->count, sizeof(double));
@@ -55,8 +60,7 @@ static void row_means(const UfCanvas *canvas, size_t middle, int threads, Profil
                 size_t i = y * canvas->width + x;
                 if (canvas->cell[i] != UF_CELL_SOURCE)
                     continue;
-                const float *v = canvas->value + 4 * i;
-                sum += (double)(v[0] + v[1] + v[2]);
+                sum += (double)uf_canvas_grey(canvas, i);
                 count++;
             }
             p->mean[half][y] = count >= LEAST_PIXELS ? sum / count : NAN;
@@ -134,26 +138,16 @@ static void drop(UfJoints *joints, size_t at)
     memmove(joints->row + at, joints->row + at + 1, (joints->count - at) * sizeof *joints->row);
 }
 
-static int compare_sizes(const void *a, const void *b)
-{
-    size_t x = *(const size_t *)a, y = *(const size_t *)b;
-    return x < y ? -1 : x > y;
-}
-
 /* The median of the boards' widths; 0 when there is no board, or no memory. */
 static double usual_width(const UfJoints *joints)
 {
     size_t boards = joints->count > 0 ? joints->count - 1 : 0;
-    size_t *width = uf_alloc(boards, sizeof *width);
-    double out = 0;
+    double *width = uf_alloc(boards, sizeof *width);
     for (size_t i = 0; width != NULL && i < boards; i++)
-        width[i] = joints->row[i + 1] - joints->row[i];
-    if (width != NULL) {
-        qsort(width, boards, sizeof *width, compare_sizes);
-        out = (double)width[boards / 2];
-    }
+        width[i] = (double)(joints->row[i + 1] - joints->row[i]);
+    double usual = uf_median(width, width != NULL ? boards : 0);
     free(width);
-    return out;
+    return usual;
 }
 
 /* Of two that are too near the clearer one stays; between two too far apart another is looked for. */
@@ -188,7 +182,7 @@ static void collect(const Profile *p, UfJoints *joints)
     }
     tidy(p, LEAST_MISSED * usual, joints);
     for (size_t i = 0; i < joints->count; i++)
-        joints->strength += p->sign * p->clear[joints->row[i]] / (3 * (double)joints->count);
+        joints->strength += p->sign * p->clear[joints->row[i]] / (double)joints->count;
 }
 
 void uf_joints_clear(UfJoints *joints)

@@ -12,6 +12,11 @@ typedef struct UfJoints {
     size_t around_px, narrow_px;
 } UfJoints;
 
+/* How often a canvas is halved until lines are looked for in it: then it has at most 640 pixels a side. */
+unsigned uf_boards_halvings(const UfCanvas *canvas);
+/* What the mean over so many of its pixels to either side leaves is a line. */
+#define UF_JOINT_AROUND_PX 4u
+
 /* Finds them where the hole is and as far beyond as they are clear; none when there are fewer than three. */
 UfStatus uf_boards_joints(const UfCanvas *canvas, int threads, UfJoints *out, UfReport *report);
 void uf_joints_clear(UfJoints *joints);

@@ -10,8 +10,7 @@
  * little would be left; what is too little... */
 #define FROM_END    0.4
 #define LEAST_GRAIN 0.1
-/* ...how near joints of neighbouring boards do not like to come, how short a board is
- * short... */
+/* ...how near joints of neighbouring boards do not like to come, how short a board is short... */
 #define NEIGHBOURS 1.5
 #define SHORT      4.0
 /* ...how long what is copied is at least, and how far from the hole a board's colour is taken. */
@@ -36,8 +35,6 @@
 /* A knot: darker than this share of the board; what it counts that so much of a run is knots. */
 #define KNOT  0.6
 #define KNOTS 10
-/* What its unevenness counts against a run. */
-#define UNEVEN 3
 
 double uf_board_width(const UfBoardRow *row)
 {
@@ -51,6 +48,7 @@ void uf_boards_plan_clear(UfBoardsPlan *plan)
     free(plan->piece);
     free(plan->run);
     free(plan->row);
+    free(plan->count);
     *plan = (UfBoardsPlan){0};
 }
 
@@ -74,6 +72,15 @@ static size_t count_cells(const UfBoardsPlan *p, const UfBoardRow *row, size_t x
     for (size_t y = row->y0; y < row->y1; y++)
         count += is_cell(p, x, y, cell);
     return count;
+}
+
+/* The same for all columns, row by row as they lie in memory. */
+static void count_columns(UfBoardsPlan *p, const UfBoardRow *row, uint8_t cell)
+{
+    memset(p->count, 0, p->canvas->width * sizeof *p->count);
+    for (size_t y = row->y0; y < row->y1; y++)
+        for (size_t x = 0; x < p->canvas->width; x++)
+            p->count[x] += is_cell(p, x, y, cell);
 }
 
 /* From joint to joint; what lies beyond the outermost is a board only where the hole reaches there. */
@@ -103,8 +110,12 @@ static UfStatus list_rows(UfBoardsPlan *p, UfReport *report)
 
 static double grey_at(const UfBoardsPlan *p, size_t x, size_t y)
 {
-    const float *v = p->canvas->value + 4 * (y * p->canvas->width + x);
-    return (double)(v[0] + v[1] + v[2]);
+    return (double)uf_canvas_grey(p->canvas, y * p->canvas->width + x);
+}
+
+static double grey_of(const double mean[4])
+{
+    return (mean[0] + mean[1] + mean[2]) / 3;
 }
 
 /*
@@ -113,7 +124,7 @@ static double grey_at(const UfBoardsPlan *p, size_t x, size_t y)
  */
 static double unevenness(const UfBoardsPlan *p, const UfRun *run)
 {
-    double mean = run->mean[0] + run->mean[1] + run->mean[2], most = 0, knots = 0;
+    double mean = grey_of(run->mean), most = 0, knots = 0;
     size_t inset = p->joints->narrow_px + 1, height = run->row->y1 - run->row->y0, step = height / 2 + 1;
     for (size_t x0 = run->x0; x0 + step <= run->x1; x0 += step) {
         double sum = 0, count = 0;
@@ -129,16 +140,23 @@ static double unevenness(const UfBoardsPlan *p, const UfRun *run)
     return most + KNOTS * knots / ((double)height * (double)(run->x1 - run->x0));
 }
 
+/* The list, with room for one more; NULL for no memory, and the list as it was. */
+static void *with_room(void *list, size_t item_bytes, size_t count, size_t *room)
+{
+    if (count < *room)
+        return list;
+    void *more = uf_realloc(list, 2 * *room + 16, item_bytes);
+    if (more != NULL)
+        *room = 2 * *room + 16;
+    return more;
+}
+
 static UfStatus add_run(UfBoardsPlan *p, const UfBoardRow *row, size_t x0, size_t x1, UfReport *report)
 {
-    if (p->run_count == p->run_room) {
-        size_t room = 2 * p->run_room + 64;
-        UfRun *more = uf_realloc(p->run, room, sizeof *more);
-        if (more == NULL)
-            return uf_fail_memory(report);
-        p->run = more;
-        p->run_room = room;
-    }
+    UfRun *runs = with_room(p->run, sizeof *runs, p->run_count, &p->run_room);
+    if (runs == NULL)
+        return uf_fail_memory(report);
+    p->run = runs;
     UfRun run = {.row = row, .x0 = x0, .x1 = x1};
     double count = uf_board_width(row) * (double)(x1 - x0);
     for (size_t y = row->y0; y < row->y1; y++)
@@ -159,12 +177,12 @@ static UfStatus list_runs(UfBoardsPlan *p, UfReport *report)
         double width = uf_board_width(row);
         size_t margin = uf_larger((size_t)(FROM_END * width), p->joints->around_px), end = 0, x0 = 0;
         bool is_between = row->y0 > 0 && row->y1 < p->canvas->height;
+        count_columns(p, row, UF_CELL_SOURCE);
         for (size_t x = 0; is_between && status == UF_OK && x <= p->canvas->width; x++) {
             while (end < row->end_count && row->end[end].x + margin < x)
                 end++;
             bool is_end = end < row->end_count && row->end[end].x <= x + margin;
-            if (x < p->canvas->width && !is_end &&
-                count_cells(p, row, x, UF_CELL_SOURCE) == row->y1 - row->y0)
+            if (x < p->canvas->width && !is_end && p->count[x] == row->y1 - row->y0)
                 continue;
             if ((double)x - (double)x0 >= LEAST_RUN * width)
                 status = add_run(p, row, x0, x, report);
@@ -174,14 +192,14 @@ static UfStatus list_runs(UfBoardsPlan *p, UfReport *report)
     return status;
 }
 
-/* The next columns from *x1 on that hold hole of a row of boards. */
-static bool next_columns(const UfBoardsPlan *p, const UfBoardRow *row, size_t *x0, size_t *x1)
+/* The next columns from *x1 on that were counted. */
+static bool next_columns(const UfBoardsPlan *p, size_t *x0, size_t *x1)
 {
     size_t x = *x1, width = p->canvas->width;
-    while (x < width && count_cells(p, row, x, UF_CELL_HOLE) == 0)
+    while (x < width && p->count[x] == 0)
         x++;
     *x0 = x;
-    while (x < width && count_cells(p, row, x, UF_CELL_HOLE) > 0)
+    while (x < width && p->count[x] > 0)
         x++;
     *x1 = x;
     return *x1 > *x0;
@@ -189,14 +207,10 @@ static bool next_columns(const UfBoardsPlan *p, const UfBoardRow *row, size_t *x
 
 static UfStatus add_piece(UfBoardsPlan *p, const UfBoardRow *row, size_t x0, size_t x1, UfReport *report)
 {
-    if (p->piece_count == p->piece_room) {
-        size_t room = 2 * p->piece_room + 16;
-        UfPiece *more = uf_realloc(p->piece, room, sizeof *more);
-        if (more == NULL)
-            return uf_fail_memory(report);
-        p->piece = more;
-        p->piece_room = room;
-    }
+    UfPiece *pieces = with_room(p->piece, sizeof *pieces, p->piece_count, &p->piece_room);
+    if (pieces == NULL)
+        return uf_fail_memory(report);
+    p->piece = pieces;
     size_t height = row->y1 - row->y0;
     UfPiece piece = {.row = row, .x0 = x0, .x1 = x1, .whole_x0 = x0, .whole_x1 = x1};
     piece.from = uf_alloc(2 * height, sizeof *piece.from);
@@ -222,9 +236,11 @@ static UfStatus add_piece(UfBoardsPlan *p, const UfBoardRow *row, size_t x0, siz
 static UfStatus list_pieces(UfBoardsPlan *p, UfReport *report)
 {
     UfStatus status = UF_OK;
-    for (size_t r = 0; status == UF_OK && r < p->row_count; r++)
-        for (size_t x0 = 0, x1 = 0; status == UF_OK && next_columns(p, &p->row[r], &x0, &x1);)
+    for (size_t r = 0; status == UF_OK && r < p->row_count; r++) {
+        count_columns(p, &p->row[r], UF_CELL_HOLE);
+        for (size_t x0 = 0, x1 = 0; status == UF_OK && next_columns(p, &x0, &x1);)
             status = add_piece(p, &p->row[r], x0, x1, report);
+    }
     return status;
 }
 
@@ -262,7 +278,7 @@ static void add_colour(const UfBoardsPlan *p, const UfPiece *piece, size_t y, in
 {
     size_t reach = (size_t)(COLOUR * uf_board_width(piece->row)), width = p->canvas->width;
     size_t edge = side == UF_RIGHT ? piece->to[y] : piece->from[y];
-    double usual = about->mean[0] + about->mean[1] + about->mean[2];
+    double usual = grey_of(about->mean);
     for (size_t k = 0; k < reach && (side == UF_RIGHT || k < edge); k++) {
         size_t x = side == UF_RIGHT ? edge + k : edge - 1 - k;
         if (x >= width || (side == UF_RIGHT ? x > limit : x < limit) ||
@@ -349,6 +365,12 @@ static double unlike(const double a[4], const double b[4])
     return most;
 }
 
+void uf_board_gain(const double of[4], const double wanted[4], float gain[4])
+{
+    for (size_t c = 0; c < 4; c++)
+        gain[c] = fabs(of[c]) > 1e-3 ? (float)fmin(fmax(wanted[c] / of[c], 0.5), 2) : 1;
+}
+
 /* The run most like a board and of its width, one that was not used already. */
 static void choose_run(UfBoardsPlan *p, const UfPiece *piece, double needed, UfBoard *board)
 {
@@ -370,10 +392,7 @@ static void choose_run(UfBoardsPlan *p, const UfPiece *piece, double needed, UfB
     best->uses++;
     if (board->seen == 0)
         memcpy(board->mean, best->mean, sizeof board->mean);
-    for (size_t c = 0; c < 4; c++) {
-        double gain = board->seen > 0 && fabs(best->mean[c]) > 1e-3 ? board->mean[c] / best->mean[c] : 1;
-        board->gain[c] = (float)fmin(fmax(gain, 0.5), 2);
-    }
+    uf_board_gain(best->mean, board->mean, board->gain);
 }
 
 /* What it costs to end a board at a column: what is not seen of it, and joints that come too close. */
@@ -531,8 +550,11 @@ static void plan_piece(UfBoardsPlan *p, UfPiece *piece)
 UfStatus uf_boards_plan(const UfCanvas *canvas, const UfJoints *joints, unsigned seed, UfBoardsPlan *out,
                         UfReport *report)
 {
-    *out = (UfBoardsPlan){.canvas = canvas, .joints = joints, .seed = seed};
-    UfStatus status = list_rows(out, report);
+    *out = (UfBoardsPlan){.canvas = canvas,
+                          .joints = joints,
+                          .seed = seed,
+                          .count = uf_alloc(canvas->width, sizeof *out->count)};
+    UfStatus status = out->count == NULL ? uf_fail_memory(report) : list_rows(out, report);
     if (status == UF_OK)
         status = list_runs(out, report);
     if (status == UF_OK)

@@ -54,12 +54,15 @@ typedef struct UfBoardsPlan {
     size_t piece_count, piece_room;
     UfRun *run;
     size_t run_count, run_room;
+    uint32_t *count; /* of each column, while rows of boards are looked through: its cells of some kind */
 } UfBoardsPlan;
 
 /* Without a run when no board is seen well enough to be copied. Canvas and joints are borrowed. */
 UfStatus uf_boards_plan(const UfCanvas *canvas, const UfJoints *joints, unsigned seed, UfBoardsPlan *out,
                         UfReport *report);
 void uf_boards_plan_clear(UfBoardsPlan *plan);
+/* What makes one board as light as another, within half and twice. */
+void uf_board_gain(const double of[4], const double wanted[4], float gain[4]);
 double uf_board_width(const UfBoardRow *row);
 /* The end joint nearest to a column on one side of it, or NULL. */
 const UfEnd *uf_board_end(const UfBoardRow *row, double x, int side);

@@ -23,6 +23,13 @@ typedef struct UfCanvas {
     uint8_t *cell; /* UfCell, width x height */
 } UfCanvas;
 
+/* The mean of a pixel's three values. */
+static inline float uf_canvas_grey(const UfCanvas *canvas, size_t pixel)
+{
+    const float *v = canvas->value + 4 * pixel;
+    return (v[0] + v[1] + v[2]) / 3;
+}
+
 UfStatus uf_canvas_create(size_t width, size_t height, UfCanvas *out, UfReport *report);
 void uf_canvas_clear(UfCanvas *canvas);
 /*

@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "base/smoothstep.h"
+
 size_t uf_cap_row(const UfCap *cap, size_t ring)
 {
     return cap->at_zenith ? ring : cap->height_px - 1 - ring;
@@ -42,7 +44,7 @@ double uf_cap_weight(const UfCap *cap, double angle_rad)
     if (angle_rad >= uf_cap_outer_rad(cap))
         return 0;
     double t = (uf_cap_outer_rad(cap) - angle_rad) / cap->feather_rad;
-    return t * t * (3 - 2 * t);
+    return uf_smoothstep(t);
 }
 
 /*

@@ -7,6 +7,7 @@
 
 #include "base/memory.h"
 #include "base/report.h"
+#include "base/smoothstep.h"
 #include "patch/rows.h"
 #include "patch/shadow.h"
 
@@ -115,7 +116,7 @@ static void shadow_row(const UfShadow *shadow, const UfCap *cap, UfRegion *regio
         float weight = 1;
         if (distance > 0) {
             double t = cap->feather_rad > 0 ? 1 - angle_of(shadow, x, z, distance) / cap->feather_rad : 0;
-            weight = t > 0 ? (float)(t * t * (3 - 2 * t)) : 0;
+            weight = (float)uf_smoothstep(t);
         }
         float *here = &region->weight[row * region->width_px + i];
         *here = fmaxf(*here, weight > LEAST_WEIGHT ? weight : 0);
