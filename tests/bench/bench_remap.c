@@ -1,7 +1,8 @@
 /*
  * Cube faces out of a panorama, everything included, against cv::remap on maps that are ready (the faster of
- * its float and fixed maps), and against a floor: whole pixels fetched from ready offsets. One thread; its
- * processor time counts.
+ * its float and fixed maps), and against a floor: whole pixels fetched from ready offsets. The face down is
+ * coarser than the panorama and averaged: against a peer that averages, too, cv::remap on ready maps of twice
+ * the size and the means of each 2 x 2. One thread; its processor time counts.
  */
 #include "bench/bench.h"
 
@@ -72,6 +73,7 @@ typedef struct Case {
     UfSampling sampling;
     int threads;
     void *out;
+    void *twice; /* room for four times as many pixels */
 } Case;
 
 static void ours(void *data)
@@ -87,12 +89,23 @@ static void ours(void *data)
     uf_report_free(&report);
 }
 
+static OpencvKernel kernel_of(const Case *at)
+{
+    return at->sampling == UF_SAMPLING_BILINEAR ? OPENCV_LINEAR : OPENCV_CUBIC;
+}
+
 static void theirs(void *data)
 {
     const Case *at = data;
     opencv_remap_ready(at->peer, uf_picture_row_const(at->panorama, 0), WIDTH_PX, WIDTH_PX / 2, CHANNELS,
-                       (size_t)uf_picture_sample(at->panorama),
-                       at->sampling == UF_SAMPLING_BILINEAR ? OPENCV_LINEAR : OPENCV_CUBIC, at->out);
+                       (size_t)uf_picture_sample(at->panorama), kernel_of(at), at->out);
+}
+
+static void theirs_averaged(void *data)
+{
+    const Case *at = data;
+    opencv_remap_averaged(at->peer, uf_picture_row_const(at->panorama, 0), WIDTH_PX, WIDTH_PX / 2, CHANNELS,
+                          (size_t)uf_picture_sample(at->panorama), kernel_of(at), at->twice, at->out);
 }
 
 static void fetched(void *data)
@@ -117,9 +130,9 @@ static void compare(const UfPicture *panorama, const Maps *maps, const char *fac
     const size_t count = maps->side_px * maps->side_px,
                  bytes = CHANNELS * (size_t)uf_picture_sample(panorama);
     void *out = room(count, bytes);
-    Case one = {panorama, maps, maps->floating, sampling, 1, out};
-    Case fixed = {panorama, maps, maps->fixed, sampling, 1, out};
-    Case two = {panorama, maps, NULL, sampling, 2, out};
+    Case one = {panorama, maps, maps->floating, sampling, 1, out, NULL};
+    Case fixed = {panorama, maps, maps->fixed, sampling, 1, out, NULL};
+    Case two = {panorama, maps, NULL, sampling, 2, out, NULL};
     double work_s[4], wall_s[2];
     char name[64];
     bench_in_turn((BenchWork *[]){ours, theirs, theirs, fetched}, (void *[]){&one, &one, &fixed, &one}, 4,
@@ -134,6 +147,28 @@ static void compare(const UfPicture *panorama, const Maps *maps, const char *fac
     bench_row((BenchTarget){BENCH_AT_LEAST, 1.8}, wall_s[0] / wall_s[1], "  two threads to one", "%.1f Mpx/s",
               mega / wall_s[1]);
     free(out);
+}
+
+/* `twice` holds the maps of the same face at twice the size. */
+static void compare_averaged(const UfPicture *panorama, const Maps *maps, const Maps *twice, const char *face,
+                             UfSampling sampling, double at_least)
+{
+    const size_t count = maps->side_px * maps->side_px,
+                 bytes = CHANNELS * (size_t)uf_picture_sample(panorama);
+    void *out = room(count, bytes), *large = room(4 * count, bytes);
+    Case one = {panorama, maps, twice->floating, sampling, 1, out, large};
+    Case fixed = {panorama, maps, twice->fixed, sampling, 1, out, large};
+    double work_s[3];
+    char name[64];
+    bench_in_turn((BenchWork *[]){ours, theirs_averaged, theirs_averaged}, (void *[]){&one, &one, &fixed}, 3,
+                  RUNS, bench_work_s, work_s);
+    double peer_s = work_s[1] < work_s[2] ? work_s[1] : work_s[2], mega = 1e-6 * (double)count;
+    snprintf(name, sizeof name, "%s %s %s, averaged", sampling_names[sampling],
+             sample_names[uf_picture_sample(panorama)], face);
+    bench_row((BenchTarget){BENCH_AT_LEAST, at_least}, peer_s / work_s[0], name, "%.1f Mpx/s, peer %.1f",
+              mega / work_s[0], mega / peer_s);
+    free(out);
+    free(large);
 }
 
 /* The 8-bit picture with samples of another type. */
@@ -163,7 +198,8 @@ void bench_remap(const Bench *bench)
     UfPicture *panorama = bench_earth(WIDTH_PX);
     const size_t side_px = uf_face_full_size_px(WIDTH_PX);
     const UfView front = uf_view_face(UF_FACE_FRONT, side_px), down = uf_view_face(UF_FACE_DOWN, side_px);
-    Maps maps[2] = {maps_of(&front), maps_of(&down)};
+    const UfView twice = uf_view_face(UF_FACE_DOWN, 2 * side_px);
+    Maps maps[2] = {maps_of(&front), maps_of(&down)}, twice_maps = maps_of(&twice);
     static const char *const names[2] = {"front", "down"};
     static const struct {
         UfSample sample;
@@ -181,9 +217,11 @@ void bench_remap(const Bench *bench)
         UfPicture *source = as(panorama, cases[i].sample);
         for (int face = 0; face < 2; face++)
             compare(source, &maps[face], names[face], cases[i].sampling, cases[i].at_least);
+        compare_averaged(source, &maps[1], &twice_maps, names[1], cases[i].sampling, cases[i].at_least);
         uf_picture_free(&source);
     }
     maps_free(&maps[0]);
     maps_free(&maps[1]);
+    maps_free(&twice_maps);
     uf_picture_free(&panorama);
 }

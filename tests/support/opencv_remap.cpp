@@ -54,6 +54,16 @@ void opencv_remap_ready(const OpencvMaps *maps, const void *pixels, size_t width
     cv::remap(source, target, maps->x, maps->y, interpolation_of(kernel), cv::BORDER_CONSTANT);
 }
 
+void opencv_remap_averaged(const OpencvMaps *maps, const void *pixels, size_t width, size_t height, size_t channels,
+                           size_t sample_bytes, OpencvKernel kernel, void *twice, void *out)
+{
+    const int kind = CV_MAKETYPE(depth_of(sample_bytes), static_cast<int>(channels));
+    const cv::Mat large(maps->x.size(), kind, twice);
+    cv::Mat target(large.rows / 2, large.cols / 2, kind, out);
+    opencv_remap_ready(maps, pixels, width, height, channels, sample_bytes, kernel, twice);
+    cv::resize(large, target, target.size(), 0, 0, cv::INTER_AREA);
+}
+
 void opencv_remap(const uint8_t *pixels, size_t width, size_t height, size_t channels, const double *map_x,
                   const double *map_y, size_t out_width, size_t out_height, OpencvKernel kernel, uint8_t *out)
 {

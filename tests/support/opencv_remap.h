@@ -1,4 +1,4 @@
-/* cv::remap behind a C interface: what another library's interpolation makes of the same maps. */
+/* cv::remap behind a C interface: what another library's interpolation makes of the same maps, alone or averaged. */
 #ifndef UF_TESTS_SUPPORT_OPENCV_REMAP_H
 #define UF_TESTS_SUPPORT_OPENCV_REMAP_H
 
@@ -30,6 +30,11 @@ void opencv_maps_free(OpencvMaps *maps);
 /* Samples of 1, 2 or 4 bytes (4: float); `out` has the maps' size. */
 void opencv_remap_ready(const OpencvMaps *maps, const void *pixels, size_t width, size_t height,
                         size_t channels, size_t sample_bytes, OpencvKernel kernel, void *out);
+/* From maps of twice the size of `out` in both directions: `twice`, which has room for that, becomes what the
+ * function above makes of them, and `out` the means of its squares of 2 x 2 pixels.
+ */
+void opencv_remap_averaged(const OpencvMaps *maps, const void *pixels, size_t width, size_t height,
+                           size_t channels, size_t sample_bytes, OpencvKernel kernel, void *twice, void *out);
 
 #ifdef __cplusplus
 }
