@@ -38,6 +38,9 @@ typedef enum UfSampling {
 typedef struct UfRemapOptions {
     UfSampling sampling; /* NEAREST never averages */
     int threads;         /* 0: all cores */
+    /* bicubic and bilinear: nothing is averaged. Faster, but where the target is the coarser one what is fine
+     * in the source turns into patterns that are not there. */
+    bool interpolates_only;
     bool with_alpha; /* the target gets an alpha channel even if the source has none: 0 where nothing is seen
                       */
 } UfRemapOptions;

@@ -213,7 +213,7 @@ static UfStatus make_rows(Laying *l, size_t y0, size_t end, UfReport *report)
     l->count = count;
     if (l->filler->floor != NULL)
         return uf_floor_rows(l->filler->floor, l->cap, y0, count, channels, l->band, report);
-    if (l->filler->fill != UF_FILL_SMOOTH) {
+    if (l->band != NULL) {
         colour_rows(l->filler, count * l->cap->width_px, channels, l->band);
         return UF_OK;
     }

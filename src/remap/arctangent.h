@@ -14,17 +14,16 @@
 
 #include <underfoot/sphere.h>
 
-/* (-pi, pi], and 0 for two zeros; NaN stays NaN. */
-static inline double uf_atan2(double y, double x)
+/* (-pi, pi], and 0 for two zeros; NaN stays NaN. Choices are factors and summands: loops of
+ * it become vectors. */
+static inline __attribute__((always_inline)) double uf_atan2(double y, double x)
 {
     const double tan_eighth = 0.41421356237309504880;
-    double height = fabs(y), width = fabs(x);
-    double lower = height < width ? height : width, upper = height < width ? width : height;
-    if (upper == 0)
-        return 0;
-    bool steep = lower > tan_eighth * upper;
-    double q = steep ? (lower - upper) / (lower + upper) : lower / upper;
-    double s = q * q;
+    const double height = fabs(y), width = fabs(x);
+    const double lower = height < width ? height : width, upper = height < width ? width : height;
+    const double steep = lower > tan_eighth * upper ? 1 : 0, nowhere = upper == 0 ? 1 : 0;
+    const double q = (lower - steep * upper) / (upper + steep * lower + nowhere);
+    const double s = q * q;
     double series = 0.029614064746582708;
     series = series * s - 0.057978986959008771;
     series = series * s + 0.075406466406530676;
@@ -34,13 +33,9 @@ static inline double uf_atan2(double y, double x)
     series = series * s + 0.19999999129728252;
     series = series * s - 0.33333333324946685;
     series = series * s + 0.99999999999976241;
-    double angle = series * q;
-    if (steep)
-        angle += UF_PI / 4;
-    if (height > width)
-        angle = UF_PI / 2 - angle;
-    if (x < 0)
-        angle = UF_PI - angle;
+    const double up = height > width ? -1 : 1, up_rad = height > width ? UF_PI / 2 : 0;
+    const double back = x < 0 ? -1 : 1, back_rad = x < 0 ? UF_PI : 0;
+    const double angle = back_rad + back * (up_rad + up * (series * q + steep * (UF_PI / 4)));
     return y < 0 ? -angle : angle;
 }
 

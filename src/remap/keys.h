@@ -8,9 +8,9 @@ static inline __attribute__((always_inline)) void uf_keys_weights_single(float t
                                                                          float *w2, float *w3)
 {
     *w0 = ((-0.5f * t + 1.0f) * t - 0.5f) * t;
-    *w1 = (1.5f * t - 2.5f) * t * t + 1.0f;
     *w2 = ((-1.5f * t + 2.0f) * t + 0.5f) * t;
     *w3 = (0.5f * t - 0.5f) * t * t;
+    *w1 = 1.0f - (*w0 + *w3) - *w2;
 }
 
 #endif

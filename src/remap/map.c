@@ -3,34 +3,17 @@
 
 #include <math.h>
 
+#include "base/cpu.h"
 #include "remap/arctangent.h"
 
 /* Enough for any picture, and far from where the rounding below would overflow. */
 #define FAR_PX 1e9
 
-UfMap uf_map_create(const UfView *target, const UfView *source, const UfSource *edges)
-{
-    UfRotation into_source = uf_rotation_inverse(&source->rotation);
-    UfRotation turn = uf_rotation_product(&into_source, &target->rotation);
-    UfMap map = {
-        .target = *target,
-        .source = *source,
-        .wraps = edges->wraps,
-        .over_top = edges->over_top,
-        .over_bottom = edges->over_bottom,
-    };
-    for (int i = 0; i < 3; i++)
-        for (int k = 0; k < 3; k++)
-            map.turn[i][k] = turn.m[i][k];
-    if (source->projection == UF_PROJECTION_EQUIRECTANGULAR)
-        map.round_px = map.wraps ? (double)source->width_px : 2 * UF_PI * source->scale_px;
-    return map;
-}
-
+/* To a multiple of 2^-20: what is above 2^32 in double precision is one. */
 static inline double rounded(double value)
 {
-    const double grid = 1048576;
-    return (double)(int64_t)(value * grid + (value < 0 ? -0.5 : 0.5)) / grid;
+    const double large = 1.5 * 4294967296;
+    return value + large - large;
 }
 
 static double plane_x(const UfView *view, double x_px)
@@ -103,25 +86,98 @@ static void any_row(const UfMap *map, double x_px, double y_px, size_t count, Uf
     }
 }
 
-/* Snyder (12-1), (12-2); the arctangent needs no unit vector. */
-static bool equirectangular_place(const UfMap *map, double x, double y, double z, double *u_px, double *v_px)
+/* What a place on an equirectangular source is computed from. */
+typedef struct Sphere {
+    double centre_x_px, centre_y_px, scale_px, round_px, width_px;
+    double least_v_px, most_v_px; /* beyond a pole, where it goes on, v is the pole's */
+} Sphere;
+
+static inline Sphere sphere_of(const UfMap *map)
 {
     const UfView *view = &map->source;
-    double u = view->centre_x_px + view->scale_px * uf_atan2(x, z);
-    double v = view->centre_y_px - view->scale_px * uf_atan2(y, sqrt(x * x + z * z));
-    if (!(fabs(u) < FAR_PX && fabs(v) < FAR_PX))
-        return false;
-    if (u < 0)
-        u += map->round_px;
-    else if (u > (double)view->width_px && u - map->round_px >= 0)
-        u -= map->round_px;
-    if (map->over_top && v < 0)
-        v = 0;
-    if (map->over_bottom && v > (double)view->height_px)
-        v = (double)view->height_px;
-    *u_px = rounded(u);
-    *v_px = rounded(v);
-    return true;
+    return (Sphere){.centre_x_px = view->centre_x_px,
+                    .centre_y_px = view->centre_y_px,
+                    .scale_px = view->scale_px,
+                    .round_px = map->round_px,
+                    .width_px = (double)view->width_px,
+                    .least_v_px = map->over_top ? 0 : -INFINITY,
+                    .most_v_px = map->over_bottom ? (double)view->height_px : INFINITY};
+}
+
+/* Snyder (12-1), (12-2); the arctangent needs no unit vector. NaN where there is no place. No branch, as in
+ * uf_atan2. */
+static inline __attribute__((always_inline)) void equirectangular_place(const Sphere *at, double x, double y,
+                                                                        double z, double *u_px, double *v_px)
+{
+    const double u = at->centre_x_px + at->scale_px * uf_atan2(x, z);
+    double v = at->centre_y_px - at->scale_px * uf_atan2(y, sqrt(x * x + z * z));
+    const double nowhere = (fabs(u) < FAR_PX) & (fabs(v) < FAR_PX) ? 0 : NAN;
+    const double turns = (u < 0 ? 1 : 0) - ((u > at->width_px) & (u - at->round_px >= 0) ? 1 : 0);
+    v = v < at->least_v_px ? at->least_v_px : v;
+    v = v > at->most_v_px ? at->most_v_px : v;
+    *u_px = rounded(u + turns * at->round_px) + nowhere;
+    *v_px = rounded(v) + nowhere;
+}
+
+/* A loop that the compiler makes vectors of. */
+static inline __attribute__((always_inline)) void equirectangular_places(const UfMap *map, size_t count,
+                                                                         UfMapRow *out)
+{
+    const Sphere at = sphere_of(map);
+#pragma omp simd
+    for (size_t i = 0; i < count; i++)
+        equirectangular_place(&at, out->x[i], out->y[i], out->z[i], &out->u_px[i], &out->v_px[i]);
+}
+
+static void places_scalar(const UfMap *map, size_t count, UfMapRow *out)
+{
+    equirectangular_places(map, count, out);
+}
+
+#if defined(__x86_64__)
+__attribute__((target("avx2"))) static void places_avx2(const UfMap *map, size_t count, UfMapRow *out)
+{
+    equirectangular_places(map, count, out);
+}
+
+__attribute__((target("avx512f,avx512dq,avx512vl,avx512bw,prefer-vector-width=512"))) static void
+places_avx512(const UfMap *map, size_t count, UfMapRow *out)
+{
+    equirectangular_places(map, count, out);
+}
+#endif
+
+static UfMapPlaces *places_of(unsigned cpu_flags)
+{
+#if defined(__x86_64__)
+    if (cpu_flags & UF_CPU_AVX512)
+        return places_avx512;
+    if (cpu_flags & UF_CPU_AVX2)
+        return places_avx2;
+#else
+    (void)cpu_flags;
+#endif
+    return places_scalar;
+}
+
+UfMap uf_map_create(const UfView *target, const UfView *source, const UfSource *edges)
+{
+    UfRotation into_source = uf_rotation_inverse(&source->rotation);
+    UfRotation turn = uf_rotation_product(&into_source, &target->rotation);
+    UfMap map = {
+        .target = *target,
+        .source = *source,
+        .wraps = edges->wraps,
+        .over_top = edges->over_top,
+        .over_bottom = edges->over_bottom,
+        .places = places_of(uf_cpu_flags()),
+    };
+    for (int i = 0; i < 3; i++)
+        for (int k = 0; k < 3; k++)
+            map.turn[i][k] = turn.m[i][k];
+    if (source->projection == UF_PROJECTION_EQUIRECTANGULAR)
+        map.round_px = map.wraps ? (double)source->width_px : 2 * UF_PI * source->scale_px;
+    return map;
 }
 
 static bool flat_place(const UfMap *map, double x, double y, double z, double *u_px, double *v_px)
@@ -149,8 +205,11 @@ static bool flat_place(const UfMap *map, double x, double y, double z, double *u
 
 static bool place(const UfMap *map, double x, double y, double z, double *u_px, double *v_px)
 {
-    if (map->round_px > 0)
-        return equirectangular_place(map, x, y, z, u_px, v_px);
+    if (map->round_px > 0) {
+        const Sphere at = sphere_of(map);
+        equirectangular_place(&at, x, y, z, u_px, v_px);
+        return !isnan(*u_px);
+    }
     return flat_place(map, x, y, z, u_px, v_px);
 }
 
@@ -178,9 +237,13 @@ void uf_map_row(const UfMap *map, const UfMapColumns *columns, double x_px, doub
         any_row(map, x_px, y_px, count, out);
         break;
     }
-    bool there = has_directions(map, y_px);
+    const bool there = has_directions(map, y_px);
+    if (there && map->round_px > 0) {
+        map->places(map, count, out);
+        return;
+    }
     for (size_t i = 0; i < count; i++)
-        if (!there || !place(map, out->x[i], out->y[i], out->z[i], &out->u_px[i], &out->v_px[i]))
+        if (!there || !flat_place(map, out->x[i], out->y[i], out->z[i], &out->u_px[i], &out->v_px[i]))
             out->u_px[i] = out->v_px[i] = NAN;
 }
 

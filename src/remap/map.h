@@ -17,12 +17,18 @@
 
 #include "remap/source.h"
 
-typedef struct UfMap {
+typedef struct UfMap UfMap;
+typedef struct UfMapRow UfMapRow;
+/* The places of a row whose directions are there, in an equirectangular source. */
+typedef void UfMapPlaces(const UfMap *map, size_t count, UfMapRow *row);
+
+struct UfMap {
     UfView target, source;
     double turn[3][3]; /* from the target's camera frame to the source's */
     double round_px;   /* a full turn in source pixels; 0 when the source is not equirectangular */
     bool wraps, over_top, over_bottom; /* of the source */
-} UfMap;
+    UfMapPlaces *places;               /* for this processor */
+};
 
 UfMap uf_map_create(const UfView *target, const UfView *source, const UfSource *edges);
 
@@ -30,10 +36,10 @@ UfMap uf_map_create(const UfView *target, const UfView *source, const UfSource *
 
 /* A piece of a target's row. Directions are in the source's camera frame, not of unit length. NaN: there is
  * none. */
-typedef struct UfMapRow {
+struct UfMapRow {
     double x[UF_MAP_RUN], y[UF_MAP_RUN], z[UF_MAP_RUN];
     double u_px[UF_MAP_RUN], v_px[UF_MAP_RUN];
-} UfMapRow;
+};
 
 /* Sines and cosines of the longitudes of a run of target columns; needed for equirectangular targets only. */
 typedef struct UfMapColumns {

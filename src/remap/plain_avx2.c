@@ -114,7 +114,7 @@ UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t w
     uint8_t last[(size_t)2 * UF_CHANNELS_MAX * sizeof(float)] = {0};
     UfTileRows rows;
     UfTaps w;
-    uf_tile_rows(tile, 1, 1, &rows);
+    uf_tile_rows(tile, &rows);
     for (size_t y = 0; y < height; y++, out += stride_bytes) {
         uf_plain_taps(&rows, y, taps, (int32_t)stride, (int32_t)pixel_bytes, &w);
         uf_fetch_ahead(base + (size_t)(taps - 1) * (stride + pixel_bytes), w.offset, pixel_bytes);

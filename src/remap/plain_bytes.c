@@ -49,7 +49,7 @@ UF_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width,
         plain->source->data + (size_t)tile->base_v * stride + (size_t)tile->base_u * channels;
     UfTileRows rows;
     UfByteTaps w;
-    uf_bytes_rows(tile, &rows);
+    uf_tile_rows(tile, &rows);
     for (size_t y = 0; y < height; y++) {
         uint8_t *to = out + y * stride_bytes;
         uf_bytes_taps(&rows, y, taps, (int32_t)stride, (int32_t)channels, &w);

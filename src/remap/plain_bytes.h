@@ -47,22 +47,16 @@ UF_INLINE void uf_bytes_keys(int32_t part, int32_t one, int32_t *w0, int32_t *w1
     *w2 = part + 2 * *w3 - *w0;
 }
 
-UF_INLINE void uf_bytes_rows(const UfTile *tile, UfTileRows *out)
-{
-    uf_tile_rows(tile, 1 << UF_BYTES_ACROSS_BITS, 1 << UF_BYTES_DOWN_BITS, out);
-}
-
 UF_INLINE void uf_bytes_taps(const UfTileRows *rows, size_t row, int taps, int32_t stride_bytes,
                              int32_t pixel_bytes, UfByteTaps *out)
 {
-    const float ax = rows->x[0][row], bx = rows->x[1][row], cx = rows->x[2][row];
-    const float ay = rows->y[0][row], by = rows->y[1][row], cy = rows->y[2][row];
     const int32_t across = 1 << UF_BYTES_ACROSS_BITS, down = 1 << UF_BYTES_DOWN_BITS;
     const int32_t before = (taps / 2 - 1) * (stride_bytes + pixel_bytes);
+    float x[UF_TILE_PX], y[UF_TILE_PX];
+    uf_row_places(rows, row, x, y);
 #pragma omp simd
     for (int i = 0; i < (int)UF_TILE_PX; i++) {
-        const float s = rows->s[i];
-        const int32_t fine_x = (int32_t)((cx * s + bx) * s + ax), fine_y = (int32_t)((cy * s + by) * s + ay);
+        const int32_t fine_x = (int32_t)(x[i] * (float)across), fine_y = (int32_t)(y[i] * (float)down);
         const int32_t ix = fine_x >> UF_BYTES_ACROSS_BITS, iy = fine_y >> UF_BYTES_DOWN_BITS;
         const int32_t right = fine_x & (across - 1), below = fine_y & (down - 1);
         out->offset[i] = iy * stride_bytes + ix * pixel_bytes - before;

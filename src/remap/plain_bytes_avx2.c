@@ -196,7 +196,7 @@ UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t w
     uint8_t scratch[UF_TILE_PX * UF_CHANNELS_MAX] = {0};
     UfTileRows rows;
     _Alignas(32) UfByteTaps w;
-    uf_bytes_rows(tile, &rows);
+    uf_tile_rows(tile, &rows);
     for (size_t y = 0; y < height; y++, out += stride_bytes) {
         uint8_t *to = width == UF_TILE_PX ? out : scratch;
         uf_bytes_taps(&rows, y, taps, (int32_t)stride, (int32_t)channels, &w);

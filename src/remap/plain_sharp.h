@@ -35,12 +35,11 @@ UF_INLINE void uf_sharp_weights(float t, float *w0, float *w1, float *w2, float 
 
 UF_INLINE void uf_sharp_taps(const UfTileRows *rows, size_t row, UfSharpTaps *out)
 {
-    const float ax = rows->x[0][row], bx = rows->x[1][row], cx = rows->x[2][row];
-    const float ay = rows->y[0][row], by = rows->y[1][row], cy = rows->y[2][row];
+    float xs[UF_TILE_PX], ys[UF_TILE_PX];
+    uf_row_places(rows, row, xs, ys);
 #pragma omp simd
     for (int i = 0; i < (int)UF_TILE_PX; i++) {
-        const float s = rows->s[i];
-        const float x = (cx * s + bx) * s + ax, y = (cy * s + by) * s + ay;
+        const float x = xs[i], y = ys[i];
         const int32_t ix = (int32_t)x, iy = (int32_t)y; /* both are above 0 */
         const float tx = x - (float)ix, ty = y - (float)iy;
         out->x[i] = ix;
@@ -110,7 +109,7 @@ UF_INLINE UfSharpPlace uf_sharp_place(const UfSource *source, const UfTile *tile
         uint8_t scratch[((size_t)UF_TILE_PX + 1) * UF_CHANNELS_MAX * sizeof(float)];                         \
         UfTileRows rows;                                                                                     \
         UfSharpTaps taps;                                                                                    \
-        uf_tile_rows(tile, 1, 1, &rows);                                                                     \
+        uf_tile_rows(tile, &rows);                                                                           \
         const UfSharpPlace base = uf_sharp_base(plain->source, tile, channels, UF_SAMPLE_##type, &taps);     \
         for (size_t y = 0; y < height; y++) {                                                                \
             uint8_t *to = scratch;                                                                           \

@@ -37,32 +37,53 @@ UF_INLINE void uf_plain_store(uint8_t *at, float value, UfSample sample)
         memcpy(at, &(uint16_t){(uint16_t)code}, 2);
 }
 
-/* Where the pixels' centres of a tile lie in s, and for each row the coefficients of x and y in powers of s:
- * pixels of the source from the tile's base, counted from centre to centre, times a scale of each. */
+/* Where the places of a tile's rows come from: where its pixels' centres lie in s, and for each row the
+ * coefficients of x and y in powers of s. */
 typedef struct UfTileRows {
     float s[UF_TILE_PX];
     float x[3][UF_TILE_PX], y[3][UF_TILE_PX];
+    const UfTilePlaces *places; /* instead, when there are some */
 } UfTileRows;
 
-UF_INLINE void uf_tile_powers(const double of[3][3], int k, double centre, double scale,
-                              float out[UF_TILE_PX])
+UF_INLINE void uf_tile_powers(const double of[3][3], int k, double centre, float out[UF_TILE_PX])
 {
     const double a = of[0][k] - centre, b = of[1][k], c = of[2][k];
 #pragma omp simd
     for (int i = 0; i < (int)UF_TILE_PX; i++) {
         const double t = ((double)i + 0.5) * (1.0 / UF_NODE_PX) - 1;
-        out[i] = (float)(scale * (a + t * (b + t * c)));
+        out[i] = (float)(a + t * (b + t * c));
     }
 }
 
-UF_INLINE void uf_tile_rows(const UfTile *tile, double scale_x, double scale_y, UfTileRows *out)
+UF_INLINE void uf_tile_rows(const UfTile *tile, UfTileRows *out)
 {
+    out->places = tile->places;
+    if (tile->places != NULL)
+        return;
 #pragma omp simd
     for (int i = 0; i < (int)UF_TILE_PX; i++)
         out->s[i] = ((float)i + 0.5f) * (1.0f / UF_NODE_PX) - 1.0f;
     for (int k = 0; k < 3; k++) {
-        uf_tile_powers(tile->u, k, k == 0 ? 0.5 : 0, scale_x, out->x[k]);
-        uf_tile_powers(tile->v, k, k == 0 ? 0.5 : 0, scale_y, out->y[k]);
+        uf_tile_powers(tile->u, k, k == 0 ? 0.5 : 0, out->x[k]);
+        uf_tile_powers(tile->v, k, k == 0 ? 0.5 : 0, out->y[k]);
+    }
+}
+
+/* The places of a row: pixels of the source from the tile's base, counted from centre to centre. */
+UF_INLINE void uf_row_places(const UfTileRows *rows, size_t row, float x[UF_TILE_PX], float y[UF_TILE_PX])
+{
+    if (rows->places != NULL) {
+        memcpy(x, rows->places->x[row], UF_TILE_PX * sizeof *x);
+        memcpy(y, rows->places->y[row], UF_TILE_PX * sizeof *y);
+        return;
+    }
+    const float ax = rows->x[0][row], bx = rows->x[1][row], cx = rows->x[2][row];
+    const float ay = rows->y[0][row], by = rows->y[1][row], cy = rows->y[2][row];
+#pragma omp simd
+    for (int i = 0; i < (int)UF_TILE_PX; i++) {
+        const float s = rows->s[i];
+        x[i] = (cx * s + bx) * s + ax;
+        y[i] = (cy * s + by) * s + ay;
     }
 }
 
@@ -80,13 +101,12 @@ UF_INLINE void uf_plain_weights(float t, int taps, float *w0, float *w1, float *
 UF_INLINE void uf_plain_taps(const UfTileRows *rows, size_t row, int taps, int32_t stride_bytes,
                              int32_t pixel_bytes, UfTaps *out)
 {
-    const float ax = rows->x[0][row], bx = rows->x[1][row], cx = rows->x[2][row];
-    const float ay = rows->y[0][row], by = rows->y[1][row], cy = rows->y[2][row];
     const int32_t before = taps / 2 - 1;
+    float xs[UF_TILE_PX], ys[UF_TILE_PX];
+    uf_row_places(rows, row, xs, ys);
 #pragma omp simd
     for (int i = 0; i < (int)UF_TILE_PX; i++) {
-        const float s = rows->s[i];
-        const float x = (cx * s + bx) * s + ax, y = (cy * s + by) * s + ay;
+        const float x = xs[i], y = ys[i];
         const int32_t ix = (int32_t)x, iy = (int32_t)y; /* both are above 0 */
         float wx[4], wy[4];
         uf_plain_weights(x - (float)ix, taps, &wx[0], &wx[1], &wx[2], &wx[3]);
@@ -108,8 +128,7 @@ UF_INLINE void uf_plain_taps(const UfTileRows *rows, size_t row, int taps, int32
 /* Pixel (x, y) of the tile, which is not opaque all over. */
 UF_INLINE void uf_plain_exact(const UfPlain *plain, const UfTile *tile, size_t x, size_t y, uint8_t *out)
 {
-    const UfPixelPoint at =
-        uf_tile_place(tile, ((double)x + 0.5) / UF_NODE_PX - 1, ((double)y + 0.5) / UF_NODE_PX - 1);
+    const UfPixelPoint at = uf_tile_pixel(tile, x, y);
     plain->exact(plain->source, &at.x_px, &at.y_px, 1, out);
 }
 

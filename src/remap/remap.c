@@ -9,6 +9,7 @@
 #include <math.h>
 #include <omp.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/cpu.h"
 #include "base/memory.h"
@@ -27,7 +28,6 @@
 #include "remap/window.h"
 
 /* A block is square enough that its part of the source stays in the cache. */
-_Static_assert(UF_BLOCK_PX + 2 <= UF_MAP_RUN, "a block's row and its neighbours fit into a run");
 _Static_assert(UF_NODES <= UF_MAP_RUN, "a row of the lattice fits into a run");
 
 typedef struct Job {
@@ -45,41 +45,67 @@ typedef struct Job {
     bool keeps_border;  /* no alpha: a pixel whose centre is not seen stays 0 */
 } Job;
 
-/* What is mapped pixel by pixel, at once: few enough that its part of the source is small. */
-#define PIECE_WIDTH_PX  32
-#define PIECE_HEIGHT_PX 16
-
-/* What is computed for each pixel of a row, the columns before and after it included. */
+/* What is computed for each pixel of a tile: [down][across]. */
 typedef struct Exact {
-    UfMapColumns columns;
+    UfMapColumns columns; /* one before and one behind the tile's */
     UfMapRow rows[3];
-    double share[PIECE_WIDTH_PX];
-    bool stretched[PIECE_WIDTH_PX]; /* fine enough by angles only */
-    double u_px[PIECE_WIDTH_PX], v_px[PIECE_WIDTH_PX];
-    UfJacobian jacobian[PIECE_WIDTH_PX];
-    UfAveraged averaged[PIECE_WIDTH_PX * PIECE_HEIGHT_PX]; /* to be, when all rows are interpolated */
+    UfExactPlaces places;
+    double share[UF_TILE_PX][UF_TILE_PX];
+    bool stretched[UF_TILE_PX][UF_TILE_PX]; /* fine enough by angles only */
+    UfJacobian jacobian[UF_TILE_PX][UF_TILE_PX];
+    UfAveraged averaged[UF_TILE_PX * UF_TILE_PX]; /* to be, when all rows are interpolated */
     size_t averaged_count;
 } Exact;
 
-/* A pixel that is averaged altogether is hidden from the interpolation. */
-static void choose_shares(const Job *job, Exact *exact, const UfMapRow *rows[3], size_t count)
+/* A tile of the target, cut off at its edges. */
+typedef struct Place {
+    size_t x_px, y_px, width, height;
+} Place;
+
+static uint8_t *out_at(const Job *job, size_t x_px, size_t y_px)
+{
+    return (uint8_t *)uf_picture_row(job->target, y_px) + x_px * job->pixel_bytes;
+}
+
+static void interpolate(const Job *job, const UfTile *tile, const Place *place)
+{
+    job->plain_tile(&job->plain, tile, place->width, place->height, out_at(job, place->x_px, place->y_px),
+                    uf_picture_stride_bytes(job->target));
+}
+
+/* Of the tile's row y. */
+static void choose_shares(const Job *job, Exact *exact, const UfMapRow *rows[3], size_t y, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
-        exact->u_px[i] = rows[1]->u_px[i + 1];
-        exact->v_px[i] = rows[1]->v_px[i + 1];
-        exact->share[i] = 0;
-        exact->stretched[i] = false;
-        if (!job->averages || (isnan(exact->u_px[i]) && job->keeps_border))
+        exact->share[y][i] = 0;
+        exact->stretched[y][i] = false;
+        if (!job->averages || (isnan(exact->places.u_px[y][i]) && job->keeps_border))
             continue;
-        exact->jacobian[i] = uf_map_jacobian(&job->map, rows[0], rows[1], rows[2], i + 1);
-        exact->share[i] = uf_average_share(&exact->jacobian[i]);
-        if (job->trusts_angles && exact->share[i] > 0) {
+        UfJacobian *jacobian = &exact->jacobian[y][i];
+        *jacobian = uf_map_jacobian(&job->map, rows[0], rows[1], rows[2], i + 1);
+        exact->share[y][i] = uf_average_share(jacobian);
+        if (job->trusts_angles && exact->share[y][i] > 0) {
             UfJacobian angular = uf_map_angular(&job->map, rows[0], rows[1], rows[2], i + 1);
-            exact->share[i] = uf_average_share(&angular);
-            exact->stretched[i] = job->blend != NULL && exact->share[i] < 1;
+            exact->share[y][i] = uf_average_share(&angular);
+            exact->stretched[y][i] = job->blend != NULL && exact->share[y][i] < 1;
         }
-        if (exact->share[i] >= 1)
-            exact->u_px[i] = NAN;
+    }
+}
+
+static void look_up(const Job *job, const Place *place, Exact *exact)
+{
+    const double left = (double)place->x_px - 0.5, top = (double)place->y_px - 0.5;
+    const size_t count = place->width + 2;
+    uf_map_columns(&job->map, left, count, &exact->columns);
+    for (size_t ahead = 0; ahead < place->height + 2; ahead++) {
+        uf_map_row(&job->map, &exact->columns, left, top + (double)ahead, count, &exact->rows[ahead % 3]);
+        if (ahead < 2)
+            continue;
+        const size_t y = ahead - 2;
+        const UfMapRow *rows[3] = {&exact->rows[y % 3], &exact->rows[(y + 1) % 3], &exact->rows[(y + 2) % 3]};
+        memcpy(exact->places.u_px[y], rows[1]->u_px + 1, place->width * sizeof(double));
+        memcpy(exact->places.v_px[y], rows[1]->v_px + 1, place->width * sizeof(double));
+        choose_shares(job, exact, rows, y, place->width);
     }
 }
 
@@ -94,44 +120,51 @@ static double ready_px_at(const Job *job, double v_px)
     return (double)uf_ready_px_at(&job->source, isnan(v_px) ? 0 : uf_floor_index(v_px));
 }
 
-static void fill_row(const Job *job, Exact *exact, const UfMapRow *rows[3], size_t x_px, size_t y_px,
-                     size_t count)
+/* All pixels, but for those that are averaged altogether where the places are no plain tile. */
+static void interpolate_exactly(const Job *job, const Place *place, const Exact *exact)
 {
-    uint8_t *out = (uint8_t *)uf_picture_row(job->target, y_px) + x_px * job->pixel_bytes;
-    UfPlaces places;
-    choose_shares(job, exact, rows, count);
-    job->sample_run(&job->source, exact->u_px, exact->v_px, count, out);
-    for (size_t i = 0; i < count; i++) {
-        if (exact->stretched[i] &&
-            uf_stretch_places(&job->map, &exact->jacobian[i], (double)(x_px + i) + 0.5, (double)y_px + 0.5,
-                              ready_px_at(job, rows[1]->v_px[i + 1]), &places))
-            job->blend(&job->source, &places, out + i * job->pixel_bytes);
-        if (!(exact->share[i] > 0))
-            continue;
-        double u_px = rows[1]->u_px[i + 1], v_px = rows[1]->v_px[i + 1];
-        if (job->keeps_border && is_outside(job, u_px, v_px))
-            continue;
-        exact->averaged[exact->averaged_count++] =
-            (UfAveraged){(double)(x_px + i) + 0.5, (double)y_px + 0.5,        u_px, v_px, exact->share[i],
-                         exact->jacobian[i],       out + i * job->pixel_bytes};
+    UfTilePlaces room;
+    UfTile tile;
+    if (job->plain_tile != NULL &&
+        uf_tile_of_places(&exact->places, place->width, place->height, &room, &tile) &&
+        uf_plain_holds(&job->source, &tile)) {
+        interpolate(job, &tile, place);
+        return;
+    }
+    for (size_t y = 0; y < place->height; y++) {
+        double u_px[UF_TILE_PX];
+        for (size_t i = 0; i < place->width; i++)
+            u_px[i] = exact->share[y][i] >= 1 ? NAN : exact->places.u_px[y][i];
+        job->sample_run(&job->source, u_px, exact->places.v_px[y], place->width,
+                        out_at(job, place->x_px, place->y_px + y));
     }
 }
 
-/* At most PIECE_WIDTH_PX x PIECE_HEIGHT_PX. */
-static void fill_piece(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height, UfLight *room)
+/* What is stretched is mended, what is to be averaged is listed. */
+static void finish_pixel(const Job *job, const Place *place, size_t x, size_t y, Exact *exact)
+{
+    const double at_x = (double)(place->x_px + x) + 0.5, at_y = (double)(place->y_px + y) + 0.5;
+    const double u_px = exact->places.u_px[y][x], v_px = exact->places.v_px[y][x];
+    uint8_t *out = out_at(job, place->x_px + x, place->y_px + y);
+    UfPlaces places;
+    if (exact->stretched[y][x] &&
+        uf_stretch_places(&job->map, &exact->jacobian[y][x], at_x, at_y, ready_px_at(job, v_px), &places))
+        job->blend(&job->source, &places, out);
+    if (exact->share[y][x] > 0 && !(job->keeps_border && is_outside(job, u_px, v_px)))
+        exact->averaged[exact->averaged_count++] =
+            (UfAveraged){at_x, at_y, u_px, v_px, exact->share[y][x], exact->jacobian[y][x], out};
+}
+
+static void fill_place(const Job *job, const Place *place, UfLight *room)
 {
     Exact exact;
-    double left = (double)x_px - 0.5, top = (double)y_px - 0.5;
     exact.averaged_count = 0;
-    uf_map_columns(&job->map, left, width + 2, &exact.columns);
-    for (size_t ahead = 0; ahead < height + 2; ahead++) {
-        uf_map_row(&job->map, &exact.columns, left, top + (double)ahead, width + 2, &exact.rows[ahead % 3]);
-        if (ahead < 2)
-            continue;
-        size_t y = ahead - 2;
-        const UfMapRow *rows[3] = {&exact.rows[y % 3], &exact.rows[(y + 1) % 3], &exact.rows[(y + 2) % 3]};
-        fill_row(job, &exact, rows, x_px, y_px + y, width);
-    }
+    look_up(job, place, &exact);
+    interpolate_exactly(job, place, &exact);
+    for (size_t y = 0; y < place->height; y++)
+        for (size_t x = 0; x < place->width; x++)
+            if (exact.share[y][x] > 0 || exact.stretched[y][x])
+                finish_pixel(job, place, x, y, &exact);
     uf_average_pixels(&job->averager, exact.averaged, exact.averaged_count, room);
 }
 
@@ -142,10 +175,12 @@ static size_t least(size_t a, size_t b)
 
 static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height, UfLight *room)
 {
-    for (size_t y = 0; y < height; y += PIECE_HEIGHT_PX)
-        for (size_t x = 0; x < width; x += PIECE_WIDTH_PX)
-            fill_piece(job, x_px + x, y_px + y, least(width - x, PIECE_WIDTH_PX),
-                       least(height - y, PIECE_HEIGHT_PX), room);
+    for (size_t y = 0; y < height; y += UF_TILE_PX)
+        for (size_t x = 0; x < width; x += UF_TILE_PX) {
+            const Place place = {x_px + x, y_px + y, least(width - x, UF_TILE_PX),
+                                 least(height - y, UF_TILE_PX)};
+            fill_place(job, &place, room);
+        }
 }
 
 /* s and t of a tile's points. */
@@ -156,6 +191,8 @@ static const double at[UF_TILE_POINTS][2] = {{0, 0}, {-1, -1}, {1, -1}, {-1, 1},
 static bool is_fine(const Job *job, const UfTile *tile)
 {
     UfJacobian jacobians[UF_TILE_POINTS];
+    if (!job->averages)
+        return true;
     uf_tile_jacobians(tile, jacobians);
     for (size_t i = 0; i < UF_TILE_POINTS; i++) {
         if (!(uf_average_share(&jacobians[i]) > 0))
@@ -201,11 +238,6 @@ static bool is_straight(const Job *job, const UfTile *tile, size_t node_px)
     return true;
 }
 
-/* A tile of the target, cut off at its edges. */
-typedef struct Place {
-    size_t x_px, y_px, width, height;
-} Place;
-
 /* The footprints of a tile that is no polynomial, from parts of it that are. */
 static bool find_in_parts(const Job *job, const Place *place, size_t node_px, UfCoarse *out)
 {
@@ -220,13 +252,6 @@ static bool find_in_parts(const Job *job, const Place *place, size_t node_px, Uf
             uf_coarse_add(&job->map, &tile, x, y, side, job->trusts_angles, job->averager.cpu_flags, out);
         }
     return true;
-}
-
-static void interpolate(const Job *job, const UfTile *tile, const Place *place)
-{
-    uint8_t *out = (uint8_t *)uf_picture_row(job->target, place->y_px) + place->x_px * job->pixel_bytes;
-    job->plain_tile(&job->plain, tile, place->width, place->height, out,
-                    uf_picture_stride_bytes(job->target));
 }
 
 /* `tile` is NULL where it does not fit, `holds` says whether it could be interpolated. */
@@ -250,8 +275,7 @@ static bool average(const Job *job, const UfTile *tile, bool holds, const Place 
         interpolate(job, tile, place);
     const UfTilePart part = {.width = place->width,
                              .height = place->height,
-                             .out = (uint8_t *)uf_picture_row(job->target, place->y_px) +
-                                    place->x_px * job->pixel_bytes,
+                             .out = out_at(job, place->x_px, place->y_px),
                              .stride_bytes = uf_picture_stride_bytes(job->target)};
     return uf_average_tile(&job->averager, &coarse, &part, room);
 }
@@ -389,7 +413,9 @@ static void prepare(Job *job, const UfPicture *source, const UfView *source_view
     job->width_px = target_view->width_px;
     job->height_px = target_view->height_px;
     job->pixel_bytes = (channels + adds_alpha) * (size_t)sample;
-    job->averages = options->sampling != UF_SAMPLING_NEAREST;
+    /* sharp sampling has rules of its own */
+    job->averages = options->sampling != UF_SAMPLING_NEAREST &&
+                    (!options->interpolates_only || options->sampling == UF_SAMPLING_SHARP);
     job->trusts_angles =
         options->sampling == UF_SAMPLING_SHARP && (source_view->projection == UF_PROJECTION_EQUIRECTANGULAR ||
                                                    source_view->projection == UF_PROJECTION_RECTILINEAR);

@@ -165,6 +165,7 @@ bool uf_tile_fit(const UfLattice *lattice, size_t across, size_t down, UfTile *o
     if (!(error_of(&u) <= UF_TILE_ERROR_PX && error_of(&v) <= UF_TILE_ERROR_PX) ||
         !range_of(&u, &out->base_u, &out->reach_u) || !range_of(&v, &out->base_v, &out->reach_v))
         return false;
+    out->places = NULL;
     fit(&u, (double)out->base_u, out->u);
     fit(&v, (double)out->base_v, out->v);
     return true;
@@ -209,4 +210,47 @@ UfPixelPoint uf_tile_place(const UfTile *tile, double s, double t)
 {
     return (UfPixelPoint){(double)tile->base_u + value_at(tile->u, s, t),
                           (double)tile->base_v + value_at(tile->v, s, t)};
+}
+
+/* Whole pixels around all of them. */
+static bool range_of_places(const double (*at)[UF_TILE_PX], size_t width, size_t height, ptrdiff_t *base,
+                            ptrdiff_t *reach)
+{
+    double least = INFINITY, most = -INFINITY;
+    bool there = true;
+    for (size_t y = 0; y < height; y++)
+        for (size_t x = 0; x < width; x++) {
+            least = at[y][x] < least ? at[y][x] : least;
+            most = at[y][x] > most ? at[y][x] : most;
+            there = there && !isnan(at[y][x]);
+        }
+    if (!there || !(most - least < REACH_MAX_PX))
+        return false;
+    *base = (ptrdiff_t)floor(least) - 2;
+    *reach = (ptrdiff_t)ceil(most) + 1 - *base;
+    return true;
+}
+
+bool uf_tile_of_places(const UfExactPlaces *places, size_t width, size_t height, UfTilePlaces *room,
+                       UfTile *out)
+{
+    if (!range_of_places(places->u_px, width, height, &out->base_u, &out->reach_u) ||
+        !range_of_places(places->v_px, width, height, &out->base_v, &out->reach_v))
+        return false;
+    for (size_t y = 0; y < height; y++)
+        for (size_t x = 0; x < UF_TILE_PX; x++) {
+            const size_t there = x < width ? x : width - 1;
+            room->x[y][x] = (float)(places->u_px[y][there] - (double)out->base_u - 0.5);
+            room->y[y][x] = (float)(places->v_px[y][there] - (double)out->base_v - 0.5);
+        }
+    out->places = room;
+    return true;
+}
+
+UfPixelPoint uf_tile_pixel(const UfTile *tile, size_t x, size_t y)
+{
+    if (tile->places != NULL)
+        return (UfPixelPoint){(double)tile->base_u + 0.5 + (double)tile->places->x[y][x],
+                              (double)tile->base_v + 0.5 + (double)tile->places->y[y][x]};
+    return uf_tile_place(tile, ((double)x + 0.5) / UF_NODE_PX - 1, ((double)y + 0.5) / UF_NODE_PX - 1);
 }

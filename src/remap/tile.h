@@ -38,6 +38,11 @@ void uf_lattice_fill(const UfMap *map, size_t x_px, size_t y_px, size_t node_px,
  */
 UfLightArea uf_lattice_area(const UfLattice *lattice);
 
+/* From the tile's base to the pixels' places, from centre to centre: [down][across]. */
+typedef struct UfTilePlaces {
+    float x[UF_TILE_PX][UF_TILE_PX], y[UF_TILE_PX][UF_TILE_PX];
+} UfTilePlaces;
+
 /*
  * u - base_u = sum of u[i][k] s^k t^i, v alike, with s and t from -1 to 1 across and down the tile. The bases
  * are whole pixels, and every place in the tile lies at least two pixels beyond them.
@@ -46,12 +51,24 @@ typedef struct UfTile {
     ptrdiff_t base_u, base_v;
     ptrdiff_t reach_u, reach_v; /* and less than this far beyond them */
     double u[3][3], v[3][3];
+    const UfTilePlaces *places; /* instead of u and v, of which nothing is known then; or NULL */
 } UfTile;
 
 /* The tile at (across, down) in the lattice, counted in tiles of two steps. False when it must be computed
  * exactly. */
 bool uf_tile_fit(const UfLattice *lattice, size_t across, size_t down, UfTile *out);
 UfPixelPoint uf_tile_place(const UfTile *tile, double s, double t);
+
+/* Exact places, [down][across]; what lies beyond the first width x height does not matter. */
+typedef struct UfExactPlaces {
+    double u_px[UF_TILE_PX][UF_TILE_PX], v_px[UF_TILE_PX][UF_TILE_PX];
+} UfExactPlaces;
+
+/* A tile of places, which are put into `room`. False where one is missing or they lie too far apart. */
+bool uf_tile_of_places(const UfExactPlaces *places, size_t width, size_t height, UfTilePlaces *room,
+                       UfTile *out);
+/* The place of the tile's pixel (x, y). */
+UfPixelPoint uf_tile_pixel(const UfTile *tile, size_t x, size_t y);
 
 /* The coefficients of s^0, s^1, s^2 of the parabola through three values at -1, 0, 1. */
 void uf_parabola(double before, double middle, double after, double out[3]);

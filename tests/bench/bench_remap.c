@@ -1,8 +1,10 @@
 /*
  * Cube faces out of a panorama, everything included, against cv::remap on maps that are ready (the faster of
- * its float and fixed maps), and against a floor: whole pixels fetched from ready offsets. The face down is
- * coarser than the panorama and averaged: against a peer that averages, too, cv::remap on ready maps of twice
- * the size and the means of each 2 x 2. One thread; its processor time counts.
+ * its float and fixed maps), and against a floor: whole pixels fetched from ready offsets. There both only
+ * interpolate. The face down is coarser than the panorama, though, and averaged unless one asks for less:
+ * that, against a peer that averages, too, cv::remap on ready maps of twice the size and the means of each 2
+ * x
+ * 2. One thread; its processor time counts.
  */
 #include "bench/bench.h"
 
@@ -72,6 +74,7 @@ typedef struct Case {
     const OpencvMaps *peer;
     UfSampling sampling;
     int threads;
+    bool interpolates_only;
     void *out;
     void *twice; /* room for four times as many pixels */
 } Case;
@@ -80,7 +83,8 @@ static void ours(void *data)
 {
     const Case *at = data;
     const UfView sphere = uf_view_equirectangular(WIDTH_PX);
-    const UfRemapOptions options = {.sampling = at->sampling, .threads = at->threads};
+    const UfRemapOptions options = {
+        .sampling = at->sampling, .threads = at->threads, .interpolates_only = at->interpolates_only};
     UfReport *report = uf_report_create();
     UfPicture *out = NULL;
     if (uf_remap(at->panorama, &sphere, &at->maps->view, &options, &out, report) != UF_OK)
@@ -119,6 +123,11 @@ static void fetched(void *data)
             out[k] = pixels[at->maps->offsets[i] * bytes + k];
 }
 
+static double least(double a, double b)
+{
+    return a < b ? a : b;
+}
+
 static const char *const sample_names[] = {
     [UF_SAMPLE_U8] = "8-bit", [UF_SAMPLE_U16] = "16-bit", [UF_SAMPLE_F32] = "float"};
 static const char *const sampling_names[] = {
@@ -130,15 +139,15 @@ static void compare(const UfPicture *panorama, const Maps *maps, const char *fac
     const size_t count = maps->side_px * maps->side_px,
                  bytes = CHANNELS * (size_t)uf_picture_sample(panorama);
     void *out = room(count, bytes);
-    Case one = {panorama, maps, maps->floating, sampling, 1, out, NULL};
-    Case fixed = {panorama, maps, maps->fixed, sampling, 1, out, NULL};
-    Case two = {panorama, maps, NULL, sampling, 2, out, NULL};
+    Case one = {panorama, maps, maps->floating, sampling, 1, true, out, NULL};
+    Case fixed = {panorama, maps, maps->fixed, sampling, 1, true, out, NULL};
+    Case two = {panorama, maps, NULL, sampling, 2, true, out, NULL};
     double work_s[4], wall_s[2];
     char name[64];
     bench_in_turn((BenchWork *[]){ours, theirs, theirs, fetched}, (void *[]){&one, &one, &fixed, &one}, 4,
                   RUNS, bench_work_s, work_s);
     bench_in_turn((BenchWork *[]){ours, ours}, (void *[]){&one, &two}, 2, RUNS, bench_now_s, wall_s);
-    double peer_s = work_s[1] < work_s[2] ? work_s[1] : work_s[2], mega = 1e-6 * (double)count;
+    const double peer_s = least(work_s[1], work_s[2]), mega = 1e-6 * (double)count;
     snprintf(name, sizeof name, "%s %s %s", sampling_names[sampling],
              sample_names[uf_picture_sample(panorama)], face);
     bench_row((BenchTarget){at_least > 0 ? BENCH_AT_LEAST : BENCH_NO_TARGET, at_least}, peer_s / work_s[0],
@@ -156,17 +165,26 @@ static void compare_averaged(const UfPicture *panorama, const Maps *maps, const 
     const size_t count = maps->side_px * maps->side_px,
                  bytes = CHANNELS * (size_t)uf_picture_sample(panorama);
     void *out = room(count, bytes), *large = room(4 * count, bytes);
-    Case one = {panorama, maps, twice->floating, sampling, 1, out, large};
-    Case fixed = {panorama, maps, twice->fixed, sampling, 1, out, large};
-    double work_s[3];
+    Case one = {panorama, maps, twice->floating, sampling, 1, false, out, large};
+    Case fixed = {panorama, maps, twice->fixed, sampling, 1, false, out, large};
+    Case two = {panorama, maps, NULL, sampling, 2, false, out, NULL};
+    Case bare = {panorama, maps, maps->floating, sampling, 1, false, out, NULL};
+    Case bare_fixed = {panorama, maps, maps->fixed, sampling, 1, false, out, NULL};
+    double work_s[5], wall_s[2];
     char name[64];
-    bench_in_turn((BenchWork *[]){ours, theirs_averaged, theirs_averaged}, (void *[]){&one, &one, &fixed}, 3,
-                  RUNS, bench_work_s, work_s);
-    double peer_s = work_s[1] < work_s[2] ? work_s[1] : work_s[2], mega = 1e-6 * (double)count;
+    bench_in_turn((BenchWork *[]){ours, theirs_averaged, theirs_averaged, theirs, theirs},
+                  (void *[]){&one, &one, &fixed, &bare, &bare_fixed}, 5, RUNS, bench_work_s, work_s);
+    bench_in_turn((BenchWork *[]){ours, ours}, (void *[]){&one, &two}, 2, RUNS, bench_now_s, wall_s);
+    const double peer_s = least(work_s[1], work_s[2]), bare_s = least(work_s[3], work_s[4]),
+                 mega = 1e-6 * (double)count;
     snprintf(name, sizeof name, "%s %s %s, averaged", sampling_names[sampling],
              sample_names[uf_picture_sample(panorama)], face);
     bench_row((BenchTarget){BENCH_AT_LEAST, at_least}, peer_s / work_s[0], name, "%.1f Mpx/s, peer %.1f",
               mega / work_s[0], mega / peer_s);
+    bench_row((BenchTarget){0}, bare_s / work_s[0], "  of the peer that averages nothing", "%.1f Mpx/s",
+              mega / bare_s);
+    bench_row((BenchTarget){BENCH_AT_LEAST, 1.8}, wall_s[0] / wall_s[1], "  two threads to one", "%.1f Mpx/s",
+              mega / wall_s[1]);
     free(out);
     free(large);
 }

@@ -67,7 +67,7 @@ Test(installed, shared_library_shows_what_the_headers_declare_and_no_more)
     EXPECT_SH("nm -D --defined-only $ROOT/usr/lib/libunderfoot.so | awk '{ print $3 }' | "
               "grep -v '^\\.gomp_critical_user' | sort -u >shown");
     EXPECT_SH("diff declared shown");
-    EXPECT_SH("readelf -d $ROOT/usr/lib/libunderfoot.so.$VERSION | grep -q 'soname: .libunderfoot.so.0'");
+    EXPECT_SH("readelf -d $ROOT/usr/lib/libunderfoot.so.$VERSION | grep -q 'soname: .libunderfoot.so.1'");
 }
 
 Test(installed, every_header_compiles_alone_in_c_and_in_cxx)
@@ -132,7 +132,7 @@ Test(installed, shells_complete_commands_options_and_words)
 /* dpkg into a root of its own: what it brings, and that nothing stays when it goes. */
 Test(installed, debian_packages_come_and_go)
 {
-    EXPECT_SH("here=$PWD && cd $TOP && sh src/packaging/deb.sh .build/release $VERSION 0 $here");
+    EXPECT_SH("here=$PWD && cd $TOP && sh src/packaging/deb.sh .build/release $VERSION 1 $here");
     EXPECT_SH("dpkg-deb -f underfoot_*.deb Depends | grep -q libjpeg62-turbo");
     EXPECT_SH(
         "mkdir -p base/var/lib/dpkg && touch base/var/lib/dpkg/status && "
@@ -140,7 +140,7 @@ Test(installed, debian_packages_come_and_go)
     cr_expect(file_exists("base/usr/bin/underfoot"));
     EXPECT_SH("base/usr/bin/underfoot --version | grep -qx \"underfoot $VERSION\"");
     EXPECT_SH(
-        "dpkg --root=$PWD/base --force-depends --log=/dev/null -P underfoot libunderfoot-dev libunderfoot0 "
+        "dpkg --root=$PWD/base --force-depends --log=/dev/null -P underfoot libunderfoot-dev libunderfoot1 "
         ">log 2>&1 || { cat log; exit 1; }");
     EXPECT_SH("test -z \"$(find base -path base/var -prune -o -not -type d -print)\"");
 }

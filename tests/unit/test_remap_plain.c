@@ -117,6 +117,34 @@ Test(remap_plain, places_at_poles_seam_and_face_corners)
     }
 }
 
+/* Of pixels that lie within a tile: theirs, to half of 2^-13, which is what floats hold of 1024 pixels. */
+Test(remap_plain, tiles_of_places_are_exact)
+{
+    uint32_t state = 5;
+    UfExactPlaces places;
+    UfTilePlaces room;
+    UfTile tile;
+    for (size_t y = 0; y < UF_TILE_PX; y++)
+        for (size_t x = 0; x < UF_TILE_PX; x++) {
+            places.u_px[y][x] = 7000 + 1000 * noise(&state);
+            places.v_px[y][x] = 4090 + 3 * noise(&state);
+        }
+    cr_assert(uf_tile_of_places(&places, 11, 16, &room, &tile));
+    for (size_t y = 0; y < UF_TILE_PX; y++)
+        for (size_t x = 0; x < 11; x++) {
+            const UfPixelPoint at = uf_tile_pixel(&tile, x, y);
+            cr_assert_float_eq(at.x_px, places.u_px[y][x], 0.5 / 8192);
+            cr_assert_float_eq(at.y_px, places.v_px[y][x], 0.5 / 8192);
+            cr_assert(at.x_px > (double)tile.base_u + 2 && at.x_px < (double)(tile.base_u + tile.reach_u));
+            cr_assert(at.y_px > (double)tile.base_v + 2 && at.y_px < (double)(tile.base_v + tile.reach_v));
+        }
+    places.u_px[15][10] = 5000;
+    cr_expect_not(uf_tile_of_places(&places, 11, 16, &room, &tile), "they lie too far apart");
+    cr_expect(uf_tile_of_places(&places, 11, 15, &room, &tile), "that one is not asked for");
+    places.v_px[0][3] = NAN;
+    cr_expect_not(uf_tile_of_places(&places, 11, 15, &room, &tile), "one is missing");
+}
+
 static void sprinkle_holes(UfPicture *picture, uint32_t seed)
 {
     size_t alpha = uf_picture_channels(picture) - 1;
@@ -186,6 +214,9 @@ Test(remap_plain, every_instruction_set_gives_the_same_bits_on_the_sphere)
         }
         const UfRemapOptions sharp = {.sampling = UF_SAMPLING_SHARP, .threads = 1};
         expect_the_same_bits(source, &sphere, &views[0], &sharp, "face down");
+        const UfRemapOptions interpolated = {
+            .sampling = samplings[type % 2], .threads = 1, .interpolates_only = true};
+        expect_the_same_bits(source, &sphere, &views[0], &interpolated, "face down, interpolated");
         uf_picture_free(&source);
     }
 }
