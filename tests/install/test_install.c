@@ -52,7 +52,7 @@ static void install(void)
     tell("PKG_CONFIG_PATH", root, "/root/usr/lib/pkgconfig");
     tell("PKG_CONFIG_SYSROOT_DIR", root, "/root");
     Run run =
-        sh("cd \"$TOP\" && sh src/packaging/install.sh .build/release $VERSION 0 \"$ROOT\" /usr /usr/lib");
+        sh("cd \"$TOP\" && sh src/packaging/install.sh .build/release $VERSION 1 \"$ROOT\" /usr /usr/lib");
     cr_assert_eq(run.status, 0, "%s", run.err);
     run_free(&run);
 }
