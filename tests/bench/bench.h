@@ -81,5 +81,6 @@ void bench_faces(const Bench *bench);
 void bench_plan(const Bench *bench);
 void bench_start(const Bench *bench);
 void bench_tour(const Bench *bench);
+void bench_scale(const Bench *bench);
 
 #endif
