@@ -58,8 +58,8 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
 
 /*
  * Rows [*first_px, *end_px) of a full panorama: uf_remap looks at no others of it to fill `target` with that
- * sampling, so that reading these is enough (UfReadOptions). All of them where the target is neither
- * rectilinear nor stereographic, or the source no whole sphere. Both views must make sense.
+ * sampling, so that reading these is enough (UfReadOptions). All of them where the target is not
+ * rectilinear, stereographic or equirectangular, or the source no whole sphere. Both views must make sense.
  */
 void uf_remap_rows(const UfView *source_view, const UfView *target_view, UfSampling sampling,
                    size_t *first_px, size_t *end_px);

@@ -37,6 +37,8 @@ const char *uf_report_error(const UfReport *report);
 size_t uf_report_warning_count(const UfReport *report);
 /* Warning number `index`, counted from 0 in the order of their coming; "" when there is no such warning. */
 const char *uf_report_warning(const UfReport *report, size_t index);
+/* Adds what `from` says: its warnings, and its error when there is one. */
+void uf_report_add(UfReport *report, const UfReport *from);
 /* Forgets error and warnings. */
 void uf_report_clear(UfReport *report);
 

@@ -92,3 +92,11 @@ void uf_warn(UfReport *report, const char *format, ...)
     if (copy != NULL)
         report->warnings[report->warning_count++] = copy;
 }
+
+void uf_report_add(UfReport *report, const UfReport *from)
+{
+    for (size_t i = 0; i < uf_report_warning_count(from); i++)
+        uf_warn(report, "%s", from->warnings[i]);
+    if (report != NULL && uf_report_error(from)[0] != '\0')
+        memcpy(report->error, from->error, sizeof report->error);
+}

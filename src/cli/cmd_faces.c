@@ -3,6 +3,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "cli/aside.h"
 #include "cli/extract.h"
 #include "cli/files.h"
 #include "cli/json.h"
@@ -263,21 +264,69 @@ static void take_back(const Work *work, size_t written)
         (void)rmdir(work->line->values[CLI_OUT].text);
 }
 
+/* The next face, ready to be written. */
+static UfStatus take_face(Work *work, size_t number, const UfPicture *panorama, CliTaken *out)
+{
+    const CliLine *line = work->line;
+    const Face *face = &work->faces[number];
+    *out = (CliTaken){.home = work->home, .panorama = panorama, .path = face->path, .write = &work->write};
+    out->home.face = face->face;
+    cli_progress(line, "making", face->path);
+    UfStatus status = uf_home_set_panorama(&out->home, panorama, line->operands[0], work->report);
+    if (status == UF_OK)
+        status = uf_home_extract(&out->home, panorama, cli_threads(line), &out->picture, work->report);
+    if (status == UF_OK && (out->report = uf_report_create()) == NULL)
+        status = UF_ERROR_MEMORY;
+    return status;
+}
+
+static UfStatus write_taken(void *data)
+{
+    return cli_write_taken(data);
+}
+
+/* Waits for a face to be written; *written counts those that are. */
+static UfStatus finish_face(Work *work, CliAside *aside, CliTaken *taken, size_t *written)
+{
+    UfStatus status = cli_aside_wait(aside);
+    uf_report_add(work->report, taken->report);
+    uf_report_free(&taken->report);
+    *written += status == UF_OK ? 1 : 0;
+    return status;
+}
+
+/* Each face is coded and written while the next one is made. */
+static UfStatus take_and_write(Work *work, const UfPicture *panorama, size_t *written)
+{
+    CliTaken taken[2] = {0}; /* in turn */
+    CliAside aside = {0};
+    UfStatus status = UF_OK;
+    for (size_t i = 0; i < work->count && status == UF_OK; i++) {
+        CliTaken *next = &taken[i % 2];
+        UfStatus made = take_face(work, i, panorama, next);
+        if (i > 0)
+            status = finish_face(work, &aside, &taken[(i - 1) % 2], written);
+        status = status == UF_OK ? made : status;
+        if (status == UF_OK)
+            cli_aside_start(&aside, cli_threads(work->line), write_taken, next);
+        else
+            uf_picture_free(&next->picture);
+        if (status != UF_OK)
+            uf_report_free(&next->report);
+        else if (i + 1 == work->count)
+            status = finish_face(work, &aside, next, written);
+    }
+    return status;
+}
+
 static int write_faces(Work *work, const UfPicture *panorama)
 {
     const CliLine *line = work->line;
     const char *folder = line->values[CLI_OUT].text;
+    size_t written = 0;
     if (work->makes_folder && mkdir(folder, 0777) != 0)
         return cli_failed("%s: this folder cannot be made: %s", folder, strerror(errno));
-    size_t written = 0;
-    UfStatus status = UF_OK;
-    for (; written < work->count && status == UF_OK; written += status == UF_OK ? 1 : 0) {
-        work->home.face = work->faces[written].face;
-        status = uf_home_set_panorama(&work->home, panorama, line->operands[0], work->report);
-        if (status == UF_OK)
-            status = cli_extract(line, &work->home, panorama, work->faces[written].path, &work->write,
-                                 work->report);
-    }
+    UfStatus status = take_and_write(work, panorama, &written);
     if (status == UF_OK)
         return CLI_DONE;
     take_back(work, written);

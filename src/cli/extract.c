@@ -46,37 +46,44 @@ int cli_check_sidecar(const CliLine *line, const char *picture_path)
     return status;
 }
 
-UfStatus cli_extract(const CliLine *line, const UfHome *home, const UfPicture *panorama, const char *path,
-                     const UfWriteOptions *write, UfReport *report)
+UfStatus cli_write_taken(CliTaken *taken)
 {
-    UfPicture *picture = NULL;
-    cli_progress(line, "making", path);
-    UfStatus status = uf_home_extract(home, panorama, cli_threads(line), &picture, report);
+    UfStatus status = uf_home_dress(&taken->home, taken->panorama, taken->picture, taken->report);
     if (status == UF_OK)
-        status = uf_home_dress(home, panorama, picture, report);
-    cli_progress(line, "writing", path);
-    if (status == UF_OK)
-        status = uf_picture_write(picture, path, write, report);
-    uf_picture_free(&picture);
+        status = uf_picture_write(taken->picture, taken->path, taken->write, taken->report);
+    uf_picture_free(&taken->picture);
     if (status != UF_OK)
         return status;
-    status = uf_home_write_sidecar(home, path, write->overwrite, report);
+    status = uf_home_write_sidecar(&taken->home, taken->path, taken->write->overwrite, taken->report);
     if (status != UF_OK)
-        (void)unlink(path);
+        (void)unlink(taken->path);
     return status;
+}
+
+static UfStatus make_and_write(const CliLine *line, const UfHome *home, const UfPicture *panorama,
+                               UfReport *report)
+{
+    const char *path = line->values[CLI_OUT].text;
+    const UfWriteOptions write = cli_write_options(line);
+    CliTaken taken = {.home = *home, .panorama = panorama, .path = path, .write = &write, .report = report};
+    cli_progress(line, "making", path);
+    UfStatus status = uf_home_extract(home, panorama, cli_threads(line), &taken.picture, report);
+    if (status != UF_OK)
+        return status;
+    cli_progress(line, "writing", path);
+    return cli_write_taken(&taken);
 }
 
 static UfStatus read_and_extract(const CliLine *line, UfHome *home, const UfReadOptions *read,
                                  UfReport *report)
 {
     UfPicture *panorama = NULL;
-    UfWriteOptions write = cli_write_options(line);
     cli_progress(line, "reading", line->operands[0]);
     UfStatus status = uf_picture_read(line->operands[0], read, &panorama, report);
     if (status == UF_OK)
         status = uf_home_set_panorama(home, panorama, line->operands[0], report);
     if (status == UF_OK)
-        status = cli_extract(line, home, panorama, line->values[CLI_OUT].text, &write, report);
+        status = make_and_write(line, home, panorama, report);
     cli_progress_end(line);
     uf_picture_free(&panorama);
     return status;

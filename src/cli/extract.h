@@ -14,12 +14,21 @@ int cli_check_memory(const CliLine *line, const UfPictureInfo *panorama, const U
 /* Is the place of the picture's sidecar free? */
 int cli_check_sidecar(const CliLine *line, const char *picture_path);
 
+/* A picture that was taken out of a panorama, to be written to `path`. */
+typedef struct CliTaken {
+    UfHome home;
+    UfPicture *picture; /* owned until it is written */
+    const UfPicture *panorama;
+    const char *path;
+    const UfWriteOptions *write;
+    UfReport *report;
+} CliTaken;
+
 /*
- * Takes the picture out of the panorama and writes it to `path`, with its sidecar; after a failure neither is
- * there.
+ * Writes the picture with the panorama's metadata and its sidecar, and frees it; after a failure neither file
+ * is there. Prints nothing: it may run beside the making of the next one, with a report of its own.
  */
-UfStatus cli_extract(const CliLine *line, const UfHome *home, const UfPicture *panorama, const char *path,
-                     const UfWriteOptions *write, UfReport *report);
+UfStatus cli_write_taken(CliTaken *taken);
 /* Everything from the checks that need the header to the written file, for a command with one output. */
 int cli_extract_one(const CliLine *line, UfHome *home, const UfPictureInfo *info, UfFormat format,
                     UfReport *report);

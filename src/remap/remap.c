@@ -15,6 +15,7 @@
 #include "base/memory.h"
 #include "base/report.h"
 #include "remap/average.h"
+#include "remap/bands.h"
 #include "remap/coarse.h"
 #include "remap/kernels.h"
 #include "remap/map.h"
@@ -329,14 +330,11 @@ static void fill_block(const Job *job, size_t x_px, size_t y_px, UfLight *room)
         fill_tiles(job, &lattice, x_px, y_px, down, room);
 }
 
-static void run(const Job *job, UfLight *rooms, int threads)
+static void run(const Job *job, const UfBandBlock *blocks, size_t count, UfLight *rooms, int threads)
 {
-    size_t across = (job->width_px + UF_BLOCK_PX - 1) / UF_BLOCK_PX;
-    size_t blocks = across * ((job->height_px + UF_BLOCK_PX - 1) / UF_BLOCK_PX);
 #pragma omp parallel for schedule(dynamic) num_threads(threads)
-    for (size_t block = 0; block < blocks; block++)
-        fill_block(job, block % across * UF_BLOCK_PX, block / across * UF_BLOCK_PX,
-                   rooms == NULL ? NULL : &rooms[omp_get_thread_num()]);
+    for (size_t i = 0; i < count; i++)
+        fill_block(job, blocks[i].x_px, blocks[i].y_px, rooms == NULL ? NULL : &rooms[omp_get_thread_num()]);
 }
 
 static void rooms_free(UfLight *rooms, int threads)
@@ -433,15 +431,37 @@ static void prepare(Job *job, const UfPicture *source, const UfView *source_view
                                  .cpu_flags = uf_cpu_flags()};
 }
 
+/* With the coefficients of a band at a time, or all of them of a source that is no sphere. */
+static UfStatus fill_sharply(Job *job, const UfPicture *source, const UfBands *bands, UfLight *rooms,
+                             int threads, UfReport *report)
+{
+    const UfSample sample = uf_picture_sample(source);
+    const size_t channels = uf_picture_channels(source);
+    UfStatus status = UF_OK;
+    for (size_t first = 0, end = bands->count; status == UF_OK && first < bands->count; first = end) {
+        UfSpline spline = {0};
+        UfSeen seen = {0};
+        if (bands->rows > 0)
+            status = uf_bands_next(bands, &job->map, first, &end, &seen, report);
+        if (status == UF_OK)
+            status = uf_spline_create(&job->source, sample, channels, seen.columns == NULL ? NULL : &seen,
+                                      threads, &spline, report);
+        if (status == UF_OK)
+            run(job, bands->blocks + first, end - first, rooms, threads);
+        uf_spline_free(&spline);
+        uf_seen_free(&seen);
+    }
+    return status;
+}
+
 UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfView *target_view,
                   const UfRemapOptions *options, UfPicture **out, UfReport *report)
 {
     const UfRemapOptions defaults = {0};
     Job job = {0};
     UfTransfer *transfer = NULL;
-    UfSpline spline = {0};
+    UfBands bands = {0};
     float *ready = NULL;
-    UfSeen seen = {0};
     UfLight *rooms = NULL;
     int threads = 1;
     options = options == NULL ? &defaults : options;
@@ -471,21 +491,24 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
             goto cleanup;
     }
     if (job.blend != NULL && uf_seen_serves(target_view))
-        status = uf_seen_find(&job.map, &seen, report);
+        status = uf_bands_create(
+            &job.map, UF_BLOCK_PX,
+            uf_spline_row_bytes(&job.source, uf_picture_sample(source), uf_picture_channels(source)), &bands,
+            report);
+    else
+        status = uf_bands_none(&job.map, UF_BLOCK_PX, &bands, report);
+    if (status == UF_OK)
+        status = rooms_create(&job, threads, &rooms, report);
     if (status == UF_OK && options->sampling == UF_SAMPLING_SHARP)
-        status = uf_spline_create(&job.source, uf_picture_sample(source), uf_picture_channels(source),
-                                  seen.columns == NULL ? NULL : &seen, threads, &spline, report);
+        status = fill_sharply(&job, source, &bands, rooms, threads, report);
+    else if (status == UF_OK)
+        run(&job, bands.blocks, bands.count, rooms, threads);
     if (status != UF_OK)
         goto cleanup;
-    status = rooms_create(&job, threads, &rooms, report);
-    if (status != UF_OK)
-        goto cleanup;
-    run(&job, rooms, threads);
     *out = job.target;
     job.target = NULL;
 cleanup:
-    uf_spline_free(&spline);
-    uf_seen_free(&seen);
+    uf_bands_free(&bands);
     rooms_free(rooms, threads);
     free(ready);
     uf_transfer_free(&transfer);

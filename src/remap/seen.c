@@ -46,15 +46,33 @@ static void look(const UfMap *map, double x_px, double y_px, double reach_rad, U
     mark(seen, width, (ptrdiff_t)floor(u - along) - TAPS_PX, (ptrdiff_t)ceil(u + along) + TAPS_PX);
 }
 
-/* Nodes `apart` pixels apart, and at the edges: all that lies within `reach_px` of one. */
-static void look_over(const UfMap *map, size_t apart, double reach_px, UfSeen *out)
+/* Nodes lie so far apart in small targets, and in large ones. */
+#define APART_PX      16u
+#define WIDE_APART_PX 32u
+#define LARGE_PX      1500u
+
+static size_t longest_of(const UfMap *map)
 {
-    const size_t width = map->target.width_px, height = map->target.height_px;
+    return uf_larger(map->target.width_px, map->target.height_px);
+}
+
+static size_t apart_of(const UfMap *map)
+{
+    return longest_of(map) < LARGE_PX ? APART_PX : WIDE_APART_PX;
+}
+
+/* Columns left to right, rows top to bottom, of a target. */
+typedef struct Part {
+    size_t left, top, right, bottom;
+} Part;
+
+/* Nodes `apart` pixels apart, and at the edges: all that lies within `reach_px` of one. */
+static void look_over(const UfMap *map, Part part, size_t apart, double reach_px, UfSeen *seen)
+{
     const double reach_rad = fmin(reach_px / map->target.scale_px, UF_PI);
-    out->first_row = (ptrdiff_t)map->source.height_px;
-    for (size_t y = 0; y < height + apart; y += apart)
-        for (size_t x = 0; x < width + apart; x += apart)
-            look(map, (double)uf_smaller(x, width), (double)uf_smaller(y, height), reach_rad, out);
+    for (size_t y = part.top; y < part.bottom + apart; y += apart)
+        for (size_t x = part.left; x < part.right + apart; x += apart)
+            look(map, (double)uf_smaller(x, part.right), (double)uf_smaller(y, part.bottom), reach_rad, seen);
 }
 
 /* To the farthest pixel between four nodes, and along a stretched footprint (remap/stretch.h). */
@@ -66,7 +84,15 @@ static double reach_of(size_t apart)
 bool uf_seen_serves(const UfView *target)
 {
     return target->projection == UF_PROJECTION_RECTILINEAR ||
-           target->projection == UF_PROJECTION_STEREOGRAPHIC;
+           target->projection == UF_PROJECTION_STEREOGRAPHIC ||
+           target->projection == UF_PROJECTION_EQUIRECTANGULAR;
+}
+
+void uf_seen_add(const UfMap *map, size_t left_px, size_t top_px, size_t right_px, size_t bottom_px,
+                 UfSeen *seen)
+{
+    look_over(map, (Part){left_px, top_px, right_px, bottom_px}, apart_of(map), reach_of(apart_of(map)),
+              seen);
 }
 
 UfStatus uf_seen_find(const UfMap *map, UfSeen *out, UfReport *report)
@@ -74,7 +100,8 @@ UfStatus uf_seen_find(const UfMap *map, UfSeen *out, UfReport *report)
     out->columns = uf_alloc_zero(map->source.width_px, sizeof *out->columns);
     if (out->columns == NULL)
         return uf_fail_memory(report);
-    look_over(map, UF_SEEN_APART_PX, reach_of(UF_SEEN_APART_PX), out);
+    out->first_row = (ptrdiff_t)map->source.height_px;
+    uf_seen_add(map, 0, 0, map->target.width_px, map->target.height_px, out);
     return UF_OK;
 }
 
@@ -82,9 +109,10 @@ UfStatus uf_seen_find(const UfMap *map, UfSeen *out, UfReport *report)
  * them is held, too. */
 void uf_seen_find_rows(const UfMap *map, UfSeen *out)
 {
-    const size_t longest = uf_larger(map->target.width_px, map->target.height_px);
-    const size_t apart = uf_larger(UF_SEEN_APART_PX, longest / 128);
-    look_over(map, apart, (double)apart * sqrt(0.5) + reach_of(UF_SEEN_APART_PX) + 1, out);
+    const size_t apart = uf_larger(APART_PX, longest_of(map) / 128);
+    out->first_row = (ptrdiff_t)map->source.height_px;
+    look_over(map, (Part){0, 0, map->target.width_px, map->target.height_px}, apart,
+              (double)apart * sqrt(0.5) + reach_of(apart_of(map)) + 1, out);
 }
 
 void uf_remap_rows(const UfView *source_view, const UfView *target_view, UfSampling sampling,

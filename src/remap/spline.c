@@ -5,6 +5,7 @@
 #include <omp.h>
 #include <stdlib.h>
 
+#include "base/clones.h"
 #include "base/memory.h"
 #include "remap/lobe.h"
 #include "remap/polar.h"
@@ -15,8 +16,6 @@ static const double poles[2] = {-0.43057534709997382, -0.043096288203264667};
 
 /* Lines go on this far beyond both ends, so that how the filter starts is forgotten: 0.43^24 < 2e-9. */
 #define MARGIN 24
-/* And columns this far beyond the rows that are seen: 0.43^48 < 3e-18, so that floats cannot tell. */
-#define COLD 48
 /* Lines side by side. */
 #define LANES 16u
 
@@ -33,7 +32,7 @@ double uf_spline_response(int k)
 }
 
 /* `count` steps of LANES lines; step i of line k is at[i * LANES + k]. */
-static void filter_lines(float *at, size_t count)
+UF_CLONES static void filter_lines(float *at, size_t count)
 {
     for (int p = 0; p < 2; p++) {
         const float z = (float)poles[p];
@@ -68,7 +67,7 @@ typedef struct Job {
     uint8_t *ends[2]; /* the first and the last rows before their columns are filtered */
     size_t end_rows;
     const UfPolar *polar;         /* NULL: rows stay as they are */
-    const UfSeen *seen;           /* NULL: everything */
+    bool *lanes;                  /* owned; which of them are seen; NULL: all */
     ptrdiff_t first_row, end_row; /* which are filtered */
 } Job;
 
@@ -135,7 +134,7 @@ UF_INLINE void load_line_as(const Job *job, const uint8_t *row, UfSample sample,
             line[x * channels + c] *= line[x * channels + channels - 1] / most;
 }
 
-static void load_line(const Job *job, size_t y, float *line)
+UF_CLONES static void load_line(const Job *job, size_t y, float *line)
 {
     const uint8_t *row = job->source->data + y * job->source->stride_bytes;
     if (job->sample == UF_SAMPLE_U8)
@@ -153,7 +152,7 @@ UF_INLINE void keep_line_as(const float *line, size_t count, UfSample kept, floa
         keep(out + i * (size_t)kept, line[i], kept, steps);
 }
 
-static void keep_line(const Job *job, const float *line, size_t count, float steps, uint8_t *out)
+UF_CLONES static void keep_line(const Job *job, const float *line, size_t count, float steps, uint8_t *out)
 {
     if (job->kept == UF_SAMPLE_F32)
         keep_line_as(line, count, UF_SAMPLE_F32, steps, out);
@@ -209,16 +208,20 @@ static void add_margins(const Job *job, float *lines)
     }
 }
 
-/* Whether a column among the samples from `first` on is seen, as far as lanes go. */
 static bool is_seen(const Job *job, size_t first)
 {
-    if (job->seen == NULL)
-        return true;
-    const size_t last = first + LANES < job->row_samples ? first + LANES - 1 : job->row_samples - 1;
-    bool seen = false;
-    for (size_t x = first / job->channels; x <= last / job->channels; x++)
-        seen = seen || job->seen->columns[x];
-    return seen;
+    return job->lanes == NULL || job->lanes[first / LANES];
+}
+
+/* Which samples, as far as lanes go, belong to a column that is seen. */
+static UfStatus find_lanes(Job *job, const UfSeen *seen, UfReport *report)
+{
+    job->lanes = uf_alloc_zero(job->row_samples / LANES + 1, sizeof *job->lanes);
+    if (job->lanes == NULL)
+        return uf_fail_memory(report);
+    for (size_t s = 0; s < job->row_samples; s++)
+        job->lanes[s / LANES] = job->lanes[s / LANES] || seen->columns[s / job->channels];
+    return UF_OK;
 }
 
 /* What is not seen is not written: memory that nobody touches is not taken. */
@@ -285,7 +288,7 @@ UF_INLINE void load_lanes_as(const uint8_t *at, size_t count, UfSample kept, flo
         lanes[k] = load(at + k * (size_t)kept, kept, HALFWAY_STEPS);
 }
 
-static void load_lanes(const Job *job, const uint8_t *at, size_t count, float *lanes)
+UF_CLONES static void load_lanes(const Job *job, const uint8_t *at, size_t count, float *lanes)
 {
     if (job->kept == UF_SAMPLE_F32)
         load_lanes_as(at, count, UF_SAMPLE_F32, lanes);
@@ -375,8 +378,8 @@ static UfStatus rooms_create(const Job *job, int threads, Room **out, UfReport *
  */
 void uf_spline_rows(const UfSeen *seen, ptrdiff_t height, ptrdiff_t *first, ptrdiff_t *end)
 {
-    *first = seen->first_row < (ptrdiff_t)2 * COLD ? 0 : seen->first_row - COLD;
-    *end = height - seen->end_row < (ptrdiff_t)2 * COLD ? height : seen->end_row + COLD;
+    *first = seen->first_row < (ptrdiff_t)2 * UF_SPLINE_COLD ? 0 : seen->first_row - UF_SPLINE_COLD;
+    *end = height - seen->end_row < (ptrdiff_t)2 * UF_SPLINE_COLD ? height : seen->end_row + UF_SPLINE_COLD;
 }
 
 static void choose_rows(Job *job, const UfSeen *seen)
@@ -385,8 +388,6 @@ static void choose_rows(Job *job, const UfSeen *seen)
     job->end_row = height;
     if (seen != NULL)
         uf_spline_rows(seen, height, &job->first_row, &job->end_row);
-    bool whole = job->first_row == 0 || job->end_row == height;
-    job->seen = whole ? NULL : seen;
 }
 
 /* The longest footprints for which a row is filtered; 0 where none is. */
@@ -408,12 +409,15 @@ UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, co
     UfStatus status = UF_OK;
     job.kept = uf_spline_sample(sample, channels);
     choose_rows(&job, seen);
+    bool is_whole = seen == NULL || job.first_row == 0 || job.end_row == source->height_px;
     job.end_rows = height < MARGIN ? height : MARGIN;
     if (!uf_product((size_t)source->width_px, channels, &job.row_samples) ||
         !uf_product(job.row_samples, (size_t)job.kept, &job.out.stride_bytes))
         return uf_fail_memory(report);
     const double longest_px = longest_ready(&job);
-    if (longest_px > UF_LOBE_LEAST) {
+    if (!is_whole)
+        status = find_lanes(&job, seen, report);
+    if (status == UF_OK && longest_px > UF_LOBE_LEAST) {
         status = uf_polar_create((size_t)source->width_px, channels, longest_px, &polar, report);
         job.polar = &polar;
     }
@@ -435,6 +439,7 @@ UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, co
     source->spline = &out->coefficients;
     job.data = NULL;
 cleanup:
+    free(job.lanes);
     free(job.data);
     free(job.ends[0]);
     free(job.ends[1]);

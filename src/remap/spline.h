@@ -35,6 +35,12 @@ static inline UfSample uf_spline_sample(UfSample sample, size_t channels)
     return sample == UF_SAMPLE_U8 && channels % 2 == 1 ? UF_SAMPLE_U16 : UF_SAMPLE_F32;
 }
 
+/* What a row of them takes. The source's row is no longer than memory is. */
+static inline size_t uf_spline_row_bytes(const UfSource *source, UfSample sample, size_t channels)
+{
+    return (size_t)source->width_px * channels * (size_t)uf_spline_sample(sample, channels);
+}
+
 typedef struct UfSpline {
     uint8_t *data;
     UfSource coefficients; /* edges as those of the source */
@@ -44,6 +50,9 @@ typedef struct UfSpline {
  * source->ready_px. Only what is seen is made, and nothing else may be read; NULL: all of it. */
 UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, const UfSeen *seen, int threads,
                           UfSpline *out, UfReport *report);
+/* Columns are filtered from this far beyond the rows that are seen: 0.43^48 < 3e-18, so that floats cannot
+ * tell. */
+#define UF_SPLINE_COLD 48
 /* The rows of a source of that height that are looked at for it. */
 void uf_spline_rows(const UfSeen *seen, ptrdiff_t height, ptrdiff_t *first, ptrdiff_t *end);
 void uf_spline_free(UfSpline *spline);

@@ -2,6 +2,7 @@
 #include "test_remap_support.h"
 
 #include "picture/picture_internal.h"
+#include "remap/bands.h"
 #include "remap/lobe.h"
 #include "remap/seen.h"
 #include "remap/spline.h"
@@ -183,5 +184,54 @@ Test(remap_seen, faces_need_little_more_than_their_rows)
                   part);
         cr_expect(face != UF_FACE_UP || first == 0);
         cr_expect(face != UF_FACE_DOWN || end == 4096);
+    }
+}
+
+/* Rows of coefficients so long that only some fit: every block is in one band, which sees what the block
+ * looks at and has no more rows than fit, or than blocks that begin within so few rows look at. */
+Test(remap_seen, bands_hold_every_block_once)
+{
+    const UfView sphere = uf_view_equirectangular(2048);
+    const UfView targets[3] = {uf_view_equirectangular(1500), uf_view_face(UF_FACE_DOWN, 700),
+                               uf_view_planet(900, uf_radians(290), 0, false)};
+    UfSource source = {.width_px = 2048, .height_px = 1024};
+    uf_source_set_edges(&source, &sphere);
+    for (size_t t = 0; t < 3; t++) {
+        UfView view = targets[t];
+        const UfRotation turn = uf_rotation_from_angles(0.3, t == 0 ? 0.7 : 0, t == 0 ? -0.4 : 0);
+        view.rotation = uf_rotation_product(&turn, &view.rotation);
+        const UfMap map = uf_map_create(&view, &sphere, &source);
+        UfBands bands = {0};
+        size_t count = 0, at = 0, pixels = 0;
+        cr_assert_eq(uf_bands_create(&map, 64, UF_BAND_BYTES / 400, &bands, NULL), UF_OK);
+        for (size_t end = 0; at < bands.count; at = end, count++) {
+            UfSeen seen = {0};
+            cr_assert_eq(uf_bands_next(&bands, &map, at, &end, &seen, NULL), UF_OK);
+            cr_assert(end > at && end <= bands.count);
+            ptrdiff_t longest = 0;
+            for (size_t i = at; i < end; i++) {
+                const UfBandBlock *block = &bands.blocks[i];
+                double u, v;
+                cr_assert(uf_map_point(&map, (double)block->x_px + 0.5, (double)block->y_px + 0.5, &u, &v));
+                cr_expect(holds(&seen, &sphere, u, v), "block %zu of target %zu", i, t);
+                cr_expect(block->first_row >= seen.first_row && block->end_row <= seen.end_row);
+                longest =
+                    block->end_row - block->first_row > longest ? block->end_row - block->first_row : longest;
+                pixels += (view.width_px - block->x_px < 64 ? view.width_px - block->x_px : 64) *
+                          (view.height_px - block->y_px < 64 ? view.height_px - block->y_px : 64);
+            }
+            cr_expect_leq(seen.end_row - seen.first_row, UF_BAND_LEAST_ROWS + longest);
+            uf_seen_free(&seen);
+        }
+        cr_expect_eq(pixels, view.width_px * view.height_px, "target %zu", t);
+        cr_expect(count > 1 || t == 1, "target %zu has one band", t);
+        uf_bands_free(&bands);
+        cr_assert_eq(uf_bands_create(&map, 64, 1, &bands, NULL), UF_OK);
+        UfSeen seen = {0};
+        size_t end;
+        cr_assert_eq(uf_bands_next(&bands, &map, 0, &end, &seen, NULL), UF_OK);
+        cr_expect_eq(end, bands.count);
+        uf_seen_free(&seen);
+        uf_bands_free(&bands);
     }
 }

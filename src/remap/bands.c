@@ -1,0 +1,120 @@
+/* Which blocks of a target belong together. */
+#include "remap/bands.h"
+
+#include <stdlib.h>
+
+#include "base/memory.h"
+#include "base/smaller.h"
+#include "remap/spline.h"
+
+static int by_first_row(const void *a, const void *b)
+{
+    const UfBandBlock *p = a, *q = b;
+    if (p->first_row != q->first_row)
+        return p->first_row < q->first_row ? -1 : 1;
+    if (p->y_px != q->y_px)
+        return p->y_px < q->y_px ? -1 : 1;
+    return p->x_px < q->x_px ? -1 : p->x_px > q->x_px;
+}
+
+static void see_block(const UfBands *bands, const UfMap *map, const UfBandBlock *block, UfSeen *seen)
+{
+    uf_seen_add(map, block->x_px, block->y_px,
+                uf_smaller(block->x_px + bands->block_px, map->target.width_px),
+                uf_smaller(block->y_px + bands->block_px, map->target.height_px), seen);
+}
+
+/* Rows of coefficients that fit, as far as columns are seen at all. */
+static double rows_that_fit(const UfSeen *all, ptrdiff_t height, size_t width, size_t row_bytes)
+{
+    size_t columns = 0;
+    ptrdiff_t first, end;
+    uf_spline_rows(all, height, &first, &end);
+    for (size_t x = 0; x < width; x++)
+        columns += all->columns[x];
+    const bool whole = first == 0 || end == height;
+    const double part = whole || columns == 0 ? 1 : (double)columns / (double)width;
+    return (double)UF_BAND_BYTES / ((double)row_bytes * part);
+}
+
+/* One band where everything fits; else bands of the same breadth. */
+static ptrdiff_t breadth(const UfBands *bands, const UfSeen *all, ptrdiff_t height, double fitting)
+{
+    ptrdiff_t longest = 0, from, to;
+    for (size_t i = 0; i < bands->count; i++) {
+        const ptrdiff_t rows = bands->blocks[i].end_row - bands->blocks[i].first_row;
+        longest = rows > longest ? rows : longest;
+    }
+    uf_spline_rows(all, height, &from, &to);
+    if ((double)(to - from) <= fitting)
+        return height + 1;
+    const ptrdiff_t span = bands->blocks[bands->count - 1].first_row - bands->blocks[0].first_row;
+    const double room = fitting - (double)longest - 2 * UF_SPLINE_COLD;
+    const ptrdiff_t most = room > UF_BAND_LEAST_ROWS ? (ptrdiff_t)room : UF_BAND_LEAST_ROWS;
+    return span / (span / most + 1) + 1;
+}
+
+/* In rows from top to bottom. */
+static UfStatus list_blocks(const UfMap *map, size_t block_px, UfBands *out, UfReport *report)
+{
+    const size_t width = map->target.width_px, height = map->target.height_px;
+    const size_t across = (width + block_px - 1) / block_px, down = (height + block_px - 1) / block_px;
+    out->block_px = block_px;
+    out->blocks = uf_alloc(across * down, sizeof *out->blocks);
+    if (out->blocks == NULL)
+        return uf_fail_memory(report);
+    for (size_t y = 0; y < height; y += block_px)
+        for (size_t x = 0; x < width; x += block_px)
+            out->blocks[out->count++] = (UfBandBlock){.x_px = x, .y_px = y};
+    return UF_OK;
+}
+
+UfStatus uf_bands_none(const UfMap *map, size_t block_px, UfBands *out, UfReport *report)
+{
+    return list_blocks(map, block_px, out, report);
+}
+
+UfStatus uf_bands_create(const UfMap *map, size_t block_px, size_t row_bytes, UfBands *out, UfReport *report)
+{
+    const ptrdiff_t height = (ptrdiff_t)map->source.height_px;
+    UfStatus status = list_blocks(map, block_px, out, report);
+    if (status != UF_OK)
+        return status;
+    UfSeen all = {.first_row = height, .columns = uf_alloc_zero(map->source.width_px, sizeof *all.columns)};
+    if (all.columns == NULL)
+        return uf_fail_memory(report);
+    for (size_t i = 0; i < out->count; i++) {
+        UfBandBlock *block = &out->blocks[i];
+        UfSeen seen = {.first_row = height, .columns = all.columns};
+        see_block(out, map, block, &seen);
+        block->first_row = seen.first_row;
+        block->end_row = seen.end_row;
+        all.first_row = seen.first_row < all.first_row ? seen.first_row : all.first_row;
+        all.end_row = seen.end_row > all.end_row ? seen.end_row : all.end_row;
+    }
+    qsort(out->blocks, out->count, sizeof *out->blocks, by_first_row);
+    out->rows = breadth(out, &all, height, rows_that_fit(&all, height, map->source.width_px, row_bytes));
+    uf_seen_free(&all);
+    return UF_OK;
+}
+
+UfStatus uf_bands_next(const UfBands *bands, const UfMap *map, size_t from, size_t *end, UfSeen *seen,
+                       UfReport *report)
+{
+    const UfBandBlock *first = &bands->blocks[from];
+    seen->columns = uf_alloc_zero(map->source.width_px, sizeof *seen->columns);
+    if (seen->columns == NULL)
+        return uf_fail_memory(report);
+    seen->first_row = first->first_row;
+    size_t i = from;
+    for (; i < bands->count && bands->blocks[i].first_row < first->first_row + bands->rows; i++)
+        see_block(bands, map, &bands->blocks[i], seen);
+    *end = i;
+    return UF_OK;
+}
+
+void uf_bands_free(UfBands *bands)
+{
+    free(bands->blocks);
+    *bands = (UfBands){0};
+}
