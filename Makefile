@@ -90,7 +90,7 @@ TESTS   += $(OUT)/tests/install_tests $(OUT)/tests/docs_tests $(OUT)/tests/fault
 endif
 SCENE   := $(OUT)/scene
 
-.PHONY: all demo test tests fuzz fuzzers races memcheck bench soak lint format install deb dist clean packages-build packages-test packages-lint \
+.PHONY: all demo test tests fuzz fuzzers races memcheck tiers bench soak lint format install deb dist clean packages-build packages-test packages-lint \
         packages-package
 .SECONDARY:
 
@@ -217,6 +217,12 @@ memcheck:
 	@chmod +x .build/memcheck/underfoot && ln -sf ../release/scene .build/memcheck/scene
 	@OMP_NUM_THREADS=2 OMP_WAIT_POLICY=passive UF_BUILD_DIR=$(CURDIR)/.build/memcheck \
 	  .build/release/tests/cli_tests --filter '$(MEMCHECK_TESTS)'
+
+# Everything that is compared with published values and other libraries, by each instruction set that this processor has.
+tiers: packages-test
+	@$(MAKE) --no-print-directory tests BUILD=release
+	@for tier in none avx2 all; do echo "== $$tier" && TIER=$$tier UF_BUILD_DIR=$(CURDIR)/.build/release \
+	  .build/release/tests/truth_tests || exit 1; done
 
 bench: packages-test
 	@$(MAKE) --no-print-directory all $(OUT)/bench
