@@ -27,6 +27,11 @@
 #define TAIL_BITS  (23 - PIECE_BITS) /* what is left of a float's bits */
 #define DIMMEST    0x1p-48F
 
+/* A straight line from where a piece begins to where the next one does. */
+typedef struct Piece {
+    float at, step;
+} Piece;
+
 typedef enum Kind { KIND_LINEAR, KIND_SRGB, KIND_TABLE } Kind;
 
 struct UfTransfer {
@@ -35,7 +40,7 @@ struct UfTransfer {
     float u8[256];
     float u16[CODES];
     uint32_t bucket[BUCKETS + 1]; /* first code whose linear value is >= i/BUCKETS */
-    float stored[PIECES + 2];     /* the stored values where the pieces begin, and twice that of 1 */
+    Piece stored[PIECES + 1];     /* the stored values; the last piece is that of 1 alone */
 };
 
 static double srgb_to_linear(double value)
@@ -193,9 +198,12 @@ static inline float of_bits(uint32_t bits)
 
 static void fill_stored(UfTransfer *transfer)
 {
+    Piece *const stored = transfer->stored;
     for (uint32_t i = 0; i < PIECES; i++)
-        transfer->stored[i] = table_from_linear(transfer, of_bits(bits_of(DIMMEST) + (i << TAIL_BITS)));
-    transfer->stored[PIECES] = transfer->stored[PIECES + 1] = 1;
+        stored[i].at = table_from_linear(transfer, of_bits(bits_of(DIMMEST) + (i << TAIL_BITS)));
+    stored[PIECES] = (Piece){1, 0};
+    for (uint32_t i = 0; i < PIECES; i++)
+        stored[i].step = stored[i + 1].at - stored[i].at;
 }
 
 static void finish(UfTransfer *transfer)
@@ -327,24 +335,60 @@ void uf_transfer_row_from_linear(const UfTransfer *transfer, const float *values
     }
 }
 
+#define LANES 8
+
+typedef int32_t Numbers __attribute__((vector_size(4 * LANES)));
+typedef float Values __attribute__((vector_size(4 * LANES)));
+typedef float Four __attribute__((vector_size(16)));
+typedef double Two __attribute__((vector_size(16)));
+
+/* Two floats at once. */
+static inline __attribute__((always_inline)) double piece_at(const Piece *piece)
+{
+    double both;
+    memcpy(&both, piece, sizeof both);
+    return both;
+}
+
 /* A float's bits rise with it: held to the range as whole numbers, without a branch. */
-static inline __attribute__((always_inline)) void row_stored(const float *stored, const float *light,
-                                                             size_t count, float *out)
+static inline __attribute__((always_inline)) void eight_stored(const Piece *stored, const float *light,
+                                                               float *out)
 {
     const int32_t least = (int32_t)bits_of(DIMMEST), most = (int32_t)bits_of(1);
-#pragma omp simd
-    for (size_t i = 0; i < count; i++) {
-        int32_t bits = (int32_t)bits_of(light[i]);
-        bits = bits > least ? bits : least;
-        bits = (bits < most ? bits : most) - least;
-        const int32_t k = bits >> TAIL_BITS;
-        const float part = (float)(bits & ((1 << TAIL_BITS) - 1)) * (1.0F / (1 << TAIL_BITS));
-        out[i] = stored[k] + part * (stored[k + 1] - stored[k]);
+    Numbers bits;
+    memcpy(&bits, light, sizeof bits);
+    const Numbers above = bits > least, below = bits < most;
+    bits = (bits & above) | (least & ~above);
+    bits = ((bits & below) | (most & ~below)) - least;
+    const Numbers k = bits >> TAIL_BITS;
+    const Values part =
+        __builtin_convertvector(bits & ((1 << TAIL_BITS) - 1), Values) * (1.0F / (1 << TAIL_BITS));
+    Four at[2], step[2];
+    for (int i = 0; i < 2; i++) {
+        const Four a = (Four)(Two){piece_at(&stored[k[4 * i]]), piece_at(&stored[k[4 * i + 1]])};
+        const Four b = (Four)(Two){piece_at(&stored[k[4 * i + 2]]), piece_at(&stored[k[4 * i + 3]])};
+        at[i] = __builtin_shufflevector(a, b, 0, 2, 4, 6);
+        step[i] = __builtin_shufflevector(a, b, 1, 3, 5, 7);
     }
+    const Values value = __builtin_shufflevector(at[0], at[1], 0, 1, 2, 3, 4, 5, 6, 7) +
+                         part * __builtin_shufflevector(step[0], step[1], 0, 1, 2, 3, 4, 5, 6, 7);
+    memcpy(out, &value, sizeof value);
+}
+
+static inline __attribute__((always_inline)) void row_stored(const Piece *stored, const float *light,
+                                                             size_t count, float *out)
+{
+    float rest[LANES] = {0};
+    size_t i = 0;
+    for (; i + LANES <= count; i += LANES)
+        eight_stored(stored, light + i, out + i);
+    memcpy(rest, light + i, (count - i) * sizeof rest[0]);
+    eight_stored(stored, rest, rest);
+    memcpy(out + i, rest, (count - i) * sizeof rest[0]);
 }
 
 #if defined(__x86_64__)
-__attribute__((target("avx2"))) static void row_stored_avx2(const float *stored, const float *light,
+__attribute__((target("avx2"))) static void row_stored_avx2(const Piece *stored, const float *light,
                                                             size_t count, float *out)
 {
     row_stored(stored, light, count, out);

@@ -295,7 +295,6 @@ static void average_some(const UfAverager *averager, const UfAveraged *pixels, s
 {
     Boxed boxed = {.count = 0};
     UfMeans means;
-    uint16_t numbers[UF_BOXES_MAX];
     for (size_t i = 0; i < count; i++) {
         const UfAveraged *at = &pixels[i];
         if (isnan(at->u_px) ||
@@ -303,20 +302,19 @@ static void average_some(const UfAverager *averager, const UfAveraged *pixels, s
             average_pixel(averager, at);
             continue;
         }
-        numbers[boxed.count] = (uint16_t)boxed.count;
         add_box(averager, at, &boxed);
     }
     if (boxed.count == 0)
         return;
     size_boxes(averager, &boxed);
-    const bool there = uf_boxes_mean(&boxed.boxes, numbers, boxed.count, room, averager->source,
-                                     averager->sample, averager->channels, averager->cpu_flags, means);
+    const bool there = uf_boxes_mean(&boxed.boxes, boxed.count, room, averager->source, averager->sample,
+                                     averager->channels, averager->cpu_flags, means);
     for (size_t i = 0; i < boxed.count; i++) {
         if (!there) {
             average_pixel(averager, boxed.pixels[i]);
             continue;
         }
-        const UfLightSum mean = sum_of(averager, means[i]);
+        const UfLightSum mean = sum_of(averager, means + i * averager->channels);
         store_mean(averager, &mean, 1, boxed.pixels[i]);
     }
 }
@@ -332,133 +330,171 @@ void uf_average_pixels(const UfAverager *averager, const UfAveraged *pixels, siz
         average_some(averager, pixels + i, count - i < UF_BOXES_MAX ? count - i : UF_BOXES_MAX, room);
 }
 
-/* One pixel of a tile the general way. */
-static void store_one(const UfAverager *averager, const UfCoarse *coarse, const float *mean, size_t i,
-                      uint8_t *pixel)
+/* The general way. */
+static void store_each(const UfAverager *averager, const UfCoarse *coarse, const float *means,
+                       const UfTilePart *part)
 {
-    const UfAveraged at = {.share = (double)coarse->share[i], .pixel = pixel};
-    const UfLightSum sum = sum_of(averager, mean);
-    store_mean(averager, &sum, 1, &at);
+    const size_t bytes = (averager->channels + averager->adds_alpha) * (size_t)averager->sample;
+    for (size_t y = 0; y < part->height; y++)
+        for (size_t x = 0; x < part->width; x++) {
+            const size_t i = y * UF_TILE_PX + x;
+            const UfAveraged at = {.share = (double)coarse->share[i],
+                                   .pixel = part->out + y * part->stride_bytes + x * bytes};
+            const UfLightSum sum = sum_of(averager, means + i * averager->channels);
+            if (at.share > 0)
+                store_mean(averager, &sum, 1, &at);
+        }
 }
 
-/* Floats, mixed with what is there. */
-static void store_floats(const UfCoarse *coarse, UfMeans values, size_t channels, uint8_t *out,
-                         size_t stride_bytes)
+#define LANES   8
+#define ROW_MAX (UF_TILE_PX * 3)
+
+typedef float Lanes __attribute__((vector_size(4 * LANES)));
+
+/* A tile's row: how many samples it has, and how many of its bytes the target has room for. */
+typedef struct Span {
+    int count;
+    size_t bytes;
+} Span;
+
+/* Whole rows are copied by what the compiler knows the size of. */
+UF_INLINE void copy(void *to, const void *from, Span span, UfSample sample)
 {
-    for (size_t n = 0; n < coarse->count; n++) {
-        const size_t i = coarse->numbers[n];
-        const float share = coarse->share[i];
-        float there[UF_CHANNELS_MAX] = {0};
-        uint8_t *to = out + i / UF_TILE_PX * stride_bytes + i % UF_TILE_PX * channels * sizeof there[0];
-        memcpy(there, to, channels * sizeof there[0]);
-        for (size_t c = 0; c < channels; c++)
-            there[c] = share < 1 ? share * values[i][c] + (1 - share) * there[c] : values[i][c];
-        memcpy(to, there, channels * sizeof there[0]);
+    const size_t whole = (size_t)span.count * (size_t)sample;
+    if (span.bytes == whole)
+        memcpy(to, from, whole);
+    else
+        memcpy(to, from, span.bytes);
+}
+
+/* A row as it is stored. */
+typedef union Stored {
+    uint8_t bytes[ROW_MAX];
+    uint16_t words[ROW_MAX];
+    float floats[ROW_MAX];
+} Stored;
+
+UF_INLINE void load(const uint8_t *row, Span span, UfSample sample, Stored *room, float *out)
+{
+    copy(room, row, span, sample);
+#pragma omp simd
+    for (int i = 0; i < span.count; i++)
+        out[i] = sample == UF_SAMPLE_U8    ? (float)room->bytes[i]
+                 : sample == UF_SAMPLE_U16 ? (float)room->words[i]
+                                           : room->floats[i];
+}
+
+/* They are within the range but for rounding. */
+UF_INLINE void store(const float *values, Span span, UfSample sample, Stored *room, uint8_t *row)
+{
+    if (sample == UF_SAMPLE_U8) {
+#pragma omp simd
+        for (int i = 0; i < span.count; i++)
+            room->bytes[i] = (uint8_t)(int32_t)(values[i] + 0.5F);
+    } else if (sample == UF_SAMPLE_U16) {
+#pragma omp simd
+        for (int i = 0; i < span.count; i++)
+            room->words[i] = (uint16_t)(int32_t)(values[i] + 0.5F);
+    } else {
+        memcpy(room->floats, values, (size_t)span.count * sizeof *values);
+    }
+    copy(row, room, span, sample);
+}
+
+/* The shares of a row's samples from those of its pixels; 1 or 3 channels. */
+UF_INLINE void spread(const float *share, size_t channels, float *out)
+{
+    for (size_t i = 0; i < UF_TILE_PX / LANES; i++, share += LANES, out += channels * LANES) {
+        Lanes all;
+        memcpy(&all, share, sizeof all);
+        if (channels == 1) {
+            memcpy(out, &all, sizeof all);
+            continue;
+        }
+        const Lanes some[3] = {__builtin_shufflevector(all, all, 0, 0, 0, 1, 1, 1, 2, 2),
+                               __builtin_shufflevector(all, all, 2, 3, 3, 3, 4, 4, 4, 5),
+                               __builtin_shufflevector(all, all, 5, 5, 6, 6, 6, 7, 7, 7)};
+        memcpy(out, some, sizeof some);
     }
 }
 
-/* Codes, all of the tile's, mixed with what is there: four to a pixel on the way, in loops that the compiler
- * makes vectors of. */
-UF_INLINE void store_codes(const UfCoarse *coarse, float (*values)[UF_CHANNELS_MAX], size_t channels,
-                           UfSample sample, const UfTilePart *part)
+/* Rows of a tile, mixed with what is there: in loops that the compiler makes vectors of. */
+UF_INLINE void store_rows(const UfCoarse *coarse, const float *values, size_t channels, UfSample sample,
+                          const UfTilePart *part)
 {
-    enum { ROW = UF_TILE_PX * UF_CHANNELS_MAX };
     const float max = (float)uf_sample_max(sample);
-    const size_t bytes = channels * (size_t)sample;
-    uint8_t bytes_of[ROW] = {0};
-    uint16_t words_of[ROW] = {0};
-    for (size_t y = 0; y < part->height; y++) {
-        uint8_t *row = part->out + y * part->stride_bytes;
-        const float *value = values[y * UF_TILE_PX], *share = coarse->share + y * UF_TILE_PX;
-        float there[ROW], shares[ROW];
-        if (coarse->altogether) {
+    const Span span = {(int)(UF_TILE_PX * channels), part->width * channels * (size_t)sample};
+    uint8_t *row = part->out;
+    Stored room = {.floats = {0}};
+    for (size_t y = 0; y < part->height; y++, row += part->stride_bytes, values += span.count) {
+        float mixed[ROW_MAX], there[ROW_MAX], both[ROW_MAX], shares[ROW_MAX];
 #pragma omp simd
-            for (int i = 0; i < ROW; i++)
-                there[i] = value[i] * max;
-        } else {
-            for (size_t x = 0; x < part->width; x++)
-                if (sample == UF_SAMPLE_U8)
-                    memcpy(bytes_of + x * UF_CHANNELS_MAX, row + x * bytes, bytes);
-                else
-                    memcpy(words_of + x * UF_CHANNELS_MAX, row + x * bytes, bytes);
-            for (int i = 0; i < ROW; i++)
-                shares[i] = share[i / UF_CHANNELS_MAX];
+        for (int i = 0; i < span.count; i++)
+            mixed[i] = values[i] * max;
+        if (!coarse->altogether) {
+            load(row, span, sample, &room, there);
+            spread(coarse->share + y * UF_TILE_PX, channels, shares);
 #pragma omp simd
-            for (int i = 0; i < ROW; i++)
-                there[i] = shares[i] * (value[i] * max) +
-                           (1 - shares[i]) * (float)(sample == UF_SAMPLE_U8 ? bytes_of[i] : words_of[i]);
+            for (int i = 0; i < span.count; i++)
+                both[i] = shares[i] * mixed[i] + (1 - shares[i]) * there[i];
+                /* neither need be finite */
+#pragma omp simd
+            for (int i = 0; i < span.count; i++)
+                mixed[i] = shares[i] < 1 ? both[i] : mixed[i];
+#pragma omp simd
+            for (int i = 0; i < span.count; i++)
+                mixed[i] = shares[i] > 0 ? mixed[i] : there[i];
         }
-        /* they are within the range but for rounding */
-        if (sample == UF_SAMPLE_U8) {
-#pragma omp simd
-            for (int i = 0; i < ROW; i++)
-                bytes_of[i] = (uint8_t)(int32_t)(there[i] + 0.5F);
-        } else {
-#pragma omp simd
-            for (int i = 0; i < ROW; i++)
-                words_of[i] = (uint16_t)(int32_t)(there[i] + 0.5F);
-        }
-        for (size_t x = 0; x < part->width; x++)
-            if (sample == UF_SAMPLE_U8)
-                memcpy(row + x * bytes, bytes_of + x * UF_CHANNELS_MAX, bytes);
-            else
-                memcpy(row + x * bytes, words_of + x * UF_CHANNELS_MAX, bytes);
+        store(mixed, span, sample, &room, row);
     }
 }
 
 #define DEFINE(tier, attributes)                                                                             \
-    attributes static void codes_##tier(const UfCoarse *coarse, UfMeans values, size_t channels,             \
-                                        UfSample sample, const UfTilePart *part)                             \
+    attributes static void rows_##tier(const UfCoarse *coarse, const float *values, size_t channels,         \
+                                       UfSample sample, const UfTilePart *part)                              \
     {                                                                                                        \
-        if (channels == 1 && sample == UF_SAMPLE_U8)                                                         \
-            store_codes(coarse, values, 1, UF_SAMPLE_U8, part);                                              \
-        else if (channels == 1)                                                                              \
-            store_codes(coarse, values, 1, UF_SAMPLE_U16, part);                                             \
+        if (sample == UF_SAMPLE_U8 && channels == 1)                                                         \
+            store_rows(coarse, values, 1, UF_SAMPLE_U8, part);                                               \
         else if (sample == UF_SAMPLE_U8)                                                                     \
-            store_codes(coarse, values, 3, UF_SAMPLE_U8, part);                                              \
+            store_rows(coarse, values, 3, UF_SAMPLE_U8, part);                                               \
+        else if (sample == UF_SAMPLE_U16 && channels == 1)                                                   \
+            store_rows(coarse, values, 1, UF_SAMPLE_U16, part);                                              \
+        else if (sample == UF_SAMPLE_U16)                                                                    \
+            store_rows(coarse, values, 3, UF_SAMPLE_U16, part);                                              \
+        else if (channels == 1)                                                                              \
+            store_rows(coarse, values, 1, UF_SAMPLE_F32, part);                                              \
         else                                                                                                 \
-            store_codes(coarse, values, 3, UF_SAMPLE_U16, part);                                             \
+            store_rows(coarse, values, 3, UF_SAMPLE_F32, part);                                              \
     }
 
 DEFINE(scalar, )
 #if defined(__x86_64__)
 DEFINE(avx2, __attribute__((target("avx2"))))
 #else
-#define codes_avx2 codes_scalar
+#define rows_avx2 rows_scalar
 #endif
 
-static void store_opaque(const UfAverager *averager, const UfCoarse *coarse, UfMeans means,
+static void store_opaque(const UfAverager *averager, const UfCoarse *coarse, const float *means,
                          const UfTilePart *part)
 {
     UfMeans values;
-    encode(averager, means[0], part->height * UF_TILE_PX * UF_CHANNELS_MAX, values[0]);
-    if (averager->sample == UF_SAMPLE_F32)
-        store_floats(coarse, values, averager->channels, part->out, part->stride_bytes);
-    else
-        (averager->cpu_flags & UF_CPU_AVX2 ? codes_avx2 : codes_scalar)(coarse, values, averager->channels,
-                                                                        averager->sample, part);
+    encode(averager, means, part->height * UF_TILE_PX * averager->channels, values);
+    (averager->cpu_flags & UF_CPU_AVX2 ? rows_avx2 : rows_scalar)(coarse, values, averager->channels,
+                                                                  averager->sample, part);
 }
 
 bool uf_average_tile(const UfAverager *averager, const UfCoarse *coarse, const UfTilePart *part,
                      UfLight *room)
 {
     UfMeans means;
-    if (coarse->count == 0)
+    if (!coarse->some)
         return true;
-    if (coarse->count < UF_BOXES_MAX)
-        memset(means, 0, sizeof means); /* they are encoded together */
-    if (!uf_boxes_mean(&coarse->boxes, coarse->numbers, coarse->count, room, averager->source,
-                       averager->sample, averager->channels, averager->cpu_flags, means))
+    if (!uf_boxes_mean(&coarse->boxes, part->height * UF_TILE_PX, room, averager->source, averager->sample,
+                       averager->channels, averager->cpu_flags, means))
         return false;
-    if (averager->channels % 2 == 1 && !averager->adds_alpha) {
+    if (averager->channels % 2 == 1 && !averager->adds_alpha)
         store_opaque(averager, coarse, means, part);
-        return true;
-    }
-    const size_t bytes = (averager->channels + averager->adds_alpha) * (size_t)averager->sample;
-    for (size_t n = 0; n < coarse->count; n++) {
-        const size_t i = coarse->numbers[n];
-        store_one(averager, coarse, means[i], i,
-                  part->out + i / UF_TILE_PX * part->stride_bytes + i % UF_TILE_PX * bytes);
-    }
+    else
+        store_each(averager, coarse, means, part);
     return true;
 }

@@ -11,19 +11,21 @@
 typedef float Lanes __attribute__((vector_size(32)));
 typedef float LanesAt __attribute__((vector_size(32), aligned(4)));
 
-/* In loops that the compiler makes vectors of: it does not where a branch could spare some of the work. */
-UF_INLINE void size_of(const UfSlopes *slopes, size_t count, float width_px, UfBoxes *out)
+/* From the moments that stand in `out`, of boxes that lie in one row: of height 0. */
+UF_INLINE void size_flat(size_t count, UfBoxes *out)
 {
-    const float least = UF_BOX_LEAST_PX * UF_BOX_LEAST_PX, most = width_px * width_px;
-    float level[UF_BOXES_MAX];
-    count = (count + LANES - 1) / LANES * LANES;
 #pragma omp simd
     for (size_t i = 0; i < count; i++) {
-        const float ux = slopes->ux[i], uy = slopes->uy[i], vx = slopes->vx[i], vy = slopes->vy[i];
-        out->bu[i] = ux * ux + uy * uy;
-        out->bv[i] = vx * vx + vy * vy;
-        out->lean[i] = ux * vx + uy * vy;
+        out->bu[i] = out->bu[i] - out->lean[i] * out->lean[i] - 1;
+        out->bv[i] = 0;
     }
+}
+
+/* In loops that the compiler makes vectors of: it does not where a branch could spare some of the work. */
+UF_INLINE void size_high(size_t count, UfBoxes *out)
+{
+    const float least = UF_BOX_LEAST_PX * UF_BOX_LEAST_PX;
+    float level[UF_BOXES_MAX];
 #pragma omp simd
     for (size_t i = 0; i < count; i++)
         level[i] = out->bv[i] > 1 ? out->bv[i] : 1;
@@ -35,19 +37,40 @@ UF_INLINE void size_of(const UfSlopes *slopes, size_t count, float width_px, UfB
         out->lean[i] = slope;
     }
 #pragma omp simd
+    for (size_t i = 0; i < count; i++)
+        out->bv[i] = out->bv[i] > least ? out->bv[i] : 0;
+#pragma omp simd
+    for (size_t i = 0; i < count; i++)
+        out->bv[i] = sqrtf(out->bv[i]);
+}
+
+UF_INLINE void size_of(const UfSlopes *slopes, size_t count, float width_px, UfBoxes *out)
+{
+    const float least = UF_BOX_LEAST_PX * UF_BOX_LEAST_PX, most = width_px * width_px;
+    float highest = 0;
+    count = (count + LANES - 1) / LANES * LANES;
+#pragma omp simd reduction(max : highest)
+    for (size_t i = 0; i < count; i++) {
+        const float ux = slopes->ux[i], uy = slopes->uy[i], vx = slopes->vx[i], vy = slopes->vy[i];
+        const float high = vx * vx + vy * vy;
+        out->bu[i] = ux * ux + uy * uy;
+        out->bv[i] = high;
+        out->lean[i] = ux * vx + uy * vy;
+        highest = high > highest ? high : highest;
+    }
+    if (highest <= 1)
+        size_flat(count, out);
+    else
+        size_high(count, out);
+#pragma omp simd
     for (size_t i = 0; i < count; i++) {
         const float wide = out->bu[i] > least ? out->bu[i] : least;
         out->bu[i] = wide < most ? wide : most;
-        out->bv[i] = out->bv[i] > least ? out->bv[i] : 0;
-    }
-#pragma omp simd
-    for (size_t i = 0; i < count; i++) {
-        out->bu[i] = sqrtf(out->bu[i]);
-        out->bv[i] = sqrtf(out->bv[i]);
     }
 #pragma omp simd
     for (size_t i = 0; i < count; i++) {
         const float off = fabsf(out->lean[i]) * (out->bv[i] / 2 + 2);
+        out->bu[i] = sqrtf(out->bu[i]);
         out->lean[i] = off < UF_BOX_LEAST_LEAN_PX ? 0 : out->lean[i];
     }
 }
@@ -181,6 +204,46 @@ UF_INLINE const float *pixels_at(const Desk *desk, ptrdiff_t x, ptrdiff_t y)
     return desk->light->samples + (size_t)(desk->top + y) * desk->light->row_step + (desk->left + x);
 }
 
+/* The integrals for the pixels from -1 to 2, for both ends side by side. */
+#define BOTH(a, b, c, d)                                                                                     \
+    {                                                                                                        \
+        a, b, c, d, a, b, c, d                                                                               \
+    }
+static const Lanes both_powers[5] = {
+    BOTH(25.0F / 24, 0.5F, -1.0F / 24, 0), BOTH(0, 1, 0, 0), BOTH(-0.25F, 0, 0.25F, 0),
+    BOTH(1.0F / 3, -5.0F / 6, 2.0F / 3, -1.0F / 6), BOTH(-0.125F, 0.375F, -0.375F, 0.125F)};
+
+typedef int32_t Mask __attribute__((vector_size(32)));
+
+/* For a number of pixels between the ends: which of the eight integrals each pixel has for the farther end,
+ * and where that is 1 or 0 instead. */
+typedef struct Spread {
+    Mask which, has;
+    Lanes instead;
+} Spread;
+
+static const Spread spreads[LANES - 3] = {
+    {{4, 5, 6, 7, 7, 7, 7, 7}, {-1, -1, -1, -1, 0, 0, 0, 0}, {0, 0, 0, 0, 0, 0, 0, 0}},
+    {{4, 4, 5, 6, 7, 7, 7, 7}, {0, -1, -1, -1, -1, 0, 0, 0}, {1, 0, 0, 0, 0, 0, 0, 0}},
+    {{4, 4, 4, 5, 6, 7, 7, 7}, {0, 0, -1, -1, -1, -1, 0, 0}, {1, 1, 0, 0, 0, 0, 0, 0}},
+    {{4, 4, 4, 4, 5, 6, 7, 7}, {0, 0, 0, -1, -1, -1, -1, 0}, {1, 1, 1, 0, 0, 0, 0, 0}},
+    {{4, 4, 4, 4, 4, 5, 6, 7}, {0, 0, 0, 0, -1, -1, -1, -1}, {1, 1, 1, 1, 0, 0, 0, 0}},
+};
+
+/* What the eight pixels of a small box weigh: the same as weights_of says. */
+UF_INLINE void weights_small(const Ends *ends, size_t i, Lanes *out)
+{
+    const float a = ends->from[i], b = ends->to[i];
+    const Lanes t = {a, a, a, a, b, b, b, b};
+    const Lanes *const p = both_powers;
+    const Lanes all = ((((p[4] * t + p[3]) * t + p[2]) * t + p[1]) * t) + p[0];
+    const Spread *const spread = &spreads[ends->apart[i]];
+    const Mask near = {-1, -1, -1, -1, 0, 0, 0, 0};
+    const Lanes to =
+        (Lanes)(((Mask)__builtin_shuffle(all, spread->which) & spread->has) | (Mask)spread->instead);
+    *out = (to - (Lanes)((Mask)all & near)) * ends->part[i];
+}
+
 UF_INLINE void sum_small(const float *at, size_t down, const float w[4], const Lanes *wx, Lanes *sum)
 {
     *sum = *wx *
@@ -193,10 +256,8 @@ UF_INLINE void mean_small(const Desk *desk, const Ends *ends, size_t i, size_t p
     const size_t down = desk->light->row_step, plane = desk->light->plane_step;
     const float *at = desk->light->samples + ends->offset[i];
     const float w[4] = {ends->down[0][i], ends->down[1][i], ends->down[2][i], ends->down[3][i]};
-    Lanes wx, from;
-    integrals(-1 - ends->apart[i], ends->to[i], &wx);
-    integrals(-1, ends->from[i], &from);
-    wx = (wx - from) * ends->part[i];
+    Lanes wx;
+    weights_small(ends, i, &wx);
     FOR_PLANES(sum_small(at + c * plane, down, w, &wx, &sums[c]))
 }
 
@@ -270,18 +331,17 @@ UF_INLINE void mean_large(const Desk *desk, size_t i, size_t planes, Lanes sums[
     }
 }
 
-UF_INLINE void mean_of(const Desk *desk, const uint16_t *numbers, size_t count, size_t planes, UfMeans means)
+UF_INLINE void mean_of(const Desk *desk, int first, int last, size_t planes, float *means)
 {
     Ends ends;
-    find_ends(desk, numbers[0], numbers[count - 1] + 1, &ends);
-    for (size_t n = 0; n < count; n++) {
-        const size_t i = numbers[n];
+    find_ends(desk, first, last, &ends);
+    for (size_t i = (size_t)first; i < (size_t)last; i++) {
         Lanes sums[4] = {{0}};
         if (ends.small[i])
             mean_small(desk, &ends, i, planes, sums);
         else
             mean_large(desk, i, planes, sums);
-        fold(sums, means[i]);
+        fold(sums, means + i * planes);
     }
 }
 
@@ -307,20 +367,20 @@ UF_INLINE bool area_of(const UfBoxes *boxes, int first, int last, UfLightArea *o
     return true;
 }
 
-UF_INLINE void means_of(const Desk *desk, const uint16_t *numbers, size_t count, size_t planes, UfMeans means)
+UF_INLINE void means_of(const Desk *desk, int first, int last, size_t planes, float *means)
 {
     switch (planes) {
     case 1:
-        mean_of(desk, numbers, count, 1, means);
+        mean_of(desk, first, last, 1, means);
         break;
     case 2:
-        mean_of(desk, numbers, count, 2, means);
+        mean_of(desk, first, last, 2, means);
         break;
     case 3:
-        mean_of(desk, numbers, count, 3, means);
+        mean_of(desk, first, last, 3, means);
         break;
     default:
-        mean_of(desk, numbers, count, 4, means);
+        mean_of(desk, first, last, 4, means);
         break;
     }
 }
@@ -329,7 +389,7 @@ UF_INLINE void means_of(const Desk *desk, const uint16_t *numbers, size_t count,
 typedef struct Tier {
     void (*size)(const UfSlopes *slopes, size_t count, float width_px, UfBoxes *out);
     bool (*area)(const UfBoxes *boxes, int first, int last, UfLightArea *out);
-    void (*means)(const Desk *desk, const uint16_t *numbers, size_t count, size_t planes, UfMeans means);
+    void (*means)(const Desk *desk, int first, int last, size_t planes, float *means);
 } Tier;
 
 static void size_scalar(const UfSlopes *slopes, size_t count, float width_px, UfBoxes *out)
@@ -342,10 +402,9 @@ static bool area_scalar(const UfBoxes *boxes, int first, int last, UfLightArea *
     return area_of(boxes, first, last, out);
 }
 
-static void means_scalar(const Desk *desk, const uint16_t *numbers, size_t count, size_t planes,
-                         UfMeans means)
+static void means_scalar(const Desk *desk, int first, int last, size_t planes, float *means)
 {
-    means_of(desk, numbers, count, planes, means);
+    means_of(desk, first, last, planes, means);
 }
 
 static const Tier scalar = {size_scalar, area_scalar, means_scalar};
@@ -363,10 +422,9 @@ AVX2 static bool area_avx2(const UfBoxes *boxes, int first, int last, UfLightAre
     return area_of(boxes, first, last, out);
 }
 
-AVX2 static void means_avx2(const Desk *desk, const uint16_t *numbers, size_t count, size_t planes,
-                            UfMeans means)
+AVX2 static void means_avx2(const Desk *desk, int first, int last, size_t planes, float *means)
 {
-    means_of(desk, numbers, count, planes, means);
+    means_of(desk, first, last, planes, means);
 }
 
 static const Tier avx2 = {size_avx2, area_avx2, means_avx2};
@@ -387,28 +445,26 @@ void uf_boxes_size(const UfSlopes *slopes, size_t count, float width_px, unsigne
     tier_of(cpu_flags)->size(slopes, count, width_px, out);
 }
 
-bool uf_boxes_mean(const UfBoxes *boxes, const uint16_t *numbers, size_t count, UfLight *light,
-                   const UfSource *source, UfSample sample, size_t channels, unsigned cpu_flags,
-                   UfMeans means)
+bool uf_boxes_mean(const UfBoxes *boxes, size_t count, UfLight *light, const UfSource *source,
+                   UfSample sample, size_t channels, unsigned cpu_flags, UfMeans means)
 {
     const Tier *tier = tier_of(cpu_flags);
     UfLightArea area;
     /* as many at once as the room takes */
-    for (size_t done = 0, some = count; done < count;) {
-        some = some < count - done ? some : count - done;
-        const int first = numbers[done], last = numbers[done + some - 1] + 1;
+    for (int first = 0, some = (int)count; first < (int)count;) {
+        const int last = first + some < (int)count ? first + some : (int)count;
         const bool there = tier->area(boxes, first, last, &area);
         const ptrdiff_t left = area.left;
         if (!there || !uf_light_take(light, source, sample, channels, &area)) {
-            if (some == 1)
+            if (last - first == 1)
                 return false;
-            some /= 2;
+            some = (last - first) / 2;
             continue;
         }
         const Desk desk = {boxes, light, boxes->base_u + (area.left - left) - light->area.left,
                            boxes->base_v - light->area.top};
-        tier->means(&desk, numbers + done, some, channels, means);
-        done += some;
+        tier->means(&desk, first, last, channels, means);
+        first = last;
     }
     return true;
 }

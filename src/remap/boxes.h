@@ -41,15 +41,12 @@ typedef struct UfSlopes {
 /* The sizes of `count` boxes, rounded up to whole vectors; none is wider than the source. */
 void uf_boxes_size(const UfSlopes *slopes, size_t count, float width_px, unsigned cpu_flags, UfBoxes *out);
 
-/* Means of light times alpha and of alpha (where there is some): [box][channel]. */
-typedef float UfMeans[UF_BOXES_MAX][UF_CHANNELS_MAX];
+/* Means of light times alpha and of alpha (where there is some): [box][channel], as many channels as there
+ * are. */
+typedef float UfMeans[UF_BOXES_MAX * UF_CHANNELS_MAX];
 
-/*
- * The means of `count` boxes, named by their numbers, which rise; those between the first and the last that
- * are not named are boxes, too. False: one of them is too large for the room, even alone.
- */
-bool uf_boxes_mean(const UfBoxes *boxes, const uint16_t *numbers, size_t count, UfLight *light,
-                   const UfSource *source, UfSample sample, size_t channels, unsigned cpu_flags,
-                   UfMeans means);
+/* The means of boxes 0 to before `count`. False: one of them is too large for the room, even alone. */
+bool uf_boxes_mean(const UfBoxes *boxes, size_t count, UfLight *light, const UfSource *source,
+                   UfSample sample, size_t channels, unsigned cpu_flags, UfMeans means);
 
 #endif

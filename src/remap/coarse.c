@@ -7,95 +7,174 @@
 #include "remap/average.h"
 #include "remap/window.h"
 
-/* Of a row, in powers of s: the values, their slopes down the tile, and half the slopes of these. */
-typedef struct Row {
-    float a, b, c, da, db, dc, dda, ddb, ddc;
-} Row;
+/* Of each row of a tile, in powers of s: mean places of squares of side 1 about the pixels, and the steps for
+ * one pixel across and down. */
+typedef struct Rows {
+    float at[3][UF_TILE_PX], across[2][UF_TILE_PX], down[3][UF_TILE_PX];
+} Rows;
 
-/* `of` are the nine coefficients. */
-static Row row_of(const double *of, double t, double offset)
-{
-    Row row = {.a = (float)(of[0] + t * (of[3] + t * of[6]) + offset),
-               .b = (float)(of[1] + t * (of[4] + t * of[7])),
-               .c = (float)(of[2] + t * (of[5] + t * of[8])),
-               .da = (float)(of[3] + 2 * t * of[6]),
-               .db = (float)(of[4] + 2 * t * of[7]),
-               .dc = (float)(of[5] + 2 * t * of[8]),
-               .dda = (float)of[6],
-               .ddb = (float)of[7],
-               .ddc = (float)of[8]};
-    return row;
-}
-
-/* What a row of pixels is computed from; level is the cosine of the latitude, or 1. */
+/* What pixels are computed from: coefficients, of the cosine of the latitude, too, where that is asked for.
+ */
 typedef struct Work {
-    Row u, v, level;
-    float per_px;       /* steps of s and t to a pixel */
+    const double (*u)[3], (*v)[3];
+    double level[3][3];
+    double per_px; /* steps of s and t to a pixel */
+    double off_u, off_v;
+    bool by_angles;
     size_t side, first; /* number of the first pixel */
 } Work;
 
-UF_INLINE void fill_row(const Work *work, UfCoarse *out)
+/* The mean place is a 24th of the sum of the second derivatives beside the middle's. */
+UF_INLINE void find_rows(const double (*of)[3], double offset, double per_px, int side, Rows *out)
 {
-    const Row u = work->u, v = work->v, level = work->level;
-    const float per_px = work->per_px;
-    float *const at_u = out->boxes.u + work->first, *const at_v = out->boxes.v + work->first;
-    float *const ux = out->slopes.ux + work->first, *const uy = out->slopes.uy + work->first;
-    float *const vx = out->slopes.vx + work->first, *const vy = out->slopes.vy + work->first;
-    float *const round = out->level + work->first;
-    /* the mean place of a square of side 1 is a 24th of the sum of the second derivatives beside its middle's
-     */
-    const float bend = per_px * per_px / 12;
+    const double bend = per_px * per_px / 12;
 #pragma omp simd
-    for (int i = 0; i < (int)work->side; i++) {
-        const float s = ((float)i + 0.5F) * per_px - 1;
-        at_u[i] = u.a + s * (u.b + s * u.c) + bend * (u.c + u.dda + s * (u.ddb + s * u.ddc));
-        at_v[i] = v.a + s * (v.b + s * v.c) + bend * (v.c + v.dda + s * (v.ddb + s * v.ddc));
-        ux[i] = (u.b + 2 * s * u.c) * per_px;
-        uy[i] = (u.da + s * (u.db + s * u.dc)) * per_px;
-        vx[i] = (v.b + 2 * s * v.c) * per_px;
-        vy[i] = (v.da + s * (v.db + s * v.dc)) * per_px;
-        round[i] = level.a + s * (level.b + s * level.c);
+    for (int y = 0; y < side; y++) {
+        const double t = (y + 0.5) * per_px - 1;
+        const double a = of[0][0] + t * (of[1][0] + t * of[2][0]),
+                     b = of[0][1] + t * (of[1][1] + t * of[2][1]),
+                     c = of[0][2] + t * (of[1][2] + t * of[2][2]);
+        out->at[0][y] = (float)(a + bend * (c + of[2][0]) + offset);
+        out->at[1][y] = (float)(b + bend * of[2][1]);
+        out->at[2][y] = (float)(c + bend * of[2][2]);
+        out->across[0][y] = (float)(b * per_px);
+        out->across[1][y] = (float)(2 * c * per_px);
+        out->down[0][y] = (float)((of[1][0] + 2 * t * of[2][0]) * per_px);
+        out->down[1][y] = (float)((of[1][1] + 2 * t * of[2][1]) * per_px);
+        out->down[2][y] = (float)((of[1][2] + 2 * t * of[2][2]) * per_px);
     }
 }
 
-/* In loops that the compiler makes vectors of: it does not where a branch could spare some of the work. */
-UF_INLINE void fill_shares(const UfSlopes *slopes, const float *level, float *share)
+/* Places and steps along one axis of the source. */
+UF_INLINE void fill_axis(const Rows *rows, const float *s, int side, float *at, float *across, float *down)
 {
+    for (int y = 0; y < side; y++, at += UF_TILE_PX, across += UF_TILE_PX, down += UF_TILE_PX) {
+        const float a = rows->at[0][y], b = rows->at[1][y], c = rows->at[2][y];
+        const float x0 = rows->across[0][y], x1 = rows->across[1][y];
+        const float y0 = rows->down[0][y], y1 = rows->down[1][y], y2 = rows->down[2][y];
 #pragma omp simd
-    for (size_t i = 0; i < UF_BOXES_MAX; i++)
+        for (int i = 0; i < side; i++) {
+            at[i] = a + s[i] * (b + s[i] * c);
+            across[i] = x0 + s[i] * x1;
+            down[i] = y0 + s[i] * (y1 + s[i] * y2);
+        }
+    }
+}
+
+UF_INLINE void fill_level(const Work *work, const float *s, int side, float *level)
+{
+    for (int y = 0; y < side; y++, level += UF_TILE_PX) {
+        const double t = (y + 0.5) * work->per_px - 1;
+        float row[3];
+        for (int k = 0; k < 3; k++)
+            row[k] = (float)(work->level[0][k] + t * (work->level[1][k] + t * work->level[2][k]));
+#pragma omp simd
+        for (int i = 0; i < side; i++)
+            level[i] = row[0] + s[i] * (row[1] + s[i] * row[2]);
+    }
+}
+
+UF_INLINE void fill_side(const Work *work, int side, UfCoarse *out)
+{
+    const size_t first = work->first;
+    UfSlopes *slopes = &out->slopes;
+    float s[UF_TILE_PX];
+    Rows rows;
+    for (int i = 0; i < side; i++)
+        s[i] = (float)((i + 0.5) * work->per_px - 1);
+    find_rows(work->u, work->off_u, work->per_px, side, &rows);
+    fill_axis(&rows, s, side, out->boxes.u + first, slopes->ux + first, slopes->uy + first);
+    find_rows(work->v, work->off_v, work->per_px, side, &rows);
+    fill_axis(&rows, s, side, out->boxes.v + first, slopes->vx + first, slopes->vy + first);
+    if (work->by_angles)
+        fill_level(work, s, side, out->level + first);
+}
+
+UF_INLINE void fill(const Work *work, UfCoarse *out)
+{
+    if (work->side == UF_TILE_PX)
+        fill_side(work, UF_TILE_PX, out);
+    else
+        fill_side(work, (int)work->side, out);
+}
+
+/* All shares are 1, and so clearly that no root need be taken. */
+UF_INLINE bool is_clear(const UfCoarse *coarse)
+{
+    const UfSlopes *slopes = &coarse->slopes;
+    const float clear = 1.001F * UF_SHARE_TO * UF_SHARE_TO;
+    float least = INFINITY;
+#pragma omp simd reduction(min : least)
+    for (int i = 0; i < UF_BOXES_MAX; i++) {
+        const float round = coarse->level[i], ux = slopes->ux[i] * round, uy = slopes->uy[i] * round;
+        const float vx = slopes->vx[i], vy = slopes->vy[i];
+        const float e = ux * ux + vx * vx, g = uy * uy + vy * vy, f = ux * uy + vx * vy;
+        /* the squares of the singular values lie on both sides of `clear`, or beyond it in the mean */
+        const float apart = f * f - (clear - e) * (clear - g), beyond = e + g - 2 * clear;
+        const float more = apart > beyond ? apart : beyond;
+        least = more < least ? more : least;
+    }
+    return least > 0;
+}
+
+/* In loops that the compiler makes vectors of: it does not where a branch could spare some of the work. */
+UF_INLINE void fill_shares(UfCoarse *out)
+{
+    const UfSlopes *slopes = &out->slopes;
+    const float *const level = out->level;
+    float *const share = out->share;
+#pragma omp simd
+    for (int i = 0; i < UF_BOXES_MAX; i++)
         share[i] =
             uf_share_place(slopes->ux[i] * level[i], slopes->uy[i] * level[i], slopes->vx[i], slopes->vy[i]);
 #pragma omp simd
-    for (size_t i = 0; i < UF_BOXES_MAX; i++)
+    for (int i = 0; i < UF_BOXES_MAX; i++)
         share[i] = share[i] > 0 ? share[i] : 0;
 #pragma omp simd
-    for (size_t i = 0; i < UF_BOXES_MAX; i++)
+    for (int i = 0; i < UF_BOXES_MAX; i++)
         share[i] = share[i] < 1 ? share[i] : 1;
 #pragma omp simd
-    for (size_t i = 0; i < UF_BOXES_MAX; i++)
+    for (int i = 0; i < UF_BOXES_MAX; i++)
         share[i] = uf_share_smooth(share[i]);
 }
 
-static void row_scalar(const Work *work, UfCoarse *out)
+/* Returns whether all of them are 1. */
+UF_INLINE bool find_shares(size_t width, size_t height, UfCoarse *out)
 {
-    fill_row(work, out);
+    float least = 1, most = 0;
+    if (is_clear(out)) {
+        for (size_t i = 0; i < UF_BOXES_MAX; i++)
+            out->share[i] = 1;
+        return out->some = true;
+    }
+    fill_shares(out);
+    for (size_t y = 0; y < height; y++)
+        for (size_t x = 0; x < width; x++) {
+            const float share = out->share[y * UF_TILE_PX + x];
+            least = share < least ? share : least;
+            most = share > most ? share : most;
+        }
+    out->some = most > 0;
+    return least >= 1;
 }
 
-static void shares_scalar(UfCoarse *out)
-{
-    fill_shares(&out->slopes, out->level, out->share);
-}
+/* The same code, compiled for one instruction set and another. */
+#define DEFINE(tier, attributes)                                                                             \
+    attributes static void fill_##tier(const Work *work, UfCoarse *out)                                      \
+    {                                                                                                        \
+        fill(work, out);                                                                                     \
+    }                                                                                                        \
+    attributes static bool shares_##tier(size_t width, size_t height, UfCoarse *out)                         \
+    {                                                                                                        \
+        return find_shares(width, height, out);                                                              \
+    }
 
+DEFINE(scalar, )
 #if defined(__x86_64__)
-__attribute__((target("avx2"))) static void row_avx2(const Work *work, UfCoarse *out)
-{
-    fill_row(work, out);
-}
-
-__attribute__((target("avx2"))) static void shares_avx2(UfCoarse *out)
-{
-    fill_shares(&out->slopes, out->level, out->share);
-}
+DEFINE(avx2, __attribute__((target("avx2"))))
+#else
+#define fill_avx2   fill_scalar
+#define shares_avx2 shares_scalar
 #endif
 
 /* Room before the base, for what the footprints reach. */
@@ -135,48 +214,28 @@ static void level_of(const UfMap *map, const UfTile *tile, double out[3][3])
 void uf_coarse_add(const UfMap *map, const UfTile *tile, size_t left, size_t top, size_t side, bool by_angles,
                    unsigned cpu_flags, UfCoarse *out)
 {
-    double level[3][3] = {{1}};
-    const double per_px = 2 / (double)side, turn_px = map->round_px;
-    if (left == 0 && top == 0)
+    const double turn_px = map->round_px;
+    if (left == 0 && top == 0) {
         set_base(tile, side, out);
-    if (by_angles)
-        level_of(map, tile, level);
-    const double turns = round((double)(tile->base_u - out->first_u) / turn_px);
-    const double off_u = (double)(tile->base_u - out->boxes.base_u) - turns * turn_px,
-                 off_v = (double)(tile->base_v - out->boxes.base_v);
-    for (size_t y = 0; y < side; y++) {
-        const double t = ((double)y + 0.5) * per_px - 1;
-        const Work work = {.u = row_of(tile->u[0], t, off_u - 0.5),
-                           .v = row_of(tile->v[0], t, off_v - 0.5),
-                           .level = row_of(level[0], t, 0),
-                           .per_px = (float)per_px,
-                           .side = side,
-                           .first = (top + y) * UF_TILE_PX + left};
-#if defined(__x86_64__)
-        if (cpu_flags & UF_CPU_AVX2)
-            row_avx2(&work, out);
-        else
-#endif
-            row_scalar(&work, out);
+        for (size_t i = 0; i < UF_BOXES_MAX && !by_angles; i++)
+            out->level[i] = 1;
     }
-    (void)cpu_flags;
+    const double turns = round((double)(tile->base_u - out->first_u) / turn_px);
+    Work work = {.u = tile->u,
+                 .v = tile->v,
+                 .per_px = 2 / (double)side,
+                 .off_u = (double)(tile->base_u - out->boxes.base_u) - turns * turn_px - 0.5,
+                 .off_v = (double)(tile->base_v - out->boxes.base_v) - 0.5,
+                 .by_angles = by_angles,
+                 .side = side,
+                 .first = top * UF_TILE_PX + left};
+    if (by_angles)
+        level_of(map, tile, work.level);
+    (cpu_flags & UF_CPU_AVX2 ? fill_avx2 : fill_scalar)(&work, out);
 }
 
 void uf_coarse_finish(const UfMap *map, size_t width, size_t height, unsigned cpu_flags, UfCoarse *out)
 {
     uf_boxes_size(&out->slopes, UF_BOXES_MAX, (float)map->round_px, cpu_flags, &out->boxes);
-#if defined(__x86_64__)
-    if (cpu_flags & UF_CPU_AVX2)
-        shares_avx2(out);
-    else
-#endif
-        shares_scalar(out);
-    out->count = 0;
-    out->altogether = true;
-    for (size_t y = 0; y < height; y++)
-        for (size_t i = y * UF_TILE_PX; i < y * UF_TILE_PX + width; i++) {
-            out->numbers[out->count] = (uint16_t)i;
-            out->count += out->share[i] > 0;
-            out->altogether = out->altogether && out->share[i] >= 1;
-        }
+    out->altogether = (cpu_flags & UF_CPU_AVX2 ? shares_avx2 : shares_scalar)(width, height, out);
 }

@@ -18,9 +18,7 @@ typedef struct UfCoarse {
     float level[UF_BOXES_MAX]; /* cosine of the latitude, where shares are told by angles; else 1 */
     ptrdiff_t first_u;         /* the first part's base */
     float share[UF_BOXES_MAX]; /* how much of the mean goes into the pixel: uf_average_share */
-    uint16_t numbers[UF_BOXES_MAX];
-    size_t count;    /* of pixels whose share is above 0 */
-    bool altogether; /* all shares are 1 */
+    bool some, altogether;     /* not all shares are 0; all are 1 */
 } UfCoarse;
 
 /*
@@ -29,7 +27,8 @@ typedef struct UfCoarse {
  */
 void uf_coarse_add(const UfMap *map, const UfTile *tile, size_t left, size_t top, size_t side, bool by_angles,
                    unsigned cpu_flags, UfCoarse *out);
-/* When all places are there: the boxes, and the shares of the first width x height pixels. */
+/* When all places are there: the boxes, and the shares; what is told of all of them is so of the first width
+ * x height pixels. */
 void uf_coarse_finish(const UfMap *map, size_t width, size_t height, unsigned cpu_flags, UfCoarse *out);
 
 #endif
