@@ -350,22 +350,7 @@ static void store_each(const UfAverager *averager, const UfCoarse *coarse, const
 #define ROW_MAX (UF_TILE_PX * 3)
 
 typedef float Lanes __attribute__((vector_size(4 * LANES)));
-
-/* A tile's row: how many samples it has, and how many of its bytes the target has room for. */
-typedef struct Span {
-    int count;
-    size_t bytes;
-} Span;
-
-/* Whole rows are copied by what the compiler knows the size of. */
-UF_INLINE void copy(void *to, const void *from, Span span, UfSample sample)
-{
-    const size_t whole = (size_t)span.count * (size_t)sample;
-    if (span.bytes == whole)
-        memcpy(to, from, whole);
-    else
-        memcpy(to, from, span.bytes);
-}
+typedef float LanesAt __attribute__((vector_size(4 * LANES), aligned(4), may_alias));
 
 /* A row as it is stored. */
 typedef union Stored {
@@ -374,47 +359,67 @@ typedef union Stored {
     float floats[ROW_MAX];
 } Stored;
 
-UF_INLINE void load(const uint8_t *row, Span span, UfSample sample, Stored *room, float *out)
+/* A tile's row: how many samples it has, how many of its bytes the target has room for, and room for the
+ * others. */
+typedef struct Span {
+    int count;
+    size_t bytes, whole_bytes;
+    Stored *room;
+} Span;
+
+UF_INLINE void load(const uint8_t *row, const Span *span, UfSample sample, float *out)
 {
-    copy(room, row, span, sample);
+    const void *from = row;
+    if (span->bytes < span->whole_bytes)
+        from = memcpy(span->room, row, span->bytes);
+    const uint8_t *const bytes = from;
+    const uint16_t *const words = from;
+    const float *const floats = from;
 #pragma omp simd
-    for (int i = 0; i < span.count; i++)
-        out[i] = sample == UF_SAMPLE_U8    ? (float)room->bytes[i]
-                 : sample == UF_SAMPLE_U16 ? (float)room->words[i]
-                                           : room->floats[i];
+    for (int i = 0; i < span->count; i++)
+        out[i] = sample == UF_SAMPLE_U8    ? (float)bytes[i]
+                 : sample == UF_SAMPLE_U16 ? (float)words[i]
+                                           : floats[i];
 }
 
 /* They are within the range but for rounding. */
-UF_INLINE void store(const float *values, Span span, UfSample sample, Stored *room, uint8_t *row)
+UF_INLINE void store(const float *values, const Span *span, UfSample sample, uint8_t *row)
 {
+    const bool whole = span->bytes == span->whole_bytes;
+    void *const to = whole ? (void *)row : (void *)span->room;
+    uint8_t *const bytes = to;
+    uint16_t *const words = to;
+    float *const floats = to;
     if (sample == UF_SAMPLE_U8) {
 #pragma omp simd
-        for (int i = 0; i < span.count; i++)
-            room->bytes[i] = (uint8_t)(int32_t)(values[i] + 0.5F);
+        for (int i = 0; i < span->count; i++)
+            bytes[i] = (uint8_t)(int32_t)(values[i] + 0.5F);
     } else if (sample == UF_SAMPLE_U16) {
 #pragma omp simd
-        for (int i = 0; i < span.count; i++)
-            room->words[i] = (uint16_t)(int32_t)(values[i] + 0.5F);
+        for (int i = 0; i < span->count; i++)
+            words[i] = (uint16_t)(int32_t)(values[i] + 0.5F);
     } else {
-        memcpy(room->floats, values, (size_t)span.count * sizeof *values);
+#pragma omp simd
+        for (int i = 0; i < span->count; i++)
+            floats[i] = values[i];
     }
-    copy(row, room, span, sample);
+    if (!whole)
+        memcpy(row, span->room, span->bytes);
 }
 
 /* The shares of a row's samples from those of its pixels; 1 or 3 channels. */
 UF_INLINE void spread(const float *share, size_t channels, float *out)
 {
-    for (size_t i = 0; i < UF_TILE_PX / LANES; i++, share += LANES, out += channels * LANES) {
-        Lanes all;
-        memcpy(&all, share, sizeof all);
+    for (size_t i = 0; i < UF_TILE_PX / LANES; i++, share += LANES) {
+        const Lanes all = *(const LanesAt *)(const void *)share;
+        LanesAt *const to = (LanesAt *)(void *)(out + i * channels * LANES);
         if (channels == 1) {
-            memcpy(out, &all, sizeof all);
+            to[0] = all;
             continue;
         }
-        const Lanes some[3] = {__builtin_shufflevector(all, all, 0, 0, 0, 1, 1, 1, 2, 2),
-                               __builtin_shufflevector(all, all, 2, 3, 3, 3, 4, 4, 4, 5),
-                               __builtin_shufflevector(all, all, 5, 5, 6, 6, 6, 7, 7, 7)};
-        memcpy(out, some, sizeof some);
+        to[0] = __builtin_shufflevector(all, all, 0, 0, 0, 1, 1, 1, 2, 2);
+        to[1] = __builtin_shufflevector(all, all, 2, 3, 3, 3, 4, 4, 4, 5);
+        to[2] = __builtin_shufflevector(all, all, 5, 5, 6, 6, 6, 7, 7, 7);
     }
 }
 
@@ -423,16 +428,17 @@ UF_INLINE void store_rows(const UfCoarse *coarse, const float *values, size_t ch
                           const UfTilePart *part)
 {
     const float max = (float)uf_sample_max(sample);
-    const Span span = {(int)(UF_TILE_PX * channels), part->width * channels * (size_t)sample};
-    uint8_t *row = part->out;
     Stored room = {.floats = {0}};
+    const Span span = {(int)(UF_TILE_PX * channels), part->width * channels * (size_t)sample,
+                       UF_TILE_PX * channels * (size_t)sample, &room};
+    uint8_t *row = part->out;
     for (size_t y = 0; y < part->height; y++, row += part->stride_bytes, values += span.count) {
         float mixed[ROW_MAX], there[ROW_MAX], both[ROW_MAX], shares[ROW_MAX];
 #pragma omp simd
         for (int i = 0; i < span.count; i++)
             mixed[i] = values[i] * max;
         if (!coarse->altogether) {
-            load(row, span, sample, &room, there);
+            load(row, &span, sample, there);
             spread(coarse->share + y * UF_TILE_PX, channels, shares);
 #pragma omp simd
             for (int i = 0; i < span.count; i++)
@@ -445,7 +451,7 @@ UF_INLINE void store_rows(const UfCoarse *coarse, const float *values, size_t ch
             for (int i = 0; i < span.count; i++)
                 mixed[i] = shares[i] > 0 ? mixed[i] : there[i];
         }
-        store(mixed, span, sample, &room, row);
+        store(mixed, &span, sample, row);
     }
 }
 

@@ -10,6 +10,7 @@
 
 typedef float Lanes __attribute__((vector_size(32)));
 typedef float LanesAt __attribute__((vector_size(32), aligned(4)));
+typedef float FourAt __attribute__((vector_size(16), aligned(4)));
 
 /* From the moments that stand in `out`, of boxes that lie in one row: of height 0. */
 UF_INLINE void size_flat(size_t count, UfBoxes *out)
@@ -213,35 +214,45 @@ static const Lanes both_powers[5] = {
     BOTH(25.0F / 24, 0.5F, -1.0F / 24, 0), BOTH(0, 1, 0, 0), BOTH(-0.25F, 0, 0.25F, 0),
     BOTH(1.0F / 3, -5.0F / 6, 2.0F / 3, -1.0F / 6), BOTH(-0.125F, 0.375F, -0.375F, 0.125F)};
 
-typedef int32_t Mask __attribute__((vector_size(32)));
+/* Boxes whose integrals are found together, well before these are read elsewhere than they were written. */
+#define TOGETHER 16
 
-/* For a number of pixels between the ends: which of the eight integrals each pixel has for the farther end,
- * and where that is 1 or 0 instead. */
-typedef struct Spread {
-    Mask which, has;
-    Lanes instead;
-} Spread;
+/* What the pixels about the ends of boxes have of the integrals, for the farther end and for the nearer one.
+ */
+typedef struct Integrals {
+    struct {
+        float before[4], to[4], behind[4], from[4], none[4];
+    } of[TOGETHER];
+} Integrals;
 
-static const Spread spreads[LANES - 3] = {
-    {{4, 5, 6, 7, 7, 7, 7, 7}, {-1, -1, -1, -1, 0, 0, 0, 0}, {0, 0, 0, 0, 0, 0, 0, 0}},
-    {{4, 4, 5, 6, 7, 7, 7, 7}, {0, -1, -1, -1, -1, 0, 0, 0}, {1, 0, 0, 0, 0, 0, 0, 0}},
-    {{4, 4, 4, 5, 6, 7, 7, 7}, {0, 0, -1, -1, -1, -1, 0, 0}, {1, 1, 0, 0, 0, 0, 0, 0}},
-    {{4, 4, 4, 4, 5, 6, 7, 7}, {0, 0, 0, -1, -1, -1, -1, 0}, {1, 1, 1, 0, 0, 0, 0, 0}},
-    {{4, 4, 4, 4, 4, 5, 6, 7}, {0, 0, 0, 0, -1, -1, -1, -1}, {1, 1, 1, 1, 0, 0, 0, 0}},
-};
-
-/* What the eight pixels of a small box weigh: the same as weights_of says. */
-UF_INLINE void weights_small(const Ends *ends, size_t i, Lanes *out)
+/* What never changes. */
+UF_INLINE void begin_integrals(Integrals *out)
 {
-    const float a = ends->from[i], b = ends->to[i];
-    const Lanes t = {a, a, a, a, b, b, b, b};
+    for (int i = 0; i < TOGETHER; i++)
+        for (int k = 0; k < 4; k++) {
+            out->of[i].before[k] = 1;
+            out->of[i].behind[k] = out->of[i].none[k] = 0;
+        }
+}
+
+UF_INLINE void find_integrals(const Ends *ends, size_t first, size_t last, Integrals *out)
+{
     const Lanes *const p = both_powers;
-    const Lanes all = ((((p[4] * t + p[3]) * t + p[2]) * t + p[1]) * t) + p[0];
-    const Spread *const spread = &spreads[ends->apart[i]];
-    const Mask near = {-1, -1, -1, -1, 0, 0, 0, 0};
-    const Lanes to =
-        (Lanes)(((Mask)__builtin_shuffle(all, spread->which) & spread->has) | (Mask)spread->instead);
-    *out = (to - (Lanes)((Mask)all & near)) * ends->part[i];
+    for (size_t i = first; i < last; i++) {
+        const float a = ends->from[i], b = ends->to[i];
+        const Lanes t = {a, a, a, a, b, b, b, b};
+        const Lanes all = ((((p[4] * t + p[3]) * t + p[2]) * t + p[1]) * t) + p[0];
+        *(FourAt *)(void *)out->of[i - first].from = __builtin_shufflevector(all, all, 0, 1, 2, 3);
+        *(FourAt *)(void *)out->of[i - first].to = __builtin_shufflevector(all, all, 4, 5, 6, 7);
+    }
+}
+
+/* What the eight pixels of small box `i`, whose integrals have number k, weigh: the same as weights_of says.
+ */
+UF_INLINE void weights_small(const Ends *ends, const Integrals *integrals, size_t i, size_t k, Lanes *out)
+{
+    const float *const at = integrals->of[k].before;
+    *out = (AT(at + 4 - ends->apart[i]) - AT(at + 12)) * ends->part[i];
 }
 
 UF_INLINE void sum_small(const float *at, size_t down, const float w[4], const Lanes *wx, Lanes *sum)
@@ -251,14 +262,15 @@ UF_INLINE void sum_small(const float *at, size_t down, const float w[4], const L
 }
 
 /* Most boxes of targets that are hardly coarser than the source. */
-UF_INLINE void mean_small(const Desk *desk, const Ends *ends, size_t i, size_t planes, Lanes sums[4])
+UF_INLINE void mean_small(const Desk *desk, const Ends *ends, const Integrals *integrals, size_t i, size_t k,
+                          size_t planes, Lanes sums[4])
 {
-    const size_t down = desk->light->row_step, plane = desk->light->plane_step;
+    const size_t down = desk->light->row_step;
     const float *at = desk->light->samples + ends->offset[i];
     const float w[4] = {ends->down[0][i], ends->down[1][i], ends->down[2][i], ends->down[3][i]};
     Lanes wx;
-    weights_small(ends, i, &wx);
-    FOR_PLANES(sum_small(at + c * plane, down, w, &wx, &sums[c]))
+    weights_small(ends, integrals, i, k, &wx);
+    FOR_PLANES(sum_small(at + c * UF_LIGHT_PLANE_FLOATS, down, w, &wx, &sums[c]))
 }
 
 /* What the rows weigh, and the first of them. Returns how many there are. */
@@ -285,14 +297,13 @@ UF_INLINE size_t rows_of(const UfBoxes *boxes, size_t i, ptrdiff_t *first, float
 UF_INLINE void mean_upright(const Desk *desk, const Stretch *across, ptrdiff_t top, const float *wy,
                             size_t rows, size_t planes, Lanes sums[4])
 {
-    const size_t plane = desk->light->plane_step;
     for (size_t k = 0; k < eights_of(across); k++) {
         const float *at = pixels_at(desk, across->first + (ptrdiff_t)k * LANES, top);
         Lanes wx;
         weights_of(across, k, &wx);
         Lanes columns[4] = {{0}};
         for (size_t r = 0; r < rows; r++, at += desk->light->row_step)
-            FOR_PLANES(columns[c] += wy[r] * AT(at + c * plane))
+            FOR_PLANES(columns[c] += wy[r] * AT(at + c * UF_LIGHT_PLANE_FLOATS))
         FOR_PLANES(sums[c] += wx * columns[c])
     }
 }
@@ -301,7 +312,6 @@ UF_INLINE void mean_leaning(const Desk *desk, size_t i, ptrdiff_t top, const flo
                             size_t planes, Lanes sums[4])
 {
     const float u = desk->boxes->u[i], v = desk->boxes->v[i], half = desk->boxes->bu[i] / 2;
-    const size_t plane = desk->light->plane_step;
     for (size_t r = 0; r < rows; r++) {
         const ptrdiff_t y = top + (ptrdiff_t)r;
         const float middle = u + desk->boxes->lean[i] * ((float)y - v);
@@ -311,7 +321,7 @@ UF_INLINE void mean_leaning(const Desk *desk, size_t i, ptrdiff_t top, const flo
             Lanes w;
             weights_of(&across, k, &w);
             w *= wy[r];
-            FOR_PLANES(sums[c] += w * AT(at + c * plane))
+            FOR_PLANES(sums[c] += w * AT(at + c * UF_LIGHT_PLANE_FLOATS))
         }
     }
 }
@@ -331,17 +341,23 @@ UF_INLINE void mean_large(const Desk *desk, size_t i, size_t planes, Lanes sums[
     }
 }
 
-UF_INLINE void mean_of(const Desk *desk, int first, int last, size_t planes, float *means)
+UF_INLINE void mean_of(const Desk *desk, size_t first, size_t last, size_t planes, float *means)
 {
     Ends ends;
-    find_ends(desk, first, last, &ends);
-    for (size_t i = (size_t)first; i < (size_t)last; i++) {
-        Lanes sums[4] = {{0}};
-        if (ends.small[i])
-            mean_small(desk, &ends, i, planes, sums);
-        else
-            mean_large(desk, i, planes, sums);
-        fold(sums, means + i * planes);
+    Integrals integrals;
+    begin_integrals(&integrals);
+    find_ends(desk, (int)first, (int)last, &ends);
+    for (size_t next; first < last; first = next) {
+        next = first + TOGETHER < last ? first + TOGETHER : last;
+        find_integrals(&ends, first, next, &integrals);
+        for (size_t i = first; i < next; i++) {
+            Lanes sums[4] = {{0}};
+            if (ends.small[i])
+                mean_small(desk, &ends, &integrals, i, i - first, planes, sums);
+            else
+                mean_large(desk, i, planes, sums);
+            fold(sums, means + i * planes);
+        }
     }
 }
 
@@ -367,7 +383,7 @@ UF_INLINE bool area_of(const UfBoxes *boxes, int first, int last, UfLightArea *o
     return true;
 }
 
-UF_INLINE void means_of(const Desk *desk, int first, int last, size_t planes, float *means)
+UF_INLINE void means_of(const Desk *desk, size_t first, size_t last, size_t planes, float *means)
 {
     switch (planes) {
     case 1:
@@ -389,7 +405,7 @@ UF_INLINE void means_of(const Desk *desk, int first, int last, size_t planes, fl
 typedef struct Tier {
     void (*size)(const UfSlopes *slopes, size_t count, float width_px, UfBoxes *out);
     bool (*area)(const UfBoxes *boxes, int first, int last, UfLightArea *out);
-    void (*means)(const Desk *desk, int first, int last, size_t planes, float *means);
+    void (*means)(const Desk *desk, size_t first, size_t last, size_t planes, float *means);
 } Tier;
 
 static void size_scalar(const UfSlopes *slopes, size_t count, float width_px, UfBoxes *out)
@@ -402,7 +418,7 @@ static bool area_scalar(const UfBoxes *boxes, int first, int last, UfLightArea *
     return area_of(boxes, first, last, out);
 }
 
-static void means_scalar(const Desk *desk, int first, int last, size_t planes, float *means)
+static void means_scalar(const Desk *desk, size_t first, size_t last, size_t planes, float *means)
 {
     means_of(desk, first, last, planes, means);
 }
@@ -422,7 +438,7 @@ AVX2 static bool area_avx2(const UfBoxes *boxes, int first, int last, UfLightAre
     return area_of(boxes, first, last, out);
 }
 
-AVX2 static void means_avx2(const Desk *desk, int first, int last, size_t planes, float *means)
+AVX2 static void means_avx2(const Desk *desk, size_t first, size_t last, size_t planes, float *means)
 {
     means_of(desk, first, last, planes, means);
 }
@@ -455,7 +471,7 @@ bool uf_boxes_mean(const UfBoxes *boxes, size_t count, UfLight *light, const UfS
         const int last = first + some < (int)count ? first + some : (int)count;
         const bool there = tier->area(boxes, first, last, &area);
         const ptrdiff_t left = area.left;
-        if (!there || !uf_light_take(light, source, sample, channels, &area)) {
+        if (!there || !uf_light_take(light, source, sample, channels, cpu_flags, &area)) {
             if (last - first == 1)
                 return false;
             some = (last - first) / 2;
@@ -463,7 +479,7 @@ bool uf_boxes_mean(const UfBoxes *boxes, size_t count, UfLight *light, const UfS
         }
         const Desk desk = {boxes, light, boxes->base_u + (area.left - left) - light->area.left,
                            boxes->base_v - light->area.top};
-        tier->means(&desk, first, last, channels, means);
+        tier->means(&desk, (size_t)first, (size_t)last, channels, means);
         first = last;
     }
     return true;

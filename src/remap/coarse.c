@@ -159,19 +159,26 @@ UF_INLINE bool find_shares(size_t width, size_t height, UfCoarse *out)
 }
 
 /* The same code, compiled for one instruction set and another. */
-#define DEFINE(tier, attributes)                                                                             \
-    attributes static void fill_##tier(const Work *work, UfCoarse *out)                                      \
-    {                                                                                                        \
-        fill(work, out);                                                                                     \
-    }                                                                                                        \
-    attributes static bool shares_##tier(size_t width, size_t height, UfCoarse *out)                         \
-    {                                                                                                        \
-        return find_shares(width, height, out);                                                              \
-    }
+static void fill_scalar(const Work *work, UfCoarse *out)
+{
+    fill(work, out);
+}
 
-DEFINE(scalar, )
+static bool shares_scalar(size_t width, size_t height, UfCoarse *out)
+{
+    return find_shares(width, height, out);
+}
+
 #if defined(__x86_64__)
-DEFINE(avx2, __attribute__((target("avx2"))))
+__attribute__((target("avx2"))) static void fill_avx2(const Work *work, UfCoarse *out)
+{
+    fill(work, out);
+}
+
+__attribute__((target("avx2"))) static bool shares_avx2(size_t width, size_t height, UfCoarse *out)
+{
+    return find_shares(width, height, out);
+}
 #else
 #define fill_avx2   fill_scalar
 #define shares_avx2 shares_scalar

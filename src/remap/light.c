@@ -3,13 +3,19 @@
 
 #include <stdlib.h>
 
+#include "base/cpu.h"
 #include "base/memory.h"
 #include "remap/window.h"
 
-#define ROOM_FLOATS ((size_t)1 << 20)
-#define ROOM_RUNS   (ROOM_FLOATS / UF_LIGHT_RUN)
-/* Keeps rows and planes from falling on the same lines of the cache. */
+#define ROOM_FLOATS (UF_CHANNELS_MAX * UF_LIGHT_PLANE_FLOATS)
+#define ROOM_RUNS   (UF_LIGHT_PLANE_FLOATS / UF_LIGHT_RUN)
+/* How far a block has come. */
+enum { ASKED = 1, READY };
+
+/* Keeps rows from falling on the same lines of the cache. */
 #define GAP_FLOATS 16
+/* Of the cache. */
+#define LINE_BYTES 64
 
 bool uf_light_serves(const UfSource *source)
 {
@@ -18,9 +24,9 @@ bool uf_light_serves(const UfSource *source)
 
 bool uf_light_create(UfLight *out)
 {
-    *out = (UfLight){.samples = uf_alloc(ROOM_FLOATS, sizeof *out->samples),
-                     .ready = uf_alloc(ROOM_RUNS, sizeof *out->ready)};
-    if (out->samples != NULL && out->ready != NULL)
+    *out = (UfLight){.samples = aligned_alloc(LINE_BYTES, ROOM_FLOATS * sizeof *out->samples),
+                     .states = uf_alloc(ROOM_RUNS, sizeof *out->states)};
+    if (out->samples != NULL && out->states != NULL)
         return true;
     uf_light_free(out);
     return false;
@@ -29,58 +35,106 @@ bool uf_light_create(UfLight *out)
 void uf_light_free(UfLight *light)
 {
     free(light->samples);
-    free(light->ready);
+    free(light->states);
     *light = (UfLight){0};
 }
 
-/* Where there is no table. */
-UF_INLINE float light_of(const UfSource *source, const uint8_t *at, UfSample sample)
+#define LANES 8
+
+typedef float Lanes __attribute__((vector_size(4 * LANES)));
+typedef float LanesAt __attribute__((vector_size(4 * LANES), aligned(4), may_alias));
+
+/* One channel of codes through a table. */
+UF_INLINE void look_up(const float *table, const uint8_t *at, size_t channels, UfSample sample, float *to)
 {
-    const float value = (float)uf_sample_load(at, sample);
-    if (sample == UF_SAMPLE_F32)
-        return source->transfer == NULL ? value : uf_transfer_to_linear(source->transfer, value);
-    return value / (float)uf_sample_max(sample);
+    const size_t step = channels * (size_t)sample;
+    for (size_t i = 0; i < UF_LIGHT_RUN; i += LANES, at += LANES * step) {
+#define CODE(k) table[uf_code_load(at + (k)*step, sample)]
+        const Lanes some = {CODE(0), CODE(1), CODE(2), CODE(3), CODE(4), CODE(5), CODE(6), CODE(7)};
+        memcpy(to + i, &some, sizeof some);
+#undef CODE
+    }
 }
 
-/* A plane at a time: short loops, in which nothing has to be asked. */
-UF_INLINE void convert(const UfSource *source, const uint8_t *pixel, size_t count, size_t channels,
-                       UfSample sample, float *to, size_t plane_step)
+/* Three channels of floats, side by side. */
+UF_INLINE void part_three(const uint8_t *pixel, float *to)
 {
-    const bool has_alpha = channels % 2 == 0, by_table = sample != UF_SAMPLE_F32 && source->linear != NULL;
-    const size_t colours = channels - has_alpha, bytes = (size_t)sample;
-    const float *const linear = source->linear;
-    for (size_t c = 0; c < colours; c++, to += plane_step, pixel += bytes)
-        if (by_table)
-            for (size_t i = 0; i < count; i++)
-                to[i] = linear[uf_code_load(pixel + i * channels * bytes, sample)];
-        else
-            for (size_t i = 0; i < count; i++)
-                to[i] = light_of(source, pixel + i * channels * bytes, sample);
+    for (size_t i = 0; i < UF_LIGHT_RUN; i += LANES) {
+        const LanesAt *const from = (const LanesAt *)(const void *)(pixel + 3 * i * sizeof *to);
+        const Lanes v[3] = {from[0], from[1], from[2]};
+/* lanes 0, 3, 6 of the first, 1, 4, 7 of the second, 2, 5 of the third */
+#define EVERY_THIRD(a, b, c)                                                                                 \
+    __builtin_shufflevector(__builtin_shufflevector(a, b, 0, 9, 2, 3, 12, 5, 6, 15), c, 0, 1, 10, 3, 4, 13,  \
+                            6, 7)
+        const Lanes mixed[3] = {EVERY_THIRD(v[0], v[1], v[2]), EVERY_THIRD(v[2], v[0], v[1]),
+                                EVERY_THIRD(v[1], v[2], v[0])};
+#undef EVERY_THIRD
+        const Lanes planes[3] = {__builtin_shufflevector(mixed[0], mixed[0], 0, 3, 6, 1, 4, 7, 2, 5),
+                                 __builtin_shufflevector(mixed[1], mixed[1], 1, 4, 7, 2, 5, 0, 3, 6),
+                                 __builtin_shufflevector(mixed[2], mixed[2], 2, 5, 0, 3, 6, 1, 4, 7)};
+        for (size_t c = 0; c < 3; c++)
+            *(LanesAt *)(void *)(to + c * UF_LIGHT_PLANE_FLOATS + i) = planes[c];
+    }
+}
+
+/* Colours as parts of the largest value, where there is no table. */
+UF_INLINE void take_values(const UfSource *source, const uint8_t *pixel, size_t channels, size_t colours,
+                           UfSample sample, float *to)
+{
+    const float max = (float)uf_sample_max(sample);
+    if (sample == UF_SAMPLE_F32 && channels == 3) {
+        part_three(pixel, to);
+    } else {
+        for (size_t c = 0; c < colours; c++)
+            for (size_t i = 0; i < UF_LIGHT_RUN; i++)
+                to[c * UF_LIGHT_PLANE_FLOATS + i] =
+                    (float)uf_sample_load(pixel + (i * channels + c) * (size_t)sample, sample) / max;
+    }
+    for (size_t c = 0; c < colours && sample == UF_SAMPLE_F32 && source->transfer != NULL; c++) {
+        float *plane = to + c * UF_LIGHT_PLANE_FLOATS;
+        uf_transfer_row_to_linear(source->transfer, plane, UF_LIGHT_RUN, plane);
+    }
+}
+
+/* A plane at a time: short loops of a known length, in which nothing has to be asked. */
+UF_INLINE void convert(const UfSource *source, const uint8_t *pixel, size_t channels, UfSample sample,
+                       float *to)
+{
+    const bool has_alpha = channels % 2 == 0;
+    const size_t colours = channels - has_alpha;
+    if (sample != UF_SAMPLE_F32 && source->linear != NULL)
+        for (size_t c = 0; c < colours; c++)
+            look_up(source->linear, pixel + c * (size_t)sample, channels, sample,
+                    to + c * UF_LIGHT_PLANE_FLOATS);
+    else
+        take_values(source, pixel, channels, colours, sample, to);
     if (!has_alpha)
         return;
-    for (size_t i = 0; i < count; i++)
-        to[i] = (float)(uf_sample_load(pixel + i * channels * bytes, sample) / uf_sample_max(sample));
-    for (size_t c = 1; c <= colours; c++)
-        for (size_t i = 0; i < count; i++)
-            to[i - c * plane_step] = to[i] > 0 ? to[i] * to[i - c * plane_step] : 0;
+    float *const alpha = to + colours * UF_LIGHT_PLANE_FLOATS;
+    for (size_t i = 0; i < UF_LIGHT_RUN; i++)
+        alpha[i] = (float)(uf_sample_load(pixel + (i * channels + colours) * (size_t)sample, sample) /
+                           uf_sample_max(sample));
+    for (size_t c = 0; c < colours; c++, to += UF_LIGHT_PLANE_FLOATS)
+        for (size_t i = 0; i < UF_LIGHT_RUN; i++)
+            to[i] = alpha[i] > 0 ? alpha[i] * to[i] : 0;
 }
 
-static void convert_any(const UfSource *source, const uint8_t *pixel, size_t count, size_t channels,
-                        UfSample sample, float *to, size_t plane_step)
+UF_INLINE void convert_any(const UfSource *source, const uint8_t *pixel, size_t channels, UfSample sample,
+                           float *to)
 {
 #define CASES(type)                                                                                          \
     switch (channels) {                                                                                      \
     case 1:                                                                                                  \
-        convert(source, pixel, count, 1, type, to, plane_step);                                              \
+        convert(source, pixel, 1, type, to);                                                                 \
         break;                                                                                               \
     case 2:                                                                                                  \
-        convert(source, pixel, count, 2, type, to, plane_step);                                              \
+        convert(source, pixel, 2, type, to);                                                                 \
         break;                                                                                               \
     case 3:                                                                                                  \
-        convert(source, pixel, count, 3, type, to, plane_step);                                              \
+        convert(source, pixel, 3, type, to);                                                                 \
         break;                                                                                               \
     default:                                                                                                 \
-        convert(source, pixel, count, 4, type, to, plane_step);                                              \
+        convert(source, pixel, 4, type, to);                                                                 \
         break;                                                                                               \
     }
     if (sample == UF_SAMPLE_U8) {
@@ -92,6 +146,24 @@ static void convert_any(const UfSource *source, const uint8_t *pixel, size_t cou
     }
 #undef CASES
 }
+
+/* A run of pixels that lie side by side. */
+typedef void Convert(const UfSource *source, const uint8_t *pixel, size_t channels, UfSample sample,
+                     float *to);
+
+#define DEFINE(tier, attributes)                                                                             \
+    attributes static void convert_##tier(const UfSource *source, const uint8_t *pixel, size_t channels,     \
+                                          UfSample sample, float *to)                                        \
+    {                                                                                                        \
+        convert_any(source, pixel, channels, sample, to);                                                    \
+    }
+
+DEFINE(scalar, )
+#if defined(__x86_64__)
+DEFINE(avx2, __attribute__((target("avx2"))))
+#else
+#define convert_avx2 convert_scalar
+#endif
 
 static ptrdiff_t wrapped(ptrdiff_t value, ptrdiff_t period)
 {
@@ -109,26 +181,38 @@ static const uint8_t *row_of(const UfSource *source, ptrdiff_t *x, ptrdiff_t y)
     return source->data + (size_t)y * source->stride_bytes;
 }
 
-static void convert_run(const UfLight *light, const UfSource *source, UfSample sample, size_t channels,
-                        ptrdiff_t x, ptrdiff_t y, float *to)
+/* How the source is read. */
+typedef struct Reader {
+    const UfSource *source;
+    UfSample sample;
+    size_t channels;
+    Convert *convert;
+} Reader;
+
+/* A run from (x, y) on. */
+static void convert_run(const Reader *reader, ptrdiff_t x, ptrdiff_t y, float *to)
 {
-    const uint8_t *row = row_of(source, &x, y);
-    for (size_t left = UF_LIGHT_RUN; left > 0; x = 0) {
-        size_t some = (size_t)(source->width_px - x);
-        some = some < left ? some : left;
-        convert_any(source, row + (size_t)x * channels * (size_t)sample, some, channels, sample, to,
-                    light->plane_step);
-        to += some;
-        left -= some;
+    const UfSource *source = reader->source;
+    const size_t bytes = reader->channels * (size_t)reader->sample;
+    const uint8_t *row = row_of(source, &x, y), *pixel = row + (size_t)x * bytes;
+    uint8_t gathered[sizeof(float) * UF_LIGHT_RUN * UF_CHANNELS_MAX];
+    if (x + UF_LIGHT_RUN > source->width_px) {
+        /* across the seam, of a source that may be narrower than a run */
+        for (size_t i = 0; i < UF_LIGHT_RUN; i++)
+            memcpy(gathered + i * bytes, row + (size_t)((x + (ptrdiff_t)i) % source->width_px) * bytes,
+                   bytes);
+        pixel = gathered;
     }
+    reader->convert(source, pixel, reader->channels, reader->sample, to);
 }
 
 /* Asks for the run's lines of the cache: what is read of a row is too short for the processor to foresee
  * more. */
-static void fetch_run(const UfSource *source, size_t pixel_bytes, ptrdiff_t x, ptrdiff_t y)
+static void fetch_run(const Reader *reader, ptrdiff_t x, ptrdiff_t y)
 {
-    const char *at = (const char *)row_of(source, &x, y) + (size_t)x * pixel_bytes;
-    for (size_t i = 0; i <= UF_LIGHT_RUN * pixel_bytes; i += 64)
+    const size_t bytes = reader->channels * (size_t)reader->sample;
+    const char *at = (const char *)row_of(reader->source, &x, y) + (size_t)x * bytes;
+    for (size_t i = 0; i <= UF_LIGHT_RUN * bytes; i += LINE_BYTES)
         __builtin_prefetch(at + i);
 }
 
@@ -139,21 +223,37 @@ static bool is_inside(const UfLightArea *area, const UfLightArea *window)
 }
 
 /* Lays the window over the area; false when it is too large. */
-static bool lay(UfLight *light, size_t planes, UfLightArea area)
+static bool lay(UfLight *light, UfLightArea area)
 {
     const size_t runs = ((size_t)(area.right - area.left) + UF_LIGHT_RUN - 1) / UF_LIGHT_RUN;
-    const size_t rows = (size_t)(area.bottom - area.top);
+    const size_t blocks = ((size_t)(area.bottom - area.top) + UF_LIGHT_ROWS - 1) / UF_LIGHT_ROWS;
+    const size_t rows = blocks * UF_LIGHT_ROWS;
     if (runs > ROOM_RUNS || rows > ROOM_RUNS)
         return false;
-    const size_t plane_step = runs * UF_LIGHT_RUN + GAP_FLOATS;
-    if (rows * plane_step * planes > ROOM_FLOATS)
+    const size_t row_step = runs * UF_LIGHT_RUN + GAP_FLOATS;
+    if (rows * row_step > UF_LIGHT_PLANE_FLOATS)
         return false;
     area.right = area.left + (ptrdiff_t)(runs * UF_LIGHT_RUN);
+    area.bottom = area.top + (ptrdiff_t)rows;
     light->area = area;
-    light->plane_step = plane_step;
-    light->row_step = plane_step * planes;
-    memset(light->ready, 0, rows * runs);
+    light->row_step = row_step;
+    memset(light->states, 0, blocks * runs);
     return true;
+}
+
+static bool is_empty(const UfLightArea *area)
+{
+    return area->left >= area->right || area->top >= area->bottom;
+}
+
+/* What of the area lies in the window. */
+static UfLightArea inside(UfLightArea a, const UfLightArea *window)
+{
+    a.left = a.left > window->left ? a.left : window->left;
+    a.top = a.top > window->top ? a.top : window->top;
+    a.right = a.right < window->right ? a.right : window->right;
+    a.bottom = a.bottom < window->bottom ? a.bottom : window->bottom;
+    return a;
 }
 
 static UfLightArea both(UfLightArea a, const UfLightArea *b)
@@ -174,34 +274,59 @@ static void turn(UfLightArea *area, const UfLightArea *other, ptrdiff_t turn_px)
     area->right -= turns * turn_px;
 }
 
-bool uf_light_take(UfLight *light, const UfSource *source, UfSample sample, size_t channels,
-                   UfLightArea *area)
+/* Brings the blocks of the area that have not come so far to `state`. */
+static void bring(UfLight *light, const Reader *reader, const UfLightArea *area, uint8_t state)
 {
+    const UfLightArea *window = &light->area;
+    const size_t across = (size_t)(window->right - window->left) / UF_LIGHT_RUN;
+    const size_t left = (size_t)(area->left - window->left) / UF_LIGHT_RUN,
+                 right = (size_t)(area->right - 1 - window->left) / UF_LIGHT_RUN + 1;
+    const size_t top = (size_t)(area->top - window->top) / UF_LIGHT_ROWS,
+                 bottom = (size_t)(area->bottom - 1 - window->top) / UF_LIGHT_ROWS + 1;
+    for (size_t down = top; down < bottom; down++)
+        for (size_t run = left; run < right; run++) {
+            uint8_t *const at = &light->states[down * across + run];
+            if (*at >= state)
+                continue;
+            *at = state;
+            const ptrdiff_t x = window->left + (ptrdiff_t)(run * UF_LIGHT_RUN);
+            for (size_t row = down * UF_LIGHT_ROWS; row < (down + 1) * UF_LIGHT_ROWS; row++)
+                if (state == READY)
+                    convert_run(reader, x, window->top + (ptrdiff_t)row,
+                                light->samples + row * light->row_step + run * UF_LIGHT_RUN);
+                else
+                    fetch_run(reader, x, window->top + (ptrdiff_t)row);
+        }
+}
+
+/* What will be asked for next if it goes on like this. */
+static UfLightArea next(const UfLight *light, const UfLightArea *area)
+{
+    UfLightArea out = *area;
+    const ptrdiff_t right = area->left - light->last.left, down = area->top - light->last.top;
+    out.left += right;
+    out.right += right;
+    out.top += down;
+    out.bottom += down;
+    return inside(out, &light->area);
+}
+
+bool uf_light_take(UfLight *light, const UfSource *source, UfSample sample, size_t channels,
+                   unsigned cpu_flags, UfLightArea *area)
+{
+    const Reader reader = {source, sample, channels, cpu_flags & UF_CPU_AVX2 ? convert_avx2 : convert_scalar};
     turn(area, &light->area, source->width_px);
     if (!is_inside(area, &light->area)) {
         turn(area, &light->ahead, source->width_px);
-        if (!lay(light, channels, both(*area, &light->ahead)) && !lay(light, channels, *area))
+        if (!lay(light, both(*area, &light->ahead)) && !lay(light, *area))
             return false;
+        light->last = *area;
     }
-    const size_t runs = (size_t)(light->area.right - light->area.left) / UF_LIGHT_RUN;
-    const size_t first = (size_t)(area->left - light->area.left) / UF_LIGHT_RUN,
-                 last = (size_t)(area->right - 1 - light->area.left) / UF_LIGHT_RUN;
-    for (int convert = 0; convert < 2; convert++)
-        for (ptrdiff_t y = area->top; y < area->bottom; y++) {
-            const size_t row = (size_t)(y - light->area.top);
-            uint8_t *ready = light->ready + row * runs;
-            for (size_t run = first; run <= last; run++) {
-                const ptrdiff_t x = light->area.left + (ptrdiff_t)(run * UF_LIGHT_RUN);
-                if (ready[run])
-                    continue;
-                if (!convert) {
-                    fetch_run(source, channels * (size_t)sample, x, y);
-                    continue;
-                }
-                convert_run(light, source, sample, channels, x, y,
-                            light->samples + row * light->row_step + run * UF_LIGHT_RUN);
-                ready[run] = 1;
-            }
-        }
+    const UfLightArea soon = next(light, area);
+    bring(light, &reader, area, ASKED);
+    if (!is_empty(&soon))
+        bring(light, &reader, &soon, ASKED);
+    bring(light, &reader, area, READY);
+    light->last = *area;
     return true;
 }
