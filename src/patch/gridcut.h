@@ -30,8 +30,8 @@ typedef struct UfGridCut UfGridCut;
 
 UfStatus uf_gridcut_create(size_t width, size_t height, UfGridCut **out, UfReport *report);
 void uf_gridcut_free(UfGridCut **cut);
-/* Forgets all capacities. */
-void uf_gridcut_reset(UfGridCut *cut);
+/* Forgets all capacities; the grid gets this size, no more rows or columns than it was created with. */
+void uf_gridcut_reset(UfGridCut *cut, size_t width, size_t height);
 /* The nodes of a row, to add to before it is solved. */
 UfGridNode *uf_gridcut_row(UfGridCut *cut, size_t y);
 

@@ -55,26 +55,26 @@ static Place place_at(const Labelling *l, size_t x, size_t y)
 }
 
 /* Does a shift lead at least `margin` pixels into the canvas? */
-static bool leads_inside(const Labelling *l, Place p, UfShift shift, long margin)
+static inline bool leads_inside(const Labelling *l, const Place *p, UfShift shift, long margin)
 {
     const UfMatcher *m = l->matcher;
-    long x = (long)(m->box.x0 + p.x) + shift.dx, y = (long)(m->box.y0 + p.y) + shift.dy;
+    long x = (long)(m->box.x0 + p->x) + shift.dx, y = (long)(m->box.y0 + p->y) + shift.dy;
     return x >= margin && y >= margin && x + margin < (long)m->canvas->width &&
            y + margin < (long)m->canvas->height;
 }
 
 /* The canvas's pixel that a shift leads to. */
-static size_t pixel_of(const Labelling *l, Place p, int label)
+static inline size_t pixel_of(const Labelling *l, const Place *p, int label)
 {
-    return (size_t)((long)p.pixel + l->step[label]);
+    return (size_t)((long)p->pixel + l->step[label]);
 }
 
-static const float *value_at(const Labelling *l, Place p, int label)
+static inline const float *value_at(const Labelling *l, const Place *p, int label)
 {
     return l->matcher->canvas->value + 4 * pixel_of(l, p, label);
 }
 
-static bool leads_to_source(const Labelling *l, Place p, int label)
+static inline bool leads_to_source(const Labelling *l, const Place *p, int label)
 {
     return leads_inside(l, p, l->shift[label], 0) && l->matcher->is_valid[pixel_of(l, p, label)];
 }
@@ -87,16 +87,16 @@ static float apart(const float *a, const float *b)
 
 /* What a place pays for a shift to a source: its price; on the known rim, also how far the copy is from the
  * picture. */
-static int32_t place_cost(const Labelling *l, Place p, int label)
+static inline int32_t place_cost(const Labelling *l, const Place *p, int label)
 {
     const UfCanvas *canvas = l->matcher->canvas;
-    if (canvas->cell[p.pixel] != UF_CELL_SOURCE)
+    if (canvas->cell[p->pixel] != UF_CELL_SOURCE)
         return l->price[label];
     return l->price[label] +
-           (int32_t)(RIM_WEIGHT * SCALE * apart(value_at(l, p, label), canvas->value + 4 * p.pixel));
+           (int32_t)(RIM_WEIGHT * SCALE * apart(value_at(l, p, label), canvas->value + 4 * p->pixel));
 }
 
-static bool in_picture(const Labelling *l, Place p, int label)
+static inline bool in_picture(const Labelling *l, const Place *p, int label)
 {
     return leads_inside(l, p, l->shift[label], 1);
 }
@@ -112,25 +112,25 @@ static int32_t seam_cost(float at_p, float at_q)
  * 2004. Most pairs have the same label: then what has been found of each place is all that is asked. A place
  * that keeps what it has is no node: the seam to it is the other's own cost.
  */
-static inline void add_pair(const Labelling *l, Place p, Place q, UfGridNode *p_node, UfGridNode *q_node,
-                            int direction, int alpha)
+static inline void add_pair(const Labelling *l, const Place *p, const Place *q, UfGridNode *p_node,
+                            UfGridNode *q_node, int direction, int alpha)
 {
-    int fp = l->label[p.index], fq = l->label[q.index];
-    uint8_t p_state = l->state[p.index], q_state = l->state[q.index];
+    int fp = l->label[p->index], fq = l->label[q->index];
+    uint8_t p_state = l->state[p->index], q_state = l->state[q->index];
     if (p_state == LEADS_OUT || q_state == LEADS_OUT || (p_state == KEEPS && q_state == KEEPS))
         return;
     int32_t keep = 0, q_takes = 0, p_takes = 0;
     if (fp == fq) { /* what they have leads both to a source */
-        q_takes = p_takes = fp == alpha ? 0 : seam_cost(l->apart[p.index], l->apart[q.index]);
+        q_takes = p_takes = fp == alpha ? 0 : seam_cost(l->apart[p->index], l->apart[q->index]);
     } else {
         if (!in_picture(l, p, fq) || !in_picture(l, q, fp))
             return;
         keep = seam_cost(apart(value_at(l, p, fp), value_at(l, p, fq)),
                          apart(value_at(l, q, fp), value_at(l, q, fq)));
         if (fp != alpha)
-            q_takes = seam_cost(l->apart[p.index], apart(value_at(l, q, fp), value_at(l, q, alpha)));
+            q_takes = seam_cost(l->apart[p->index], apart(value_at(l, q, fp), value_at(l, q, alpha)));
         if (fq != alpha)
-            p_takes = seam_cost(apart(value_at(l, p, alpha), value_at(l, p, fq)), l->apart[q.index]);
+            p_takes = seam_cost(apart(value_at(l, p, alpha), value_at(l, p, fq)), l->apart[q->index]);
     }
     if (q_takes + p_takes < keep) /* rounding only: a metric fulfils it */
         p_takes = keep - q_takes;
@@ -140,55 +140,127 @@ static inline void add_pair(const Labelling *l, Place p, Place q, UfGridNode *p_
     } else if (p_state == KEEPS) {
         uf_gridcut_add_node(q_node, keep, q_takes);
     } else {
-        uf_gridcut_add_node(p_node, keep, p_takes);
-        uf_gridcut_add_node(q_node, 0, -p_takes);
-        uf_gridcut_add_edge(p_node, direction, q_takes + p_takes - keep);
+        /* what the pair costs whichever takes it lies on the edges both ways, so that the terminals get
+         * little */
+        int32_t both = q_takes + p_takes - keep, back = p_takes - keep / 2;
+        back = back < 0 ? 0 : back > both ? both : back;
+        uf_gridcut_add_node(p_node, keep, p_takes - back);
+        uf_gridcut_add_node(q_node, 0, back - p_takes);
+        uf_gridcut_add_edge(p_node, direction, both - back);
+        uf_gridcut_add_edge(q_node, direction ^ 1, back);
     }
 }
 
-/* What is asked of each place when a label is tried. */
-static void look_at_places(Labelling *l, int alpha)
+/* The columns of a row of the box from which a label leads into the canvas, and not to its outermost pixels.
+ */
+static void columns_inside(const Labelling *l, size_t y, int label, size_t *x0, size_t *x1)
 {
-    for (size_t y = 0; y < l->height; y++)
-        for (size_t x = 0; x < l->width; x++) {
-            Place p = place_at(l, x, y);
-            int label = l->label[p.index];
-            bool leads = label >= 0 && in_picture(l, p, alpha);
-            bool may_choose = leads && label != alpha && leads_to_source(l, p, alpha);
-            l->state[p.index] = may_choose ? MAY_CHOOSE : leads ? KEEPS : LEADS_OUT;
-            if (leads)
-                l->apart[p.index] = apart(value_at(l, p, label), value_at(l, p, alpha));
+    const UfMatcher *m = l->matcher;
+    long first = 1 - l->shift[label].dx - (long)m->box.x0,
+         end = (long)m->canvas->width - 1 - l->shift[label].dx - (long)m->box.x0,
+         row = (long)(m->box.y0 + y) + l->shift[label].dy;
+    bool is_inside = row >= 1 && row + 1 < (long)m->canvas->height && end > 0 && first < (long)l->width;
+    *x0 = is_inside && first > 0 ? (size_t)first : 0;
+    *x1 = !is_inside ? 0 : end < (long)l->width ? (size_t)end : l->width;
+}
+
+/* May a place take a label that leads it into the canvas? By its number and its pixel's. */
+static inline bool may_choose(const Labelling *l, size_t index, size_t pixel, int alpha)
+{
+    int label = l->label[index];
+    return label >= 0 && label != alpha && l->matcher->is_valid[(size_t)((long)pixel + l->step[alpha])];
+}
+
+/*
+ * The part of the box, in places, that holds all that may take a label, and their neighbours; false when none
+ * may. The rest is not looked at.
+ */
+static bool find_part(const Labelling *l, int alpha, UfBox *out)
+{
+    UfBox part = {l->width, l->height, 0, 0};
+    for (size_t y = 0; y < l->height; y++) {
+        size_t x0, x1, row = y * l->width;
+        Place first = place_at(l, 0, y);
+        columns_inside(l, y, alpha, &x0, &x1);
+        while (x0 < x1 && !may_choose(l, row + x0, first.pixel + x0, alpha))
+            x0++;
+        if (x0 >= x1)
+            continue;
+        while (x1 > part.x1 && x1 > x0 && !may_choose(l, row + x1 - 1, first.pixel + x1 - 1, alpha))
+            x1--;
+        part.x0 = x0 < part.x0 ? x0 : part.x0;
+        part.x1 = x1 > part.x1 ? x1 : part.x1;
+        part.y0 = y < part.y0 ? y : part.y0;
+        part.y1 = y + 1;
+    }
+    if (part.y1 == 0)
+        return false;
+    out->x0 = part.x0 > 0 ? part.x0 - 1 : 0;
+    out->y0 = part.y0 > 0 ? part.y0 - 1 : 0;
+    out->x1 = part.x1 < l->width ? part.x1 + 1 : l->width;
+    out->y1 = part.y1 < l->height ? part.y1 + 1 : l->height;
+    return true;
+}
+
+/* What is asked of each place of the part when a label is tried. */
+static void look_at_places(Labelling *l, UfBox part, int alpha)
+{
+    const float *value = l->matcher->canvas->value;
+    for (size_t y = part.y0; y < part.y1; y++) {
+        size_t x0, x1;
+        Place first = place_at(l, 0, y);
+        columns_inside(l, y, alpha, &x0, &x1);
+        for (size_t x = part.x0; x < part.x1; x++) {
+            size_t index = first.index + x;
+            long pixel = (long)(first.pixel + x);
+            int label = l->label[index];
+            l->state[index] = LEADS_OUT;
+            if (label < 0 || x < x0 || x >= x1)
+                continue;
+            l->state[index] = may_choose(l, index, (size_t)pixel, alpha) ? MAY_CHOOSE : KEEPS;
+            l->apart[index] =
+                apart(value + 4 * (pixel + l->step[label]), value + 4 * (pixel + l->step[alpha]));
         }
+    }
+}
+
+/* Nodes and edges of the part. */
+static void build_cut(const Labelling *l, UfBox part, int alpha)
+{
+    uf_gridcut_reset(l->cut, uf_box_width(part), uf_box_height(part));
+    for (size_t y = part.y0; y < part.y1; y++) {
+        UfGridNode *node = uf_gridcut_row(l->cut, y - part.y0),
+                   *below = uf_gridcut_row(l->cut, y + 1 < part.y1 ? y + 1 - part.y0 : 0);
+        for (size_t x = part.x0; x < part.x1; x++, node++, below++) {
+            Place p = place_at(l, x, y), right = place_at(l, x + 1, y), under = place_at(l, x, y + 1);
+            if (l->label[p.index] < 0)
+                continue;
+            if (l->state[p.index] == MAY_CHOOSE)
+                uf_gridcut_add_node(node, l->cost[p.index], place_cost(l, &p, alpha));
+            if (x + 1 < part.x1 && l->label[right.index] >= 0)
+                add_pair(l, &p, &right, node, node + 1, UF_GRID_RIGHT, alpha);
+            if (y + 1 < part.y1 && l->label[under.index] >= 0)
+                add_pair(l, &p, &under, node, below, UF_GRID_DOWN, alpha);
+        }
+    }
 }
 
 /* One expansion; true when something changed. */
 static bool expand(Labelling *l, int alpha)
 {
     bool has_changed = false;
-    uf_gridcut_reset(l->cut);
-    look_at_places(l, alpha);
-    for (size_t y = 0; y < l->height; y++) {
-        UfGridNode *node = uf_gridcut_row(l->cut, y),
-                   *below = uf_gridcut_row(l->cut, y + 1 < l->height ? y + 1 : y);
-        for (size_t x = 0; x < l->width; x++) {
-            Place p = place_at(l, x, y);
-            if (l->label[p.index] < 0)
-                continue;
-            if (l->state[p.index] == MAY_CHOOSE)
-                uf_gridcut_add_node(node + x, l->cost[p.index], place_cost(l, p, alpha));
-            if (x + 1 < l->width && l->label[p.index + 1] >= 0)
-                add_pair(l, p, place_at(l, x + 1, y), node + x, node + x + 1, UF_GRID_RIGHT, alpha);
-            if (y + 1 < l->height && l->label[p.index + l->width] >= 0)
-                add_pair(l, p, place_at(l, x, y + 1), node + x, below + x, UF_GRID_DOWN, alpha);
-        }
-    }
+    UfBox part;
+    if (!find_part(l, alpha, &part))
+        return false;
+    look_at_places(l, part, alpha);
+    build_cut(l, part, alpha);
     uf_gridcut_solve(l->cut);
-    for (size_t y = 0; y < l->height; y++)
-        for (size_t x = 0; x < l->width; x++) {
+    for (size_t y = part.y0; y < part.y1; y++)
+        for (size_t x = part.x0; x < part.x1; x++) {
             Place p = place_at(l, x, y);
-            if (l->state[p.index] == MAY_CHOOSE && uf_gridcut_is_sink(l->cut, x, y)) {
+            if (l->state[p.index] == MAY_CHOOSE && uf_gridcut_is_sink(l->cut, x - part.x0, y - part.y0)) {
                 l->label[p.index] = (int16_t)alpha;
-                l->cost[p.index] = place_cost(l, p, alpha);
+                l->cost[p.index] = place_cost(l, &p, alpha);
                 has_changed = true;
             }
         }
@@ -226,9 +298,9 @@ static void start_labels(Labelling *l)
         Place p = place_at(l, i % l->width, i / l->width);
         l->label[i] = -1;
         for (int k = 0; l->matcher->is_place[i] && l->label[i] < 0 && k < l->count; k++)
-            if (leads_to_source(l, p, k)) {
+            if (leads_to_source(l, &p, k)) {
                 l->label[i] = (int16_t)k;
-                l->cost[i] = place_cost(l, p, k);
+                l->cost[i] = place_cost(l, &p, k);
             }
     }
 }
