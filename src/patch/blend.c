@@ -68,6 +68,8 @@ UfStatus uf_blend_seams(const UfMatcher *matcher, UfCanvas *canvas, UfReport *re
         status = uf_fail_memory(report);
         goto cleanup;
     }
+    uf_prefer_large_pages(u, cells * 4 * sizeof *u);
+    uf_prefer_large_pages(f, cells * 4 * sizeof *f);
 #pragma omp parallel for schedule(static) num_threads(matcher->threads)
     for (size_t y = 0; y < b.height; y++) {
         memcpy(u + 4 * y * b.width, canvas->value + 4 * ((box.y0 + y) * canvas->width + box.x0),

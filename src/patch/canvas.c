@@ -29,35 +29,56 @@ void uf_canvas_clear(UfCanvas *canvas)
     *canvas = (UfCanvas){0};
 }
 
-/* The four (at an odd edge two or one) pixels under pixel (x, y) of the half canvas. */
-static void halve_pixel(const UfCanvas *from, UfCanvas *to, size_t x, size_t y)
+/* A row of the half canvas lies under two rows, at an odd edge under one twice; so do its pixels. */
+static size_t second_row(const UfCanvas *from, size_t y)
 {
-    size_t x1 = 2 * x + 1 < from->width ? 2 * x + 1 : 2 * x;
-    size_t y1 = 2 * y + 1 < from->height ? 2 * y + 1 : 2 * y;
-    size_t index[4] = {2 * y * from->width + 2 * x, 2 * y * from->width + x1, y1 * from->width + 2 * x,
-                       y1 * from->width + x1};
-    size_t target = y * to->width + x;
-    int holes = 0, sources = 0;
-    UfFour sum = {0};
-    for (int i = 0; i < 4; i++) {
-        holes += from->cell[index[i]] == UF_CELL_HOLE;
-        sources += from->cell[index[i]] == UF_CELL_SOURCE;
-        sum += uf_four_load(from->value + 4 * index[i]);
-    }
-    uf_four_store(to->value + 4 * target, sum * uf_four_of(0.25F));
-    to->cell[target] = (uint8_t)(holes > 0 ? UF_CELL_HOLE : sources == 4 ? UF_CELL_SOURCE : UF_CELL_IDLE);
+    return 2 * y + 1 < from->height ? 2 * y + 1 : 2 * y;
 }
 
-UfStatus uf_canvas_halve(const UfCanvas *canvas, int threads, UfCanvas *out, UfReport *report)
+void uf_canvas_halve_cells(const UfCanvas *from, size_t y, UfCanvas *half)
+{
+    const uint8_t *above = from->cell + 2 * y * from->width,
+                  *below = from->cell + second_row(from, y) * from->width;
+    uint8_t *out = half->cell + y * half->width;
+    for (size_t x = 0, last = from->width - 1; x < half->width; x++) {
+        size_t left = 2 * x, right = left < last ? left + 1 : left;
+        /* sources are 0, and of the other two only holes have the lowest bit */
+        unsigned any = (unsigned)above[left] | above[right] | below[left] | below[right];
+        out[x] = (uint8_t)((any & UF_CELL_HOLE) != 0 ? UF_CELL_HOLE : any);
+    }
+}
+
+void uf_canvas_halve_row(const UfCanvas *from, size_t y, UfCanvas *half)
+{
+    const float *above = from->value + 8 * y * from->width,
+                *below = from->value + 4 * second_row(from, y) * from->width;
+    float *out = half->value + 4 * y * half->width;
+    for (size_t x = 0, last = from->width - 1; x < half->width; x++) {
+        size_t left = 8 * x, right = 2 * x < last ? left + 4 : left;
+        UfFour sum = uf_four_load(above + left) + uf_four_load(above + right) + uf_four_load(below + left) +
+                     uf_four_load(below + right);
+        uf_four_store(out + 4 * x, sum * uf_four_of(0.25F));
+    }
+    uf_canvas_halve_cells(from, y, half);
+}
+
+UfStatus uf_canvas_create_half(const UfCanvas *canvas, UfCanvas *out, UfReport *report)
+{
+    UfStatus status = uf_canvas_create((canvas->width + 1) / 2, (canvas->height + 1) / 2, out, report);
+    if (status == UF_OK)
+        uf_prefer_large_pages(out->value, out->width * out->height * 4 * sizeof *out->value);
+    return status;
+}
+
+static UfStatus halve(const UfCanvas *canvas, int threads, UfCanvas *out, UfReport *report)
 {
     UfCanvas half = {0};
-    UfStatus status = uf_canvas_create((canvas->width + 1) / 2, (canvas->height + 1) / 2, &half, report);
+    UfStatus status = uf_canvas_create_half(canvas, &half, report);
     if (status != UF_OK)
         return status;
 #pragma omp parallel for schedule(static) num_threads(threads)
     for (size_t y = 0; y < half.height; y++)
-        for (size_t x = 0; x < half.width; x++)
-            halve_pixel(canvas, &half, x, y);
+        uf_canvas_halve_row(canvas, y, &half);
     *out = half;
     return UF_OK;
 }
@@ -76,7 +97,7 @@ UfStatus uf_canvas_reduce(const UfCanvas *canvas, unsigned times, int threads, U
     }
     for (unsigned i = 0; status == UF_OK && i < times; i++) {
         UfCanvas half = {0};
-        status = uf_canvas_halve(i == 0 ? canvas : &now, threads, &half, report);
+        status = halve(i == 0 ? canvas : &now, threads, &half, report);
         uf_canvas_clear(&now);
         now = half;
     }
@@ -144,12 +165,16 @@ double uf_canvas_deviation(const UfCanvas *canvas, float *mean)
     return fmax(deviation[0], fmax(deviation[1], deviation[2]));
 }
 
-void uf_canvas_empty_hole(UfCanvas *canvas, int threads)
+void uf_canvas_empty_hole(UfCanvas *canvas, size_t y)
 {
-#pragma omp parallel for schedule(static) num_threads(threads)
-    for (size_t i = 0; i < canvas->width * canvas->height; i++)
-        if (canvas->cell[i] == UF_CELL_HOLE)
-            memset(canvas->value + 4 * i, 0, 4 * sizeof *canvas->value);
+    const uint8_t *cell = canvas->cell + y * canvas->width, *end = cell + canvas->width, *to;
+    for (const uint8_t *from = cell; (from = memchr(from, UF_CELL_HOLE, (size_t)(end - from))) != NULL;
+         from = to) {
+        for (to = from; to < end && *to == UF_CELL_HOLE;)
+            to++;
+        memset(canvas->value + 4 * (y * canvas->width + (size_t)(from - cell)), 0,
+               (size_t)(to - from) * 4 * sizeof *canvas->value);
+    }
 }
 
 bool uf_canvas_next_run(const UfCanvas *canvas, UfBox keep, size_t y, size_t *x0, size_t *x1)

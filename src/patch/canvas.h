@@ -32,10 +32,14 @@ static inline float uf_canvas_grey(const UfCanvas *canvas, size_t pixel)
 
 UfStatus uf_canvas_create(size_t width, size_t height, UfCanvas *out, UfReport *report);
 void uf_canvas_clear(UfCanvas *canvas);
+/* A canvas of half the size, rounded up, of zeros. */
+UfStatus uf_canvas_create_half(const UfCanvas *canvas, UfCanvas *out, UfReport *report);
 /*
- * Half the size (rounded up), means of 2 x 2. A pixel is hole where any of the four is, source where all are.
+ * Row y of a canvas's half: means of 2 x 2. A pixel is hole where any of the four is, source where all are;
+ * the latter alone, too.
  */
-UfStatus uf_canvas_halve(const UfCanvas *canvas, int threads, UfCanvas *out, UfReport *report);
+void uf_canvas_halve_row(const UfCanvas *canvas, size_t y, UfCanvas *half);
+void uf_canvas_halve_cells(const UfCanvas *canvas, size_t y, UfCanvas *half);
 /* Halved so many times; a copy for 0. */
 UfStatus uf_canvas_reduce(const UfCanvas *canvas, unsigned times, int threads, UfCanvas *out,
                           UfReport *report);
@@ -46,8 +50,8 @@ UfStatus uf_canvas_reduce(const UfCanvas *canvas, unsigned times, int threads, U
  */
 double uf_canvas_deviation(const UfCanvas *canvas, float *mean);
 
-/* Sets the hole's values to 0: what is to be made must not depend on what was there. */
-void uf_canvas_empty_hole(UfCanvas *canvas, int threads);
+/* Sets the hole's values in row y to 0: what is to be made must not depend on what was there. */
+void uf_canvas_empty_hole(UfCanvas *canvas, size_t y);
 
 /* Half-open box. */
 typedef struct UfBox {

@@ -18,7 +18,6 @@
 
 #define REACH      UF_PATCH_REACH
 #define PATCH_SIDE UF_PATCH_SIDE
-#define MAX_LEVELS 12
 /* Multigrid cycles for the hole's first values, which only start the search. */
 #define RELAX_CYCLES 2
 /* The hole's size at the coarsest level, and the canvas's side at which repeats are looked for. */
@@ -31,11 +30,6 @@
 /* Beyond this many pixels it falls no further. */
 #define DEEPEST 60
 
-typedef struct Levels {
-    UfCanvas canvas[MAX_LEVELS]; /* 0 is a copy of the caller's struct, not owned */
-    size_t count;
-} Levels;
-
 static size_t hole_side(const UfCanvas *canvas)
 {
     UfBox box;
@@ -45,19 +39,13 @@ static size_t hole_side(const UfCanvas *canvas)
     return w > h ? w : h;
 }
 
-static UfStatus build_levels(const UfCanvas *canvas, int threads, Levels *levels, UfReport *report)
+/* So many levels that the hole is small on the last one. */
+static size_t level_count(const UfLevels *levels)
 {
-    levels->canvas[0] = *canvas;
-    levels->count = 1;
-    while (levels->count < MAX_LEVELS &&
-           hole_side(&levels->canvas[levels->count - 1]) >= (size_t)2 * COARSEST_HOLE_PX) {
-        UfStatus status = uf_canvas_halve(&levels->canvas[levels->count - 1], threads,
-                                          &levels->canvas[levels->count], report);
-        if (status != UF_OK)
-            return status;
-        levels->count++;
-    }
-    return UF_OK;
+    size_t count = 1;
+    while (count < levels->count && hole_side(&levels->canvas[count - 1]) >= (size_t)2 * COARSEST_HOLE_PX)
+        count++;
+    return count;
 }
 
 /* Hole values at the coarsest level: the mean of their neighbours. */
@@ -309,10 +297,11 @@ static UfStatus work_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
 }
 
 /* The repeats at every level, from where they are found. */
-static UfStatus find_repeats(const Levels *levels, int threads, UfRepeats *of_level, UfReport *report)
+static UfStatus find_repeats(const UfLevels *levels, size_t count, int threads, UfRepeats *of_level,
+                             UfReport *report)
 {
     size_t at = 0;
-    while (at + 1 < levels->count && levels->canvas[at].width > REPEATS_SIDE_PX)
+    while (at + 1 < count && levels->canvas[at].width > REPEATS_SIDE_PX)
         at++;
     UfStatus status = uf_repeats_find(&levels->canvas[at], threads, &of_level[at], report);
     if (status != UF_OK)
@@ -321,7 +310,7 @@ static UfStatus find_repeats(const Levels *levels, int threads, UfRepeats *of_le
         of_level[l] = of_level[l + 1];
         uf_repeats_double(&levels->canvas[l], threads, &of_level[l]);
     }
-    for (size_t l = at + 1; l < levels->count; l++)
+    for (size_t l = at + 1; l < count; l++)
         uf_repeats_halve(&of_level[l - 1], &of_level[l]);
     return UF_OK;
 }
@@ -333,16 +322,17 @@ static UfStatus start_level(UfMatcher *m, UfReport *report)
     return uf_labels_choose(m, report);
 }
 
-static UfStatus run(Levels *levels, unsigned seed, int threads, UfReport *report)
+UfStatus uf_complete(UfLevels *levels, unsigned seed, int threads, UfReport *report)
 {
-    UfRepeats *repeats = uf_alloc_zero(MAX_LEVELS, sizeof *repeats);
+    UfRepeats *repeats = uf_alloc_zero(UF_MAX_LEVELS, sizeof *repeats);
     UfMatcher coarse = {0}, fine = {0};
+    size_t count = level_count(levels);
     if (repeats == NULL)
         return uf_fail_memory(report);
-    UfStatus status = find_repeats(levels, threads, repeats, report);
-    for (size_t l = levels->count; status == UF_OK && l-- > 0;) {
+    UfStatus status = find_repeats(levels, count, threads, repeats, report);
+    for (size_t l = count; status == UF_OK && l-- > 0;) {
         UfCanvas *canvas = &levels->canvas[l];
-        bool is_first = l + 1 == levels->count;
+        bool is_first = l + 1 == count;
         if (is_first && (status = relax_hole(canvas, threads, report)) != UF_OK)
             break;
         status = uf_matcher_create(canvas, &repeats[l], seed + (unsigned)l, threads, &fine, report);
@@ -363,16 +353,5 @@ static UfStatus run(Levels *levels, unsigned seed, int threads, UfReport *report
     uf_matcher_clear(&coarse);
     uf_matcher_clear(&fine);
     free(repeats);
-    return status;
-}
-
-UfStatus uf_complete(UfCanvas *canvas, unsigned seed, int threads, UfReport *report)
-{
-    Levels levels = {0};
-    UfStatus status = build_levels(canvas, threads, &levels, report);
-    if (status == UF_OK)
-        status = run(&levels, seed, threads, report);
-    for (size_t l = 1; l < levels.count; l++)
-        uf_canvas_clear(&levels.canvas[l]);
     return status;
 }

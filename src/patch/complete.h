@@ -2,12 +2,12 @@
 #ifndef UF_PATCH_COMPLETE_H
 #define UF_PATCH_COMPLETE_H
 
-#include "patch/canvas.h"
+#include "patch/levels.h"
 
 /*
- * Replaces the hole's values. The same seed gives the same result with any number of threads.
- * UF_ERROR_UNCLEAR when the sources do not hold a patch.
+ * Replaces the hole's values in the largest level; those of the others, too. The same seed gives the same
+ * result with any number of threads. UF_ERROR_UNCLEAR when the sources do not hold a patch.
  */
-UfStatus uf_complete(UfCanvas *canvas, unsigned seed, int threads, UfReport *report);
+UfStatus uf_complete(UfLevels *levels, unsigned seed, int threads, UfReport *report);
 
 #endif

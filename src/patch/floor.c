@@ -35,31 +35,50 @@ void uf_floor_free(UfFloor **floor)
     *floor = NULL;
 }
 
+typedef struct Light {
+    UfShading shading;
+    UfBox shown;
+} Light;
+
+/* After the detail has been restored: its mask reads a pixel into the hole, where the picture is still floor.
+ */
+static void take_light(void *data, UfCanvas *canvas, size_t y)
+{
+    const Light *light = data;
+    uf_canvas_empty_hole(canvas, y);
+    uf_shading_remove(&light->shading, light->shown, y, canvas);
+}
+
+/* The hole gets texture, all else stays. */
+static UfStatus fill_hole(UfLevels *levels, double reach, bool is_boards, unsigned seed, int threads,
+                          UfReport *report)
+{
+    bool is_filled = false;
+    UfStatus status = uf_texture_check(levels, report);
+    if (status == UF_OK)
+        status = uf_odd_exclude(levels, reach, threads, report);
+    if (status == UF_OK && is_boards)
+        status = uf_boards_fill(&levels->canvas[0], seed, threads, &is_filled, report);
+    if (status == UF_OK && !is_filled)
+        status = uf_complete(levels, seed, threads, report);
+    return status;
+}
+
 /* The hole that is left gets the ring's texture, in the ring's light. */
 static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, bool is_boards, unsigned seed,
                          UfReport *report)
 {
-    UfShading shading = {0};
-    UfStatus status = uf_shading_fit(&plane->canvas, cap->threads, &shading, report);
-    if (status != UF_OK)
-        return status;
-    /* after the detail: its mask reads a pixel into the hole, where the picture is still floor */
-    uf_canvas_empty_hole(&plane->canvas, cap->threads);
-    uf_shading_remove(&shading, plane->shown, cap->threads, &plane->canvas);
-    if ((status = uf_texture_check(&plane->canvas, cap->threads, report)) != UF_OK)
-        return status;
-    if ((status = uf_odd_exclude(&plane->canvas, uf_floor_plane_reach(plane, cap), cap->threads, report)) !=
-        UF_OK)
-        return status;
-    bool is_filled = false;
-    if (is_boards)
-        status = uf_boards_fill(&plane->canvas, seed, cap->threads, &is_filled, report);
-    if (status == UF_OK && !is_filled)
-        status = uf_complete(&plane->canvas, seed, cap->threads, report);
-    if (status != UF_OK)
-        return status;
-    uf_shading_restore(&shading, plane->shown, cap->threads, &plane->canvas);
-    return UF_OK;
+    Light light = {.shown = plane->shown};
+    UfLevels levels = {0};
+    UfStatus status = uf_shading_fit(&plane->canvas, cap->threads, &light.shading, report);
+    if (status == UF_OK)
+        status = uf_levels_build(&plane->canvas, take_light, &light, cap->threads, &levels, report);
+    if (status == UF_OK)
+        status = fill_hole(&levels, uf_floor_plane_reach(plane, cap), is_boards, seed, cap->threads, report);
+    uf_levels_clear(&levels);
+    if (status == UF_OK)
+        uf_shading_restore(&light.shading, plane->shown, cap->threads, &plane->canvas);
+    return status;
 }
 
 /* Keeps what goes home of the plane. */

@@ -47,8 +47,9 @@ static Extent extent_of(const UfCap *cap, double heading_rad)
     double rim = cap->cap_rad > 0 ? tan(cap->cap_rad) : 0;
     Extent e = {INFINITY, INFINITY, -INFINITY, -INFINITY};
     const UfRegion *region = cap->region;
-    UfView unit = {
-        .projection = UF_PROJECTION_RECTILINEAR, .rotation = uf_cap_rotation(cap, heading_rad), .scale_px = 1};
+    UfView unit = {.projection = UF_PROJECTION_RECTILINEAR,
+                   .rotation = uf_cap_rotation(cap, heading_rad),
+                   .scale_px = 1};
     if (rim > 0)
         e = (Extent){-rim, -rim, rim, rim};
     for (size_t i = 0; i < region->row_count * region->width_px; i++) {
@@ -301,6 +302,8 @@ static UfStatus load(const UfPicture *panorama, const UfCap *cap, bool has_plate
     UfStatus status = uf_canvas_create(plane->view.width_px, plane->view.height_px, &plane->canvas, report);
     if (status != UF_OK)
         return status;
+    uf_prefer_large_pages(plane->canvas.value,
+                          plane->view.width_px * plane->view.height_px * 4 * sizeof *plane->canvas.value);
     if (cap->region == NULL) {
         double rim = tan(cap->cap_rad), far = fmax(ring_reach(rim, has_plate), tan(uf_cap_outer_rad(cap)));
         read.nearest_px = rim * plane->view.scale_px - SOFT_EDGE_PX;

@@ -49,8 +49,8 @@ UfStatus uf_gridcut_create(size_t width, size_t height, UfGridCut **out, UfRepor
         return uf_fail_memory(report);
     size_t n = (width + 2) * (height + 2);
     g->node = uf_alloc(n, sizeof *g->node);
-    g->active = uf_alloc(n, sizeof *g->active);
-    g->orphan = uf_alloc(n, sizeof *g->orphan);
+    g->active = uf_alloc(n, sizeof(UfGridNode *));
+    g->orphan = uf_alloc(n, sizeof(UfGridNode *));
     if (g->node == NULL || g->active == NULL || g->orphan == NULL) {
         uf_gridcut_free(&g);
         return uf_fail_memory(report);

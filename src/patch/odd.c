@@ -45,8 +45,8 @@ typedef struct Palette {
 } Palette;
 
 typedef struct Small {
-    UfCanvas canvas;
-    unsigned shift; /* log2 of the reduction */
+    UfCanvas canvas; /* one of the levels */
+    unsigned shift;  /* which of them: log2 of the reduction */
     uint8_t *mark;
     size_t *stack;
     Palette far, surroundings;
@@ -54,21 +54,18 @@ typedef struct Small {
 
 static void small_clear(Small *s)
 {
-    uf_canvas_clear(&s->canvas);
     free(s->mark);
     free(s->stack);
     free(s->far.count);
     free(s->surroundings.count);
 }
 
-static UfStatus shrink(const UfCanvas *canvas, int threads, Small *s, UfReport *report)
+static UfStatus small_create(const UfLevels *levels, Small *s, UfReport *report)
 {
     s->shift = 1;
-    for (size_t width = (canvas->width + 1) / 2; width > SMALL_SIDE_PX; width = (width + 1) / 2)
+    while (s->shift + 1 < levels->count && levels->canvas[s->shift].width > SMALL_SIDE_PX)
         s->shift++;
-    UfStatus status = uf_canvas_reduce(canvas, s->shift, threads, &s->canvas, report);
-    if (status != UF_OK)
-        return status;
+    s->canvas = levels->canvas[s->shift];
     size_t cells = s->canvas.width * s->canvas.height;
     s->mark = uf_alloc_zero(cells, 1);
     s->stack = uf_alloc(cells, sizeof *s->stack);
@@ -239,18 +236,19 @@ static void mark_strangers(Small *s)
         unmark(s, STRANGER);
 }
 
-UfStatus uf_odd_exclude(UfCanvas *canvas, double reach, int threads, UfReport *report)
+UfStatus uf_odd_exclude(UfLevels *levels, double reach, int threads, UfReport *report)
 {
     Small s = {0};
     UfBox box;
-    UfStatus status = shrink(canvas, threads, &s, report);
+    UfStatus status = small_create(levels, &s, report);
     if (status == UF_OK && uf_canvas_hole_box(&s.canvas, 0, &box)) {
         double radius = (double)uf_box_width(box) / 2;
         count_colours(&s, FAR * radius, INFINITY, &s.far);
         count_colours(&s, 0, SURROUNDINGS * radius, &s.surroundings);
         mark_suspects(&s);
         mark_strangers(&s);
-        apply(&s, canvas, reach);
+        apply(&s, &levels->canvas[0], reach);
+        uf_levels_mark(levels, threads);
     }
     small_clear(&s);
     return status;

@@ -143,6 +143,9 @@ UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, uns
     m.code = uf_alloc(all, 4 * sizeof *m.code);
     bool has_room = without && m.is_place && m.match && m.next && m.is_valid && m.valid_list && m.code;
     if (has_room) {
+        uf_prefer_large_pages(m.code, all * 4 * sizeof *m.code);
+        uf_prefer_large_pages(m.match, cells * sizeof *m.match);
+        uf_prefer_large_pages(m.next, cells * sizeof *m.next);
         find_valid(&m);
         find_places(&m, without);
         choose_codes(&m);

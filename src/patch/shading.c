@@ -197,12 +197,10 @@ static void scale_run(const UfShading *shading, double sign, size_t y, size_t x0
         }
 }
 
-void uf_shading_remove(const UfShading *shading, UfBox shown, int threads, UfCanvas *canvas)
+void uf_shading_remove(const UfShading *shading, UfBox shown, size_t y, UfCanvas *canvas)
 {
-#pragma omp parallel for schedule(static) num_threads(threads)
-    for (size_t y = 0; y < canvas->height; y++)
-        for (size_t x0, x1 = 0; uf_canvas_next_run(canvas, shown, y, &x0, &x1);)
-            scale_run(shading, -1, y, x0, x1, canvas);
+    for (size_t x0, x1 = 0; uf_canvas_next_run(canvas, shown, y, &x0, &x1);)
+        scale_run(shading, -1, y, x0, x1, canvas);
 }
 
 void uf_shading_restore(const UfShading *shading, UfBox shown, int threads, UfCanvas *canvas)

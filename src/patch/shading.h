@@ -17,8 +17,10 @@ typedef struct UfShading {
  * is. UF_ERROR_UNCLEAR when there are too few sources.
  */
 UfStatus uf_shading_fit(const UfCanvas *canvas, int threads, UfShading *out, UfReport *report);
-/* Divides by the light what is picture, or shown and no hole; and multiplies again what is shown. */
-void uf_shading_remove(const UfShading *shading, UfBox shown, int threads, UfCanvas *canvas);
+/* Divides by the light what of row y is picture, or shown and no hole; and multiplies again all that is
+ * shown.
+ */
+void uf_shading_remove(const UfShading *shading, UfBox shown, size_t y, UfCanvas *canvas);
 void uf_shading_restore(const UfShading *shading, UfBox shown, int threads, UfCanvas *canvas);
 
 #endif

@@ -9,6 +9,7 @@
 
 #include <math.h>
 
+#include "base/smaller.h"
 #include "patch/patchmatch.h"
 
 #define SMALL_HOLE_PX 100u
@@ -72,15 +73,10 @@ static UfStatus judge(const UfCanvas *canvas, double all, UfReport *report)
     return UF_OK;
 }
 
-UfStatus uf_texture_check(const UfCanvas *canvas, int threads, UfReport *report)
+UfStatus uf_texture_check(const UfLevels *levels, UfReport *report)
 {
-    UfCanvas small = {0};
-    double all = uf_canvas_deviation(canvas, NULL);
+    double all = uf_canvas_deviation(&levels->canvas[0], NULL);
     if (all < LEAST_TEXTURE)
         return uf_fail(report, UF_ERROR_UNCLEAR, "the floor around the cap is too uniform to hold a texture");
-    UfStatus status = uf_canvas_reduce(canvas, halvings(canvas), threads, &small, report);
-    if (status == UF_OK)
-        status = judge(&small, all, report);
-    uf_canvas_clear(&small);
-    return status;
+    return judge(&levels->canvas[uf_smaller(halvings(&levels->canvas[0]), levels->count - 1)], all, report);
 }

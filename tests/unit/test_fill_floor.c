@@ -3,6 +3,7 @@
 #include "test_patch_support.h"
 
 #include "patch/gridcut.h"
+#include "patch/levels.h"
 #include "patch/repeats.h"
 #include "patch/shading.h"
 
@@ -497,6 +498,67 @@ static UfCanvas canvas_of(size_t side, double hole_radius)
     return canvas;
 }
 
+/* What a level must hold at a pixel: of the level before it. */
+static void assert_halved(const UfCanvas *from, const UfCanvas *half, size_t x, size_t y)
+{
+    size_t holes = 0, sources = 0;
+    double sum = 0;
+    for (size_t k = 0; k < 4; k++) {
+        size_t i = 2 * x + k % 2 < from->width ? 2 * x + k % 2 : 2 * x;
+        size_t j = 2 * y + k / 2 < from->height ? 2 * y + k / 2 : 2 * y;
+        holes += from->cell[j * from->width + i] == UF_CELL_HOLE;
+        sources += from->cell[j * from->width + i] == UF_CELL_SOURCE;
+        sum += from->value[4 * (j * from->width + i) + 1];
+    }
+    UfCell cell = holes > 0 ? UF_CELL_HOLE : sources == 4 ? UF_CELL_SOURCE : UF_CELL_IDLE;
+    cr_assert_eq(half->cell[y * half->width + x], cell, "%zu, %zu", x, y);
+    cr_assert_float_eq(half->value[4 * (y * half->width + x) + 1], sum / 4, 1e-6, "%zu, %zu", x, y);
+}
+
+static void assert_levels(const UfLevels *levels)
+{
+    for (size_t l = 1; l < levels->count; l++) {
+        const UfCanvas *from = &levels->canvas[l - 1], *half = from + 1;
+        cr_assert_eq(half->width, (from->width + 1) / 2);
+        cr_assert_eq(half->height, (from->height + 1) / 2);
+        for (size_t y = 0; y < half->height; y++)
+            for (size_t x = 0; x < half->width; x++)
+                assert_halved(from, half, x, y);
+    }
+}
+
+/* Each row once, before it is halved. */
+static void double_row(void *data, UfCanvas *canvas, size_t y)
+{
+    (void)data;
+    for (size_t i = 4 * y * canvas->width; i < 4 * (y + 1) * canvas->width; i++)
+        canvas->value[i] *= 2;
+}
+
+/* Means of 2 x 2 down to a small canvas, odd sides and all; and their cells again after some have changed. */
+Test(fill_parts, levels_are_halves_of_each_other)
+{
+    UfCanvas canvas;
+    UfLevels levels = {0};
+    cr_assert_eq(uf_canvas_create(523, 262, &canvas, NULL), UF_OK);
+    for (size_t i = 0; i < canvas.width * canvas.height; i++) {
+        canvas.cell[i] = noise((long)i, 0, 21) < 0.9 ? UF_CELL_SOURCE : (uint8_t)(1 + i % 2);
+        canvas.value[4 * i + 1] = (float)noise((long)i, 1, 22);
+    }
+    float first = canvas.value[1];
+    cr_assert_eq(uf_levels_build(&canvas, double_row, NULL, 3, &levels, NULL), UF_OK);
+    cr_assert_float_eq(canvas.value[1], 2 * first, 1e-6);
+    cr_assert_eq(levels.count, 4);
+    cr_assert_leq(levels.canvas[3].width, UF_LEVELS_SIDE_PX);
+    assert_levels(&levels);
+    for (size_t i = 0; i < canvas.width * canvas.height; i++)
+        canvas.cell[i] = noise((long)i, 0, 23) < 0.95 ? UF_CELL_SOURCE : (uint8_t)(1 + i % 2);
+    uf_levels_mark(&levels, 3);
+    assert_levels(&levels);
+    uf_levels_clear(&levels);
+    uf_canvas_clear(&canvas);
+}
+
 /* A lattice with periods (17, 5) and (-5, 17): the best repeats are its vectors. */
 Test(fill_parts, repeats_are_the_lattice)
 {
@@ -542,7 +604,8 @@ Test(fill_parts, shading_is_found_and_goes_both_ways)
         for (size_t i = 1; i < UF_SHADING_TERMS; i++)
             cr_assert_float_eq(shading.term[c][i], expected[i], 0.02);
     float before = canvas.value[4 * 1234 + 1];
-    uf_shading_remove(&shading, (UfBox){0, 0, canvas.width, canvas.height}, 1, &canvas);
+    for (size_t y = 0; y < canvas.height; y++)
+        uf_shading_remove(&shading, (UfBox){0, 0, canvas.width, canvas.height}, y, &canvas);
     cr_assert(fabsf(canvas.value[4 * 1234 + 1] - before) > 0.01F);
     uf_shading_restore(&shading, (UfBox){0, 0, canvas.width, canvas.height}, 1, &canvas);
     cr_assert_float_eq(canvas.value[4 * 1234 + 1], before, 1e-6);
