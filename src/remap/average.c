@@ -30,14 +30,30 @@ static double length(double x, double y)
     return sqrt(x * x + y * y);
 }
 
-double uf_average_pole_px(const UfAverager *averager, const UfJacobian *j, double v_px)
+/* The distance to the closer pole; `level` is the cosine of the latitude. */
+static double distance_px(const UfAverager *averager, const UfJacobian *j, double level)
+{
+    double across = length(j->ux * level, j->vx), down = length(j->uy * level, j->vy);
+    return level * averager->map->source.scale_px / fmax(fmax(across, down), 1e-300);
+}
+
+/* In the target's pixels. */
+static double pole_px(const UfAverager *averager, const UfJacobian *j, double v_px)
 {
     if (averager->map->round_px == 0)
         return INFINITY;
     const UfView *view = &averager->map->source;
-    double level = cos((view->centre_y_px - v_px) / view->scale_px);
-    double across = length(j->ux * level, j->vx), down = length(j->uy * level, j->vy);
-    return level * view->scale_px / fmax(fmax(across, down), 1e-300);
+    return distance_px(averager, j, cos((view->centre_y_px - v_px) / view->scale_px));
+}
+
+bool uf_average_is_far(const UfAverager *averager, const UfJacobian *j, double v_px, double than_px)
+{
+    const UfView *view = &averager->map->source;
+    /* the distance grows with the level, and the sine of the angle c to the pole is above c - c^3 / 6 */
+    const double angle = UF_PI / 2 - fabs(view->centre_y_px - v_px) / view->scale_px;
+    const double level = angle * (1 - angle * angle / 6);
+    return (averager->map->round_px > 0 && distance_px(averager, j, level) > than_px) ||
+           pole_px(averager, j, v_px) > than_px;
 }
 
 static void set_counts(Grid *grid, const UfJacobian *j, double largest, double smallest)
@@ -64,9 +80,10 @@ bool uf_average_is_straight(const UfAverager *averager)
            map->target.projection <= UF_PROJECTION_STEREOGRAPHIC;
 }
 
-static Grid grid_of(const UfAverager *averager, const UfJacobian *j, double v_px)
+/* Bilinear lookups serve footprints nowhere narrower than `bilinear_from`. */
+static Grid grid_of(const UfAverager *averager, const UfJacobian *j, double v_px, double bilinear_from)
 {
-    double distance = isnan(v_px) ? INFINITY : uf_average_pole_px(averager, j, v_px);
+    double distance = isnan(v_px) ? INFINITY : pole_px(averager, j, v_px);
     Grid grid = {.straight =
                      !isnan(v_px) && uf_average_is_straight(averager) && distance > UF_STRAIGHT_FROM_PX};
     /* the eigenvalues of J'J = (e f; f g) are the squares of J's singular values */
@@ -76,7 +93,7 @@ static Grid grid_of(const UfAverager *averager, const UfJacobian *j, double v_px
     double large = (e + g + spread) / 2;
     double det = j->ux * j->vy - j->uy * j->vx;
     double small = large > 0 ? det * det / large : 0;
-    grid.cubic = small < BILINEAR_FROM * BILINEAR_FROM;
+    grid.cubic = small < bilinear_from * bilinear_from;
     double blur = grid.cubic ? 1 : 3;
     double wide = sqrt(fmax(0, 1 - blur / fmax(large, 1e-300)));
     double narrow = sqrt(fmax(0, 1 - blur / fmax(small, 1e-300)));
@@ -224,7 +241,7 @@ static void store_mean(const UfAverager *averager, const UfLightSum *sum, double
 static void average_pixel(const UfAverager *averager, const UfAveraged *at)
 {
     Footprint footprint = {averager, &at->jacobian, at->x_px, at->y_px, at->u_px, at->v_px};
-    Grid grid = grid_of(averager, &at->jacobian, at->v_px);
+    Grid grid = grid_of(averager, &at->jacobian, at->v_px, BILINEAR_FROM);
     UfLightSum sum = {0};
     if (!is_beyond(averager, &at->jacobian, at->u_px, at->v_px))
         sum_points(&footprint, &grid, &sum);
@@ -272,11 +289,11 @@ static double bend_px(const UfAverager *averager, const UfAveraged *at)
     return (j->ux * j->ux + j->uy * j->uy) * sin(2 * lat_rad) / (48 * view->scale_px);
 }
 
-static void size_boxes(const UfAverager *averager, Boxed *out)
+/* When all sizes are there. */
+static void place_boxes(const UfAverager *averager, Boxed *out)
 {
     UfBoxes *boxes = &out->boxes;
     double left = INFINITY, top = INFINITY;
-    uf_boxes_size(&out->slopes, out->count, (float)averager->map->round_px, averager->cpu_flags, boxes);
     for (size_t i = 0; i < out->count; i++) {
         const double high = (double)boxes->bv[i] / 2, lean = fabs((double)boxes->lean[i]);
         left = fmin(left, out->u_px[i] - (double)boxes->bu[i] / 2 - lean * (high + 3));
@@ -291,22 +308,119 @@ static void size_boxes(const UfAverager *averager, Boxed *out)
     }
 }
 
+/* Parts of a pixel's square that have a box each, and the square: offsets as a Grid has them. */
+typedef struct Cells {
+    Boxed boxed;
+    UfAveraged of[UF_BOXES_MAX];
+    Grid grid;
+} Cells;
+
+/* By the shorter way round. */
+static double step_px(const UfAverager *averager, double from_px, double to_px)
+{
+    return remainder(to_px - from_px, averager->map->round_px);
+}
+
+/* The part of side `side` about (g, h), all of whose steps are its own; false where one has no place. */
+static bool find_cell(const UfAverager *averager, const UfAveraged *at, const Grid *grid, double g, double h,
+                      double side, UfAveraged *out)
+{
+    static const double to[5][2] = {{0, 0}, {-0.5, 0}, {0.5, 0}, {0, -0.5}, {0, 0.5}};
+    double u[5], v[5];
+    for (int i = 0; i < 5; i++) {
+        const double a = g + to[i][0] * side, b = h + to[i][1] * side;
+        if (!uf_map_point(averager->map, at->x_px + grid->txx * a + grid->txy * b,
+                          at->y_px + grid->txy * a + grid->tyy * b, &u[i], &v[i]))
+            return false;
+    }
+    *out = (UfAveraged){.u_px = u[0],
+                        .v_px = v[0],
+                        .jacobian = {.ux = step_px(averager, u[1], u[2]),
+                                     .vx = v[2] - v[1],
+                                     .uy = step_px(averager, u[3], u[4]),
+                                     .vy = v[4] - v[3]}};
+    return true;
+}
+
+/* What the source's pixels have already the grid has allowed for. Parts about the pole itself, which are
+ * small, are no wider than that. */
+static void size_cell(const UfJacobian *j, double widest_px, size_t i, UfBoxes *out)
+{
+    const double least = (double)UF_BOX_LEAST_PX, high = j->vx * j->vx + j->vy * j->vy;
+    const double both = j->ux * j->vx + j->uy * j->vy, lean = both / fmax(high, 1);
+    const double wide = j->ux * j->ux + j->uy * j->uy - both * lean;
+    const double bv = high > least * least ? sqrt(high) : 0;
+    out->bu[i] = (float)sqrt(fmin(fmax(wide, least * least), widest_px * widest_px));
+    out->bv[i] = (float)bv;
+    out->lean[i] = fabs(lean) * (bv / 2 + 2) < (double)UF_BOX_LEAST_LEAN_PX ? 0 : (float)lean;
+}
+
+/* All parts of the pixels about a pole lie in there. */
+static UfLightArea about_pole(const UfSource *source, const UfAveraged *at)
+{
+    const ptrdiff_t width = source->width_px,
+                    pole = at->v_px < (double)source->height_px / 2 ? 0 : source->height_px;
+    const double down = fmin(length(at->jacobian.vx, at->jacobian.vy), 1e6);
+    const ptrdiff_t rows = (ptrdiff_t)((UF_STRAIGHT_FROM_PX + 1) * down) + 4;
+    return (UfLightArea){-width / 8, pole - rows, width + width / 8, pole + rows};
+}
+
+/* A pixel so close to a pole that its square is bent: from the boxes of its parts. False: these do not fit.
+ */
+static bool average_cells(const UfAverager *averager, const UfAveraged *at, UfLight *room)
+{
+    const UfSource *source = averager->source;
+    const double pole = pole_px(averager, &at->jacobian, at->v_px);
+    const size_t side = pole < 1.5 ? 16 : 8;
+    Cells cells;
+    cells.grid = grid_of(averager, &at->jacobian, at->v_px, INFINITY);
+    cells.boxed.count = side * side;
+    for (size_t i = 0; i < side * side; i++) {
+        const double g = ((double)(i % side) + 0.5) / (double)side - 0.5,
+                     h = ((double)(i / side) + 0.5) / (double)side - 0.5;
+        if (!find_cell(averager, at, &cells.grid, g, h, 1 / (double)side, &cells.of[i]))
+            return false;
+        size_cell(&cells.of[i].jacobian, (double)source->width_px / 16, i, &cells.boxed.boxes);
+        cells.boxed.pixels[i] = &cells.of[i];
+        cells.boxed.u_px[i] = cells.of[i].u_px;
+    }
+    place_boxes(averager, &cells.boxed);
+    UfMeans means;
+    const UfLightArea ahead = room->ahead;
+    room->ahead = about_pole(source, at);
+    const bool there = uf_boxes_mean(&cells.boxed.boxes, side * side, room, source, averager->sample,
+                                     averager->channels, averager->cpu_flags, means);
+    room->ahead = ahead;
+    if (!there)
+        return false;
+    UfLightSum sum = {0};
+    for (size_t i = 0; i < side * side; i++) {
+        const UfLightSum mean = sum_of(averager, means + i * averager->channels);
+        sum.alpha += mean.alpha;
+        for (size_t c = 0; c < 3; c++)
+            sum.colour[c] += mean.colour[c];
+    }
+    store_mean(averager, &sum, (double)(side * side), at);
+    return true;
+}
+
 static void average_some(const UfAverager *averager, const UfAveraged *pixels, size_t count, UfLight *room)
 {
     Boxed boxed = {.count = 0};
     UfMeans means;
     for (size_t i = 0; i < count; i++) {
         const UfAveraged *at = &pixels[i];
-        if (isnan(at->u_px) ||
-            !(uf_average_pole_px(averager, &at->jacobian, at->v_px) > UF_STRAIGHT_FROM_PX)) {
+        const bool seen = !isnan(at->u_px);
+        if (seen && uf_average_is_far(averager, &at->jacobian, at->v_px, UF_STRAIGHT_FROM_PX))
+            add_box(averager, at, &boxed);
+        else if (!seen || !average_cells(averager, at, room))
             average_pixel(averager, at);
-            continue;
-        }
-        add_box(averager, at, &boxed);
     }
     if (boxed.count == 0)
         return;
-    size_boxes(averager, &boxed);
+    uf_boxes_size(&boxed.slopes, boxed.count, (float)averager->map->round_px, averager->cpu_flags,
+                  &boxed.boxes);
+    place_boxes(averager, &boxed);
     const bool there = uf_boxes_mean(&boxed.boxes, boxed.count, room, averager->source, averager->sample,
                                      averager->channels, averager->cpu_flags, means);
     for (size_t i = 0; i < boxed.count; i++) {

@@ -76,8 +76,8 @@ void uf_average_pixels(const UfAverager *averager, const UfAveraged *pixels, siz
 
 /* Whether footprints of the target can be told by Jacobians, away from the source's poles. */
 bool uf_average_is_straight(const UfAverager *averager);
-/* The distance to the closer pole of an equirectangular source, in the target's pixels. */
-double uf_average_pole_px(const UfAverager *averager, const UfJacobian *jacobian, double v_px);
+/* Whether the closer pole of an equirectangular source is farther away than that, in the target's pixels. */
+bool uf_average_is_far(const UfAverager *averager, const UfJacobian *jacobian, double v_px, double than_px);
 /* Nearer to a pole the footprint is bent. */
 #define UF_STRAIGHT_FROM_PX 4
 

@@ -10,7 +10,7 @@
 
 typedef float Lanes __attribute__((vector_size(32)));
 typedef float LanesAt __attribute__((vector_size(32), aligned(4)));
-typedef float FourAt __attribute__((vector_size(16), aligned(4)));
+typedef float FourAt __attribute__((vector_size(16), aligned(4), may_alias));
 
 /* From the moments that stand in `out`, of boxes that lie in one row: of height 0. */
 UF_INLINE void size_flat(size_t count, UfBoxes *out)
@@ -134,22 +134,29 @@ UF_INLINE void weights_of(const Stretch *s, size_t eight, Lanes *out)
     *out = (*out - from) * s->part;
 }
 
-typedef float Four __attribute__((vector_size(16)));
-
-UF_INLINE Four half_of(const Lanes *v)
+/* The same quarter of a sum, and the one four lanes on, of two boxes: a half for each. */
+UF_INLINE void halves_of(const Lanes *a, const Lanes *b, Lanes *out)
 {
-    return __builtin_shufflevector(*v, *v, 0, 1, 2, 3) + __builtin_shufflevector(*v, *v, 4, 5, 6, 7);
+    *out = __builtin_shufflevector(*a, *b, 0, 1, 2, 3, 8, 9, 10, 11) +
+           __builtin_shufflevector(*a, *b, 4, 5, 6, 7, 12, 13, 14, 15);
 }
 
-/* Sums over the lanes of all four. */
-UF_INLINE void fold(const Lanes sums[4], float out[4])
+/* Sums over the lanes of all four, for two boxes. */
+UF_INLINE void fold(const Lanes first[4], const Lanes second[4], float *out_first, float *out_second)
 {
-    const Four a = half_of(&sums[0]), b = half_of(&sums[1]), c = half_of(&sums[2]), d = half_of(&sums[3]);
-    const Four ab = __builtin_shufflevector(a, b, 0, 4, 1, 5) + __builtin_shufflevector(a, b, 2, 6, 3, 7);
-    const Four cd = __builtin_shufflevector(c, d, 0, 4, 1, 5) + __builtin_shufflevector(c, d, 2, 6, 3, 7);
-    const Four all =
-        __builtin_shufflevector(ab, cd, 0, 1, 4, 5) + __builtin_shufflevector(ab, cd, 2, 3, 6, 7);
-    memcpy(out, &all, sizeof all);
+    Lanes a, b, c, d;
+    halves_of(&first[0], &second[0], &a);
+    halves_of(&first[1], &second[1], &b);
+    halves_of(&first[2], &second[2], &c);
+    halves_of(&first[3], &second[3], &d);
+    const Lanes ab = __builtin_shufflevector(a, b, 0, 8, 1, 9, 4, 12, 5, 13) +
+                     __builtin_shufflevector(a, b, 2, 10, 3, 11, 6, 14, 7, 15);
+    const Lanes cd = __builtin_shufflevector(c, d, 0, 8, 1, 9, 4, 12, 5, 13) +
+                     __builtin_shufflevector(c, d, 2, 10, 3, 11, 6, 14, 7, 15);
+    const Lanes all = __builtin_shufflevector(ab, cd, 0, 1, 8, 9, 4, 5, 12, 13) +
+                      __builtin_shufflevector(ab, cd, 2, 3, 10, 11, 6, 7, 14, 15);
+    *(FourAt *)(void *)out_first = __builtin_shufflevector(all, all, 0, 1, 2, 3);
+    *(FourAt *)(void *)out_second = __builtin_shufflevector(all, all, 4, 5, 6, 7);
 }
 
 /* A loop over planes that is always written out: sums stay in registers. */
@@ -166,7 +173,7 @@ UF_INLINE void fold(const Lanes sums[4], float out[4])
 /* What is known of boxes before their pixels are looked at. */
 typedef struct Ends {
     float from[UF_BOXES_MAX], to[UF_BOXES_MAX], part[UF_BOXES_MAX]; /* as in Stretch, across */
-    int32_t apart[UF_BOXES_MAX];
+    int32_t shift[UF_BOXES_MAX];  /* 4 less the whole pixels between the ends */
     int32_t offset[UF_BOXES_MAX]; /* of the first pixel, one row before the middle's */
     float down[4][UF_BOXES_MAX];  /* what the four rows about the middle weigh */
     int32_t small[UF_BOXES_MAX];  /* four rows and eight columns are all */
@@ -192,7 +199,7 @@ UF_INLINE void find_ends(const Desk *desk, int first, int last, Ends *out)
         out->from[i] = begin - (float)a;
         out->to[i] = end - (float)b;
         out->part[i] = 1 / ((float)(b - a) + (out->to[i] - out->from[i]));
-        out->apart[i] = b - a;
+        out->shift[i] = 4 - (b - a);
         out->offset[i] = (top + y) * step + left + a;
         uf_keys_weights_single(boxes->v[i] - (float)y, &out->down[0][i], &out->down[1][i], &out->down[2][i],
                                &out->down[3][i]);
@@ -252,13 +259,7 @@ UF_INLINE void find_integrals(const Ends *ends, size_t first, size_t last, Integ
 UF_INLINE void weights_small(const Ends *ends, const Integrals *integrals, size_t i, size_t k, Lanes *out)
 {
     const float *const at = integrals->of[k].before;
-    *out = (AT(at + 4 - ends->apart[i]) - AT(at + 12)) * ends->part[i];
-}
-
-UF_INLINE void sum_small(const float *at, size_t down, const float w[4], const Lanes *wx, Lanes *sum)
-{
-    *sum = *wx *
-           ((w[0] * AT(at) + w[1] * AT(at + down)) + (w[2] * AT(at + 2 * down) + w[3] * AT(at + 3 * down)));
+    *out = (AT(at + ends->shift[i]) - AT(at + 12)) * ends->part[i];
 }
 
 /* Most boxes of targets that are hardly coarser than the source. */
@@ -266,11 +267,14 @@ UF_INLINE void mean_small(const Desk *desk, const Ends *ends, const Integrals *i
                           size_t planes, Lanes sums[4])
 {
     const size_t down = desk->light->row_step;
-    const float *at = desk->light->samples + ends->offset[i];
+    const float *const first = desk->light->samples + ends->offset[i], *const second = first + down,
+                       *const third = second + down, *const fourth = third + down;
     const float w[4] = {ends->down[0][i], ends->down[1][i], ends->down[2][i], ends->down[3][i]};
     Lanes wx;
     weights_small(ends, integrals, i, k, &wx);
-    FOR_PLANES(sum_small(at + c * UF_LIGHT_PLANE_FLOATS, down, w, &wx, &sums[c]))
+    FOR_PLANES(enum {plane = c * UF_LIGHT_PLANE_FLOATS};
+               sums[c] = wx * ((w[0] * AT(first + plane) + w[1] * AT(second + plane)) +
+                               (w[2] * AT(third + plane) + w[3] * AT(fourth + plane))))
 }
 
 /* What the rows weigh, and the first of them. Returns how many there are. */
@@ -341,6 +345,15 @@ UF_INLINE void mean_large(const Desk *desk, size_t i, size_t planes, Lanes sums[
     }
 }
 
+UF_INLINE void mean_one(const Desk *desk, const Ends *ends, const Integrals *integrals, size_t i, size_t k,
+                        size_t planes, Lanes sums[4])
+{
+    if (ends->small[i])
+        mean_small(desk, ends, integrals, i, k, planes, sums);
+    else
+        mean_large(desk, i, planes, sums);
+}
+
 UF_INLINE void mean_of(const Desk *desk, size_t first, size_t last, size_t planes, float *means)
 {
     Ends ends;
@@ -350,13 +363,12 @@ UF_INLINE void mean_of(const Desk *desk, size_t first, size_t last, size_t plane
     for (size_t next; first < last; first = next) {
         next = first + TOGETHER < last ? first + TOGETHER : last;
         find_integrals(&ends, first, next, &integrals);
-        for (size_t i = first; i < next; i++) {
-            Lanes sums[4] = {{0}};
-            if (ends.small[i])
-                mean_small(desk, &ends, &integrals, i, i - first, planes, sums);
-            else
-                mean_large(desk, i, planes, sums);
-            fold(sums, means + i * planes);
+        for (size_t i = first; i < next; i += 2) {
+            const size_t other = i + 1 < next ? i + 1 : i;
+            Lanes sums[2][4] = {{{0}}};
+            mean_one(desk, &ends, &integrals, i, i - first, planes, sums[0]);
+            mean_one(desk, &ends, &integrals, other, other - first, planes, sums[1]);
+            fold(sums[0], sums[1], means + i * planes, means + other * planes);
         }
     }
 }

@@ -167,6 +167,8 @@ DEFINE(avx2, __attribute__((target("avx2"))))
 
 static ptrdiff_t wrapped(ptrdiff_t value, ptrdiff_t period)
 {
+    if ((size_t)value < (size_t)period)
+        return value;
     const ptrdiff_t rest = value % period;
     return rest < 0 ? rest + period : rest;
 }
@@ -323,7 +325,6 @@ bool uf_light_take(UfLight *light, const UfSource *source, UfSample sample, size
         light->last = *area;
     }
     const UfLightArea soon = next(light, area);
-    bring(light, &reader, area, ASKED);
     if (!is_empty(&soon))
         bring(light, &reader, &soon, ASKED);
     bring(light, &reader, area, READY);

@@ -232,8 +232,8 @@ static bool is_straight(const Job *job, const UfTile *tile, size_t node_px)
     for (size_t i = 0; i < UF_TILE_POINTS; i++) {
         const UfJacobian *j = &jacobians[i];
         const UfJacobian one = {j->ux * per_px, j->vx * per_px, j->uy * per_px, j->vy * per_px};
-        if (!(uf_average_pole_px(&job->averager, &one, uf_tile_place(tile, at[i][0], at[i][1]).y_px) >
-              UF_STRAIGHT_FROM_PX + (double)node_px))
+        if (!uf_average_is_far(&job->averager, &one, uf_tile_place(tile, at[i][0], at[i][1]).y_px,
+                               UF_STRAIGHT_FROM_PX + (double)node_px))
             return false;
     }
     return true;

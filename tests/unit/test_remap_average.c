@@ -252,3 +252,84 @@ Test(remap_average, footprints_of_tiles_are_those_of_the_exact_path)
         cr_expect_geq(fitted[2], fitted[1]);
     }
 }
+
+/* Waves four pixels of a target of scale_px long, each channel's in another direction. */
+static UfPicture *waves(const UfView *sphere, double scale_px)
+{
+    UfPicture *picture = make_picture(sphere->width_px, sphere->height_px, 3, UF_SAMPLE_F32);
+    const double rate = 2 * UF_PI * scale_px / 4;
+    for (size_t y = 0; y < sphere->height_px; y++)
+        for (size_t x = 0; x < sphere->width_px; x++) {
+            UfDirection d;
+            cr_assert(uf_view_direction(sphere, (UfPixelPoint){(double)x + 0.5, (double)y + 0.5}, &d));
+            set(picture, x, y, 0, 0.5 + 0.5 * cos(rate * d.x));
+            set(picture, x, y, 1, 0.5 + 0.5 * cos(rate * d.z));
+            set(picture, x, y, 2, 0.5 + 0.5 * cos(rate * 0.7 * (d.x + d.z)));
+        }
+    return picture;
+}
+
+/* The 10 x 10 pixels about the middle. */
+enum { ABOUT = 10, ABOUT_ALL = ABOUT * ABOUT };
+
+static void find_middle(const UfMap *map, UfAveraged *out, float *values)
+{
+    const double from = (double)map->target.width_px / 2 - ABOUT / 2;
+    for (size_t i = 0; i < ABOUT_ALL; i++) {
+        const double x = from + (double)(i % ABOUT), y = from + (double)(i / ABOUT);
+        UfMapColumns columns;
+        UfMapRow rows[3];
+        uf_map_columns(map, x - 0.5, 3, &columns);
+        for (int k = 0; k < 3; k++)
+            uf_map_row(map, &columns, x - 0.5, y - 0.5 + k, 3, &rows[k]);
+        out[i] = (UfAveraged){.x_px = x + 0.5,
+                              .y_px = y + 0.5,
+                              .u_px = rows[1].u_px[1],
+                              .v_px = rows[1].v_px[1],
+                              .share = 1,
+                              .jacobian = uf_map_jacobian(map, &rows[0], &rows[1], &rows[2], 1),
+                              .pixel = (uint8_t *)(values + 3 * i)};
+    }
+}
+
+/* About a pole, where squares are bent, the boxes of their parts give what many points of them give. */
+Test(remap_average, parts_of_pixels_about_a_pole_are_as_good_as_points)
+{
+    const UfView sphere = uf_view_equirectangular(2048);
+    for (int i = 0; i < 6; i++) {
+        const size_t sides[3] = {652, 650, 217};
+        const UfView view =
+            uf_view_face(i % 2 == 0 ? UF_FACE_DOWN : UF_FACE_UP, sides[i / 2] + (size_t)i / 4);
+        UfPicture *picture = waves(&sphere, view.scale_px);
+        const UfSource source = source_of(picture);
+        const UfMap map = uf_map_create(&view, &sphere, &source);
+        UfTransfer *transfer = NULL;
+        UfKernels kernels;
+        UfLight light;
+        UfAveraged pixels[ABOUT_ALL];
+        static float by_parts[3 * ABOUT_ALL], by_points[3 * ABOUT_ALL];
+        double largest = 0;
+        cr_assert_eq(uf_transfer_create(picture, &transfer, NULL), UF_OK);
+        cr_assert(uf_light_create(&light));
+        uf_kernels_init(&kernels, UF_SAMPLE_F32, 3, false, 0);
+        const UfAverager averager = {.map = &map,
+                                     .source = &source,
+                                     .transfer = transfer,
+                                     .sum_bilinear = kernels.sum_bilinear,
+                                     .sum_bicubic = kernels.sum_bicubic,
+                                     .sample = UF_SAMPLE_F32,
+                                     .channels = 3,
+                                     .cpu_flags = uf_cpu_flags()};
+        find_middle(&map, pixels, by_parts);
+        uf_average_pixels(&averager, pixels, ABOUT_ALL, &light);
+        find_middle(&map, pixels, by_points);
+        uf_average_pixels(&averager, pixels, ABOUT_ALL, NULL);
+        for (size_t k = 0; k < (size_t)3 * ABOUT_ALL; k++)
+            largest = fmax(largest, fabs((double)by_parts[k] - (double)by_points[k]));
+        cr_log_info("%zu: %g", view.width_px, largest);
+        cr_expect_leq(largest, 0.01, "%zu: %g", view.width_px, largest);
+        uf_light_free(&light);
+        uf_transfer_free(&transfer);
+        uf_picture_free(&picture);
+    }
+}
