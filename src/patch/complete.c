@@ -296,62 +296,94 @@ static UfStatus work_level(UfMatcher *m, UfCanvas *canvas, UfReport *report)
     return UF_OK;
 }
 
-/* The repeats at every level, from where they are found. */
-static UfStatus find_repeats(const UfLevels *levels, size_t count, int threads, UfRepeats *of_level,
-                             UfReport *report)
+/* A level's repeats and its matcher. */
+typedef struct Stage {
+    UfRepeats repeats;
+    UfMatcher matcher;
+} Stage;
+
+/* The repeats at the level where they are looked for and at smaller ones; that level's number. */
+static UfStatus find_repeats(const UfLevels *levels, size_t count, int threads, Stage *stage,
+                             size_t *found_at, UfReport *report)
 {
     size_t at = 0;
     while (at + 1 < count && levels->canvas[at].width > REPEATS_SIDE_PX)
         at++;
-    UfStatus status = uf_repeats_find(&levels->canvas[at], threads, &of_level[at], report);
-    if (status != UF_OK)
-        return status;
-    for (size_t l = at; l-- > 0;) {
-        of_level[l] = of_level[l + 1];
-        uf_repeats_double(&levels->canvas[l], threads, &of_level[l]);
-    }
+    UfStatus status = uf_repeats_find(&levels->canvas[at], threads, &stage[at].repeats, report);
     for (size_t l = at + 1; l < count; l++)
-        uf_repeats_halve(&of_level[l - 1], &of_level[l]);
-    return UF_OK;
+        uf_repeats_halve(&stage[l - 1].repeats, &stage[l].repeats);
+    *found_at = at;
+    return status;
 }
 
-/* The first level: choices from the repeats, cut where they differ least. */
-static UfStatus start_level(UfMatcher *m, UfReport *report)
+static UfStatus create_matcher(const UfLevels *levels, size_t l, unsigned seed, int threads, Stage *stage,
+                               UfReport *report)
 {
-    uf_matcher_start(m, NULL);
-    return uf_labels_choose(m, report);
+    return uf_matcher_create(&levels->canvas[l], &stage[l].repeats, seed + (unsigned)l, threads,
+                             &stage[l].matcher, report);
+}
+
+/* What the levels below the smallest need that does not depend on what is chosen there. */
+static UfStatus prepare(const UfLevels *levels, size_t count, size_t found_at, unsigned seed, int threads,
+                        Stage *stage)
+{
+    for (size_t l = found_at; l-- > 0;) {
+        stage[l].repeats = stage[l + 1].repeats;
+        uf_repeats_double(&levels->canvas[l], threads, &stage[l].repeats);
+    }
+    UfStatus status = UF_OK;
+    for (size_t l = count - 1; status == UF_OK && l-- > 0;)
+        status = create_matcher(levels, l, seed, threads, stage, NULL);
+    return status;
+}
+
+/*
+ * The smallest level: choices from the repeats, cut where they differ least. One thread does that; meanwhile
+ * another prepares the other levels.
+ */
+static UfStatus start(UfLevels *levels, size_t count, unsigned seed, int threads, Stage *stage,
+                      UfReport *report)
+{
+    size_t found_at = 0;
+    UfMatcher *first = &stage[count - 1].matcher;
+    UfStatus prepared = UF_OK, status = find_repeats(levels, count, threads, stage, &found_at, report);
+    if (status == UF_OK)
+        status = relax_hole(&levels->canvas[count - 1], threads, report);
+    if (status == UF_OK)
+        status = create_matcher(levels, count - 1, seed, threads, stage, report);
+    if (status != UF_OK)
+        return status;
+    uf_matcher_start(first, NULL);
+#pragma omp parallel sections num_threads(threads < 2 ? threads : 2)
+    {
+#pragma omp section
+        status = uf_labels_choose(first, report);
+#pragma omp section
+        prepared = prepare(levels, count, found_at, seed, threads, stage);
+    }
+    /* where the smallest level has sources to copy, the others have */
+    return status == UF_OK && prepared != UF_OK ? uf_fail_memory(report) : status;
 }
 
 UfStatus uf_complete(UfLevels *levels, unsigned seed, int threads, UfReport *report)
 {
-    UfRepeats *repeats = uf_alloc_zero(UF_MAX_LEVELS, sizeof *repeats);
-    UfMatcher coarse = {0}, fine = {0};
     size_t count = level_count(levels);
-    if (repeats == NULL)
+    Stage *stage = uf_alloc_zero(count, sizeof *stage);
+    if (stage == NULL)
         return uf_fail_memory(report);
-    UfStatus status = find_repeats(levels, count, threads, repeats, report);
+    UfStatus status = start(levels, count, seed, threads, stage, report);
     for (size_t l = count; status == UF_OK && l-- > 0;) {
-        UfCanvas *canvas = &levels->canvas[l];
-        bool is_first = l + 1 == count;
-        if (is_first && (status = relax_hole(canvas, threads, report)) != UF_OK)
-            break;
-        status = uf_matcher_create(canvas, &repeats[l], seed + (unsigned)l, threads, &fine, report);
-        if (status != UF_OK)
-            break;
-        if (is_first)
-            status = start_level(&fine, report);
-        else
-            uf_matcher_start(&fine, &coarse);
-        if (status == UF_OK)
-            status = work_level(&fine, canvas, report);
+        UfMatcher *matcher = &stage[l].matcher;
+        if (l + 1 < count) {
+            uf_matcher_start(matcher, &stage[l + 1].matcher);
+            uf_matcher_clear(&stage[l + 1].matcher);
+        }
+        status = work_level(matcher, &levels->canvas[l], report);
         if (status == UF_OK && l == 0)
-            status = uf_blend_seams(&fine, canvas, report);
-        uf_matcher_clear(&coarse);
-        coarse = fine;
-        fine = (UfMatcher){0};
+            status = uf_blend_seams(matcher, &levels->canvas[0], report);
     }
-    uf_matcher_clear(&coarse);
-    uf_matcher_clear(&fine);
-    free(repeats);
+    for (size_t l = 0; l < count; l++)
+        uf_matcher_clear(&stage[l].matcher);
+    free(stage);
     return status;
 }

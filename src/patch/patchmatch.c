@@ -32,7 +32,7 @@ void uf_matcher_clear(UfMatcher *m)
     free(m->is_valid);
     free(m->match);
     free(m->next);
-    free(m->valid_list);
+    free(m->run);
     *m = (UfMatcher){0};
 }
 
@@ -66,15 +66,38 @@ static void mark_whole(const UfCanvas *canvas, UfBox box, UfCell kind, bool is_k
     }
 }
 
+/* Puts the runs of a row into `run` (or NULL: only counts them); how many. */
+static size_t find_runs(UfMatcher *m, size_t y, UfValidRun *run)
+{
+    const uint8_t *row = m->is_valid + y * m->canvas->width, *end = row + m->canvas->width, *to;
+    size_t count = 0;
+    for (const uint8_t *from = row; (from = memchr(from, 1, (size_t)(end - from))) != NULL;
+         from = to, count++) {
+        to = memchr(from, 0, (size_t)(end - from));
+        to = to != NULL ? to : end;
+        if (run == NULL)
+            continue;
+        run[count] = (UfValidRun){(uint32_t)m->valid_count, (uint16_t)(from - row), (uint16_t)y};
+        m->valid_count += (size_t)(to - from);
+    }
+    return count;
+}
+
 /* All that is copied from is seen whole. */
-static void find_valid(UfMatcher *m)
+static bool find_valid(UfMatcher *m)
 {
     const UfCanvas *canvas = m->canvas;
+    size_t count = 0;
     mark_whole(canvas, (UfBox){0, 0, canvas->width, canvas->height}, UF_CELL_SOURCE, true, m->threads,
                m->is_valid);
-    for (size_t i = 0; i < canvas->width * canvas->height; i++)
-        if (m->is_valid[i])
-            m->valid_list[m->valid_count++] = (uint32_t)i;
+    for (size_t y = 0; y < canvas->height; y++)
+        count += find_runs(m, y, NULL);
+    if (count == 0)
+        return true;
+    m->run = uf_alloc(count, sizeof *m->run);
+    for (size_t y = 0; m->run != NULL && y < canvas->height; y++)
+        m->run_count += find_runs(m, y, m->run + m->run_count);
+    return m->run != NULL;
 }
 
 /* Places: what is no patch without hole, inside the canvas. `without` is room for as many cells as the canvas
@@ -139,14 +162,13 @@ UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, uns
     m.match = uf_alloc_zero(cells, sizeof *m.match);
     m.next = uf_alloc_zero(cells, sizeof *m.next);
     m.is_valid = uf_alloc_zero(all, 1);
-    m.valid_list = uf_alloc(all, sizeof *m.valid_list);
     m.code = uf_alloc(all, 4 * sizeof *m.code);
-    bool has_room = without && m.is_place && m.match && m.next && m.is_valid && m.valid_list && m.code;
+    bool has_room = without && m.is_place && m.match && m.next && m.is_valid && m.code;
+    has_room = has_room && find_valid(&m);
     if (has_room) {
         uf_prefer_large_pages(m.code, all * 4 * sizeof *m.code);
         uf_prefer_large_pages(m.match, cells * sizeof *m.match);
         uf_prefer_large_pages(m.next, cells * sizeof *m.next);
-        find_valid(&m);
         find_places(&m, without);
         choose_codes(&m);
     }
@@ -261,11 +283,15 @@ static inline void consider(const UfMatcher *m, size_t x, size_t y, int dx, int 
         *best = (UfMatch){(int16_t)dx, (int16_t)dy, distance};
 }
 
+/* Halves the runs until one is left; without branches, as they could not be foreseen. */
 static UfMatch random_match(const UfMatcher *m, size_t x, size_t y, uint64_t *state)
 {
-    size_t at = m->valid_list[random_below(state, m->valid_count)];
-    return (UfMatch){(int16_t)((long)(at % m->canvas->width) - (long)x),
-                     (int16_t)((long)(at / m->canvas->width) - (long)y), UF_NO_DISTANCE};
+    uint32_t at = (uint32_t)random_below(state, m->valid_count);
+    const UfValidRun *run = m->run;
+    for (size_t count = m->run_count; count > 1; count -= count / 2)
+        run += run[count / 2].before <= at ? count / 2 : 0;
+    return (UfMatch){(int16_t)((long)(run->x + (at - run->before)) - (long)x),
+                     (int16_t)((long)run->y - (long)y), UF_NO_DISTANCE};
 }
 
 /* The coarse choice of the place's parent, doubled; false where that is not valid here. */

@@ -23,6 +23,12 @@ typedef struct UfMatch {
 } UfMatch;
 #define UF_NO_DISTANCE UINT32_MAX
 
+/* Valid centres side by side, as far as the next run's: the first of them, and how many come before it. */
+typedef struct UfValidRun {
+    uint32_t before;
+    uint16_t x, y;
+} UfValidRun;
+
 typedef struct UfMatcher {
     const UfCanvas *canvas;
     /*
@@ -37,8 +43,8 @@ typedef struct UfMatcher {
     uint8_t *is_valid;     /* canvas size: the whole patch about this pixel is source */
     UfMatch *match, *next; /* box width x box height */
     const UfRepeats *repeats;
-    uint32_t *valid_list; /* indices of valid centres */
-    size_t valid_count;
+    UfValidRun *run; /* of valid centres, row by row */
+    size_t run_count, valid_count;
     unsigned seed;
     unsigned round; /* counts up: different tries each time */
     int threads;
