@@ -99,7 +99,8 @@ static float usual_distance(const UfMatcher *m)
 #pragma omp parallel for schedule(static) num_threads(m->threads) reduction(+ : total, histogram)
     for (size_t p = 0; p < cells; p++)
         if (m->is_place[p]) {
-            float bin = 8 * log2f((float)m->match[p].distance + 1); /* 256 where there is none yet */
+            uint32_t distance = m->match[p].distance;
+            float bin = distance > 0 ? 8 * log2f((float)distance + 1) : 0; /* 256 where there is none yet */
             histogram[bin < 255 ? (size_t)bin : 255]++;
             total++;
         }
@@ -109,19 +110,13 @@ static float usual_distance(const UfMatcher *m)
     return exp2f(((float)bin + 1) / 8);
 }
 
-/* What a place says: the pixel at this distance in the canvas, and how much that counts; 0 where there is no
- * place. */
-typedef struct Say {
-    int32_t offset;
-    float weight;
-} Say;
-
 /* A level's, each array as large as the matcher's box. */
 typedef struct Voting {
     UfMatcher *matcher;
     uint8_t *depth; /* how far from the picture that is known */
-    Say *say;
-    uint8_t *alike; /* do all places of the PATCH_SIDE x PATCH_SIDE that end here say the same? */
+    float *weight;  /* how much a place's patch counts; 0 where there is no place, or nothing is summed up */
+    uint8_t *alike; /* have all places of the PATCH_SIDE x PATCH_SIDE that end here chosen the same? */
+    uint8_t *is_even; /* does each pixel of the place's patch lie in the middle of such places? */
     /* Of each place: have all pixels of its patch been copied from where it says? */
     uint8_t *is_copied;
 } Voting;
@@ -129,17 +124,22 @@ typedef struct Voting {
 static void voting_clear(Voting *v)
 {
     free(v->depth);
-    free(v->say);
+    free(v->weight);
     free(v->alike);
+    free(v->is_even);
     free(v->is_copied);
 }
 
 static UfStatus voting_create(UfMatcher *m, Voting *out, UfReport *report)
 {
     size_t cells = uf_box_width(m->box) * uf_box_height(m->box);
-    Voting v = {m, uf_alloc(cells, 1), uf_alloc(cells, sizeof *v.say), uf_alloc(cells, 1),
+    Voting v = {m,
+                uf_alloc(cells, 1),
+                uf_alloc(cells, sizeof *v.weight),
+                uf_alloc(cells, 1),
+                uf_alloc(cells, 1),
                 uf_alloc(cells, 1)};
-    if (v.depth == NULL || v.say == NULL || v.alike == NULL || v.is_copied == NULL) {
+    if (v.depth == NULL || v.weight == NULL || v.alike == NULL || v.is_even == NULL || v.is_copied == NULL) {
         voting_clear(&v);
         return uf_fail_memory(report);
     }
@@ -148,7 +148,75 @@ static UfStatus voting_create(UfMatcher *m, Voting *out, UfReport *report)
     return UF_OK;
 }
 
-/* How much each place's patch counts. */
+/* Columns that one thread goes down. */
+#define COLUMNS 128u
+/* All places whose patches reach a pixel of one patch. */
+#define WIDE (2 * PATCH_SIDE - 1)
+#define NONE INT32_MIN
+
+/* A row's choices as distances in the canvas; NONE where there is no place. */
+static void read_choices(const UfMatcher *m, size_t first, size_t count, int32_t *choice)
+{
+    const int32_t width = (int32_t)m->canvas->width;
+    const UfMatch *match = m->match + first;
+    for (size_t x = 0; x < count; x++)
+        choice[x] = m->is_place[first + x] ? match[x].dy * width + match[x].dx : NONE;
+}
+
+/* How many rows of `side` alike end here, one above the other, `side` at most. */
+static inline uint8_t alike_rows(unsigned along, uint8_t above, bool as_above, unsigned side)
+{
+    unsigned rows = as_above ? above + 1U : 1;
+    return (uint8_t)(along < side ? 0 : rows < side ? rows : side);
+}
+
+/* The columns from `first` on. */
+static void find_alike_below(const Voting *v, size_t first)
+{
+    size_t w = uf_box_width(v->matcher->box), h = uf_box_height(v->matcher->box);
+    size_t from = first >= WIDE - 1 ? first - (WIDE - 1) : 0, to = uf_smaller(first + COLUMNS, w);
+    uint8_t narrow[COLUMNS + WIDE] = {0}, wide[COLUMNS + WIDE] = {0}, along[COLUMNS + WIDE];
+    int32_t choices[2][COLUMNS + WIDE], *above = choices[0], *here = choices[1];
+    size_t count = to - from, skip = first - from;
+    for (size_t x = 0; x < count; x++)
+        above[x] = NONE;
+    for (size_t y = 0; y < h; y++) {
+        read_choices(v->matcher, y * w + from, count, here);
+        along[0] = here[0] != NONE;
+        for (size_t x = 1; x < count; x++) {
+            unsigned length = here[x] == here[x - 1] ? along[x - 1] + 1U : 1;
+            along[x] = (uint8_t)(here[x] == NONE ? 0 : length < WIDE ? length : WIDE);
+        }
+        uint8_t *alike = v->alike + y * w + from;
+        for (size_t x = skip; x < count; x++) {
+            bool as_above = here[x] == above[x];
+            narrow[x] = alike_rows(along[x], narrow[x], as_above, PATCH_SIDE);
+            wide[x] = alike_rows(along[x], wide[x], as_above, WIDE);
+            alike[x] = narrow[x] == PATCH_SIDE;
+        }
+        if (y >= WIDE - 1) {
+            uint8_t *is_even = v->is_even + (y - WIDE / 2) * w + from - WIDE / 2;
+            for (size_t x = skip > WIDE - 1 ? skip : WIDE - 1; x < count; x++)
+                is_even[x] = wide[x] == WIDE;
+        }
+        int32_t *before = above;
+        above = here;
+        here = before;
+    }
+}
+
+/* Most of a large hole is copied in one piece: where all patches over a pixel say the same, nothing is summed
+ * up. */
+static void find_alike(const Voting *v)
+{
+    size_t w = uf_box_width(v->matcher->box), cells = w * uf_box_height(v->matcher->box);
+    memset(v->is_even, 0, cells);
+#pragma omp parallel for schedule(static) num_threads(v->matcher->threads)
+    for (size_t first = 0; first < w; first += COLUMNS)
+        find_alike_below(v, first);
+}
+
+/* How much each place's patch counts, where anything is summed up. */
 static void weigh(const Voting *v)
 {
     const UfMatcher *m = v->matcher;
@@ -158,104 +226,63 @@ static void weigh(const Voting *v)
         confidence[d] = powf(CONFIDENCE_BASE, -(float)d);
 #pragma omp parallel for schedule(static) num_threads(m->threads)
     for (size_t p = 0; p < cells; p++) {
-        v->say[p] = (Say){0, 0};
-        if (m->is_place[p])
-            v->say[p] = (Say){
-                m->match[p].dy * (int32_t)m->canvas->width + m->match[p].dx,
-                confidence[v->depth[p]] * expf(-fminf((float)m->match[p].distance * scale, 60)) + 1e-12F};
+        v->is_copied[p] = v->is_even[p] && v->depth[p] >= PATCH_SIDE; /* then the patch is all hole */
+        v->weight[p] = 0;
+        if (m->is_place[p] && !v->is_even[p])
+            v->weight[p] =
+                confidence[v->depth[p]] * expf(-fminf((float)m->match[p].distance * scale, 60)) + 1e-12F;
     }
 }
 
-static bool say_the_same(const Say *a, const Say *b)
-{
-    return a->weight > 0 && b->weight > 0 && a->offset == b->offset;
-}
-
-/* Columns that one thread goes down. */
-#define COLUMNS 128u
-/* All places whose patches reach a pixel of one patch. */
-#define WIDE (2 * PATCH_SIDE - 1)
-
-/* How many rows of `side` alike end here, one above the other, `side` at most. */
-static uint8_t alike_rows(size_t along, uint8_t above, bool as_above, size_t side)
-{
-    return along < side ? 0 : (uint8_t)uf_smaller((as_above ? above : 0U) + 1U, side);
-}
-
-/* The columns from `first` on. */
-static void find_alike_below(const Voting *v, size_t first)
-{
-    size_t w = uf_box_width(v->matcher->box), h = uf_box_height(v->matcher->box);
-    size_t from = first >= WIDE - 1 ? first - (WIDE - 1) : 0, to = uf_smaller(first + COLUMNS, w);
-    uint8_t narrow[COLUMNS] = {0}, wide[COLUMNS] = {0};
-    for (size_t y = 0; y < h; y++)
-        for (size_t x = from, along = 0; x < to; x++) {
-            size_t i = y * w + x;
-            along = x > from && say_the_same(&v->say[i], &v->say[i - 1]) ? along + 1 : v->say[i].weight > 0;
-            if (x < first)
-                continue;
-            bool as_above = y > 0 && say_the_same(&v->say[i], &v->say[i - w]);
-            uint8_t *n = &narrow[x - first], *far = &wide[x - first];
-            *n = alike_rows(along, *n, as_above, PATCH_SIDE);
-            *far = alike_rows(along, *far, as_above, WIDE);
-            v->alike[i] = *n == PATCH_SIDE;
-            if (*far == WIDE) {
-                size_t middle = i - (WIDE / 2) * (w + 1);
-                v->is_copied[middle] = v->depth[middle] >= PATCH_SIDE; /* then the patch is all hole */
-            }
-        }
-}
-
-/* Most of a large hole is copied in one piece: where all patches over a pixel say the same, nothing is summed
- * up. */
-static void find_alike(const Voting *v)
-{
-    size_t w = uf_box_width(v->matcher->box);
-    memset(v->is_copied, 0, w * uf_box_height(v->matcher->box));
-#pragma omp parallel for schedule(static) num_threads(v->matcher->threads)
-    for (size_t first = 0; first < w; first += COLUMNS)
-        find_alike_below(v, first);
-}
-
-/* The weighted mean of what all patches over this pixel say. */
-static void vote_pixel(const Voting *v, UfCanvas *canvas, size_t x, size_t y)
+/* The weighted mean of what the places [x0, x1) x [y0, y1) of the box say about a pixel. */
+static void sum_up(const Voting *v, size_t x0, size_t y0, size_t x1, size_t y1, float *pixel)
 {
     const UfMatcher *m = v->matcher;
-    size_t w = uf_box_width(m->box), i = y * canvas->width + x;
-    size_t x0 = x > m->box.x0 + REACH ? x - REACH : m->box.x0,
-           y0 = y > m->box.y0 + REACH ? y - REACH : m->box.y0;
-    size_t x1 = x + REACH + 1 < m->box.x1 ? x + REACH + 1 : m->box.x1;
-    size_t y1 = y + REACH + 1 < m->box.y1 ? y + REACH + 1 : m->box.y1;
-    const float *here = canvas->value + 4 * i;
-    size_t last = (y1 - 1 - m->box.y0) * w + x1 - 1 - m->box.x0;
-    if (x1 - x0 == PATCH_SIDE && y1 - y0 == PATCH_SIDE && v->alike[last]) {
-        uf_four_store(canvas->value + 4 * i, uf_four_load(here + 4 * (long)v->say[last].offset));
-        return;
-    }
+    size_t w = uf_box_width(m->box);
     UfFour sum = {0};
     float total = 0;
-    for (size_t qy = y0; qy < y1; qy++)
-        for (const Say *say = v->say + (qy - m->box.y0) * w + x0 - m->box.x0, *end = say + (x1 - x0);
-             say < end; say++) {
-            sum += uf_four_of(say->weight) * uf_four_load(here + 4 * (long)say->offset);
-            total += say->weight;
+    for (size_t y = y0; y < y1; y++)
+        for (size_t p = y * w + x0, end = y * w + x1; p < end; p++) {
+            long offset = (long)m->match[p].dy * (long)m->canvas->width + m->match[p].dx;
+            sum += uf_four_of(v->weight[p]) * uf_four_load(pixel + 4 * offset);
+            total += v->weight[p];
         }
     if (total > 0)
-        uf_four_store(canvas->value + 4 * i, sum / uf_four_of(total));
+        uf_four_store(pixel, sum / uf_four_of(total));
+}
+
+/* Renews the hole in row y of the box. */
+static void vote_row(const Voting *v, UfCanvas *canvas, size_t y)
+{
+    const UfMatcher *m = v->matcher;
+    size_t w = uf_box_width(m->box), h = uf_box_height(m->box);
+    size_t first = (m->box.y0 + y) * canvas->width + m->box.x0;
+    size_t y0 = y > REACH ? y - REACH : 0, y1 = uf_smaller(y + REACH + 1, h);
+    bool is_whole = y1 - y0 == PATCH_SIDE;
+    for (size_t x = 0; x < w; x++) {
+        float *pixel = canvas->value + 4 * (first + x);
+        size_t last = (y1 - 1) * w + x + REACH;
+        if (canvas->cell[first + x] != UF_CELL_HOLE)
+            continue;
+        if (is_whole && x >= REACH && x + REACH < w && v->alike[last]) {
+            long offset = (long)m->match[last].dy * (long)canvas->width + m->match[last].dx;
+            uf_four_store(pixel, uf_four_load(pixel + 4 * offset));
+        } else {
+            sum_up(v, x > REACH ? x - REACH : 0, y0, uf_smaller(x + REACH + 1, w), y1, pixel);
+        }
+    }
 }
 
 /* Renews the hole. Sources are never hole, so that can be done in place. */
 static void vote(const Voting *v, UfCanvas *canvas)
 {
     UfMatcher *m = v->matcher;
-    weigh(v);
     find_alike(v);
+    weigh(v);
 #pragma omp parallel for schedule(dynamic, 8) num_threads(m->threads)
-    for (size_t y = m->box.y0; y < m->box.y1; y++) {
-        for (size_t x = m->box.x0; x < m->box.x1; x++)
-            if (canvas->cell[y * canvas->width + x] == UF_CELL_HOLE)
-                vote_pixel(v, canvas, x, y);
-        uf_matcher_code(m, y * canvas->width + m->box.x0, uf_box_width(m->box));
+    for (size_t y = 0; y < uf_box_height(m->box); y++) {
+        vote_row(v, canvas, y);
+        uf_matcher_code(m, (m->box.y0 + y) * canvas->width + m->box.x0, uf_box_width(m->box));
     }
 }
 

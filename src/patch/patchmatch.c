@@ -306,7 +306,7 @@ static bool inherited(const UfMatcher *m, const UfMatcher *coarse, size_t x, siz
     int dx = 2 * coarse->match[place].dx, dy = 2 * coarse->match[place].dy;
     if (!is_valid(m, (long)x + dx, (long)y + dy))
         return false;
-    *out = (UfMatch){(int16_t)dx, (int16_t)dy, UF_NO_DISTANCE};
+    *out = (UfMatch){(int16_t)dx, (int16_t)dy, coarse->match[place].distance};
     return true;
 }
 
@@ -321,7 +321,8 @@ void uf_matcher_start(UfMatcher *m, const UfMatcher *coarse)
         if (m->is_place[p] && (coarse == NULL || !inherited(m, coarse, x, y, &m->match[p])))
             m->match[p] = random_match(m, x, y, &state);
     }
-    uf_matcher_measure(m, NULL);
+    if (coarse == NULL)
+        uf_matcher_measure(m, NULL);
 }
 
 void uf_matcher_measure(UfMatcher *m, const uint8_t *is_copied)
