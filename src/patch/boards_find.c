@@ -4,6 +4,7 @@
  * same place is a line that goes on behind the hole.
  */
 #include <math.h>
+#include <omp.h>
 
 #include "base/memory.h"
 #include "patch/boards.h"
@@ -148,41 +149,70 @@ static double edge_direction(const UfGrey *grey, double *share)
     return along > M_PI / 2 ? along - M_PI : along;
 }
 
-/* The angle about `angle` at which the lines are strongest. */
-static double refine(const Ring *ring, double angle, double step, int steps, Profiles *p)
+/* Profiles for each thread. */
+typedef struct Desks {
+    int threads;
+    Profiles *profiles;
+} Desks;
+
+static void desks_clear(Desks *d)
 {
-    double best = angle, most = -INFINITY;
-    for (int k = -steps; k <= steps; k++) {
-        double strength = compare(ring, angle + k * step, p).strength;
-        if (strength > most) {
-            most = strength;
+    for (int i = 0; d->profiles != NULL && i < d->threads; i++)
+        profiles_clear(&d->profiles[i]);
+    free(d->profiles);
+}
+
+static bool desks_create(int threads, size_t count, Desks *d)
+{
+    *d = (Desks){threads, uf_alloc_zero((size_t)threads, sizeof *d->profiles)};
+    bool good = d->profiles != NULL;
+    for (int i = 0; good && i < threads; i++)
+        good = profiles_create(count, &d->profiles[i]);
+    return good;
+}
+
+/* Angles on each side of one that are tried at a time, at most. */
+#define MOST_STEPS 24
+
+/* The angle about `angle` at which the lines are strongest. */
+static double refine(const Ring *ring, double angle, double step, int steps, const Desks *desks)
+{
+    double strength[2 * MOST_STEPS + 1], most = -INFINITY, best = angle;
+#pragma omp parallel for schedule(dynamic, 1) num_threads(desks->threads)
+    for (int k = -steps; k <= steps; k++)
+        strength[k + steps] =
+            compare(ring, angle + k * step, &desks->profiles[omp_get_thread_num()]).strength;
+    for (int k = -steps; k <= steps; k++)
+        if (strength[k + steps] > most) {
+            most = strength[k + steps];
             best = angle + k * step;
         }
-    }
     return best;
 }
 
-static UfStatus look(const Ring *ring, bool *found, double *angle_rad, UfReport *report)
+static UfStatus look(const Ring *ring, int threads, bool *found, double *angle_rad, UfReport *report)
 {
     double share, angle = edge_direction(ring->grey, &share);
     if (share < LEAST_ONE_WAY)
         return UF_OK;
-    Profiles p = {0};
+    Desks desks;
     UfStatus status = UF_OK;
-    if (!profiles_create((size_t)hypot((double)ring->grey->width, (double)ring->grey->height) + 4, &p)) {
+    if (!desks_create(threads, (size_t)hypot((double)ring->grey->width, (double)ring->grey->height) + 4,
+                      &desks)) {
         status = uf_fail_memory(report);
         goto cleanup;
     }
-    angle = refine(ring, angle, M_PI / 180 / 4, 24, &p);
-    angle = refine(ring, angle, M_PI / 180 / 40, 10, &p);
-    Likeness along = compare(ring, angle, &p), across = compare(ring, angle + M_PI / 2, &p);
+    angle = refine(ring, angle, M_PI / 180 / 4, MOST_STEPS, &desks);
+    angle = refine(ring, angle, M_PI / 180 / 40, 10, &desks);
+    Likeness along = compare(ring, angle, desks.profiles),
+             across = compare(ring, angle + M_PI / 2, desks.profiles);
     if (along.correlation >= LEAST_ALONG && along.strength >= LEAST_CONTRAST * LEAST_CONTRAST &&
         across.correlation < MOST_ACROSS) {
         *found = true;
         *angle_rad = angle;
     }
 cleanup:
-    profiles_clear(&p);
+    desks_clear(&desks);
     return status;
 }
 
@@ -211,7 +241,7 @@ UfStatus uf_boards_find(const UfCanvas *canvas, int threads, bool *found, double
     *found = false;
     UfStatus status = shrink(canvas, threads, &grey, &ring, report);
     if (status == UF_OK && ring.radius > 0)
-        status = look(&ring, found, angle_rad, report);
+        status = look(&ring, threads, found, angle_rad, report);
     uf_grey_clear(&grey);
     return status;
 }

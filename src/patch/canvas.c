@@ -29,6 +29,27 @@ void uf_canvas_clear(UfCanvas *canvas)
     *canvas = (UfCanvas){0};
 }
 
+/* Advice: a block that cannot be made smaller stays as it is. */
+static void *shrink(void *block, size_t count, size_t size_bytes)
+{
+    void *smaller = uf_realloc(block, count, size_bytes);
+    return smaller != NULL ? smaller : block;
+}
+
+void uf_canvas_crop(UfCanvas *canvas, UfBox box)
+{
+    size_t width = box.x1 - box.x0, height = box.y1 - box.y0;
+    for (size_t y = 0; y < height; y++) {
+        size_t from = (box.y0 + y) * canvas->width + box.x0;
+        memmove(canvas->value + 4 * y * width, canvas->value + 4 * from, 4 * width * sizeof *canvas->value);
+        memmove(canvas->cell + y * width, canvas->cell + from, width);
+    }
+    canvas->value = shrink(canvas->value, width * height, 4 * sizeof *canvas->value);
+    canvas->cell = shrink(canvas->cell, width * height, 1);
+    canvas->width = width;
+    canvas->height = height;
+}
+
 /* A row of the half canvas lies under two rows, at an odd edge under one twice; so do its pixels. */
 static size_t second_row(const UfCanvas *from, size_t y)
 {

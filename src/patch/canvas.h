@@ -58,6 +58,9 @@ typedef struct UfBox {
     size_t x0, y0, x1, y1;
 } UfBox;
 
+/* The box alone is left of the canvas. */
+void uf_canvas_crop(UfCanvas *canvas, UfBox box);
+
 /*
  * The next run of a row's cells, from column *x1 on, that are not hole; false when there is none. What is
  * idle up to the first and from the last cell that is not, outside `keep`, belongs to none: a ring's corners.

@@ -226,14 +226,16 @@ static UfStatus fill_band(const UfPicture *panorama, const UfCap *cap, const UfF
 {
     const UfCanvas *shown[2] = {&plane->canvas, sharp};
     size_t channels = uf_colour_channels(panorama);
-    UfStatus status = UF_OK;
+    float *columns = uf_pole_columns(cap);
+    UfStatus status = columns != NULL ? UF_OK : uf_fail_memory(report);
     for (size_t y = 0; y < band->count; y++)
         uf_row_load(panorama, band->first_px + y, band->row[0] + y * band->values, NULL);
     for (size_t k = 0; status == UF_OK && k < 2; k++)
-        status = uf_pole_rows(shown[k], &plane->view, plane->is_root, cap, band->first_px, band->count,
-                              channels, band->row[k + 1], report);
+        status = uf_pole_rows(shown[k], &plane->view, plane->is_root, cap, columns, band->first_px,
+                              band->count, channels, band->row[k + 1], report);
     for (size_t k = 0; status == UF_OK && k < 3; k++)
         status = average_along(band, band->row[k], channels, along, cap->threads, report);
+    free(columns);
     return status;
 }
 

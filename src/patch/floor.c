@@ -24,6 +24,7 @@ struct UfFloor {
     UfCanvas canvas; /* the finished piece of floor */
     UfView view;     /* as large as the canvas */
     bool is_root;    /* the canvas holds square roots */
+    float *columns;  /* the way home's, made for the panorama's width */
 };
 
 void uf_floor_free(UfFloor **floor)
@@ -31,8 +32,17 @@ void uf_floor_free(UfFloor **floor)
     if (floor == NULL || *floor == NULL)
         return;
     uf_canvas_clear(&(*floor)->canvas);
+    free((*floor)->columns);
     free(*floor);
     *floor = NULL;
+}
+
+static UfFloor *floor_create(const UfCap *cap)
+{
+    UfFloor *floor = uf_alloc_zero(1, sizeof *floor);
+    if (floor != NULL && (floor->columns = uf_pole_columns(cap)) == NULL)
+        uf_floor_free(&floor);
+    return floor;
 }
 
 typedef struct Light {
@@ -81,19 +91,15 @@ static UfStatus complete(UfFloorPlane *plane, const UfCap *cap, bool is_boards, 
     return status;
 }
 
-/* Keeps what goes home of the plane. */
-static UfStatus keep_shown(const UfFloorPlane *plane, UfFloor *floor, UfReport *report)
+/* The floor gets what goes home of the plane. */
+static void keep_shown(UfFloorPlane *plane, UfFloor *floor)
 {
     UfBox box = plane->shown;
-    size_t width = uf_box_width(box), height = uf_box_height(box);
-    UfStatus status = uf_canvas_create(width, height, &floor->canvas, report);
-    for (size_t y = 0; status == UF_OK && y < height; y++)
-        memcpy(floor->canvas.value + 4 * y * width,
-               plane->canvas.value + 4 * ((box.y0 + y) * plane->canvas.width + box.x0),
-               4 * width * sizeof *floor->canvas.value);
-    floor->view = uf_view_window(&plane->view, box.x0, box.y0, width, height);
+    floor->view = uf_view_window(&plane->view, box.x0, box.y0, uf_box_width(box), uf_box_height(box));
     floor->is_root = plane->is_root;
-    return status;
+    floor->canvas = plane->canvas;
+    plane->canvas = (UfCanvas){0};
+    uf_canvas_crop(&floor->canvas, box);
 }
 
 /* The plane; where boards are seen, turned so that they lie along its rows. */
@@ -117,7 +123,7 @@ UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned 
     UfFloorPlane plane = {0};
     bool is_boards = false;
     UfBox hole;
-    UfFloor *floor = uf_alloc_zero(1, sizeof *floor);
+    UfFloor *floor = floor_create(cap);
     if (floor == NULL)
         return uf_fail_memory(report);
     UfStatus status = read_plane(panorama, cap, plate != NULL, &plane, &is_boards, report);
@@ -129,8 +135,7 @@ UfStatus uf_floor_rebuild(const UfPicture *panorama, const UfCap *cap, unsigned 
         status = complete(&plane, cap, is_boards, seed, report);
     if (status != UF_OK)
         goto cleanup;
-    if ((status = keep_shown(&plane, floor, report)) != UF_OK)
-        goto cleanup;
+    keep_shown(&plane, floor);
     *out = floor;
     floor = NULL;
 cleanup:
@@ -141,7 +146,7 @@ cleanup:
 
 UfStatus uf_floor_spread(const UfPicture *panorama, const UfCap *cap, UfFloor **out, UfReport *report)
 {
-    UfFloor *floor = uf_alloc_zero(1, sizeof *floor);
+    UfFloor *floor = floor_create(cap);
     if (floor == NULL)
         return uf_fail_memory(report);
     UfStatus status = uf_spread(panorama, cap, &floor->canvas, &floor->view, report);
@@ -155,6 +160,6 @@ UfStatus uf_floor_spread(const UfPicture *panorama, const UfCap *cap, UfFloor **
 UfStatus uf_floor_rows(const UfFloor *floor, const UfCap *cap, size_t y0_px, size_t count, size_t channels,
                        float *out, UfReport *report)
 {
-    return uf_pole_rows(&floor->canvas, &floor->view, floor->is_root, cap, y0_px, count, channels, out,
-                        report);
+    return uf_pole_rows(&floor->canvas, &floor->view, floor->is_root, cap, floor->columns, y0_px, count,
+                        channels, out, report);
 }

@@ -28,12 +28,17 @@ typedef struct UfPoleRead {
  */
 UfStatus uf_pole_read(const UfPicture *panorama, const UfPoleRead *read, UfCanvas *canvas, UfReport *report);
 
+/* Sine and cosine of each column's longitude, 2 x width values, for uf_pole_rows; NULL: no memory. The caller
+ * frees them. */
+float *uf_pole_columns(const UfCap *cap);
+
 /*
  * Rows y0 .. y0 + count - 1 of the panorama as the canvas shows them: count x width x channels values. The
  * view may be any azimuthal one about the pole. Where the panorama is coarser than the canvas, a pixel is the
  * mean of several places, again in squares.
  */
 UfStatus uf_pole_rows(const UfCanvas *canvas, const UfView *view, bool is_root, const UfCap *cap,
-                      size_t y0_px, size_t count, size_t channels, float *out, UfReport *report);
+                      const float *columns, size_t y0_px, size_t count, size_t channels, float *out,
+                      UfReport *report);
 
 #endif

@@ -21,7 +21,7 @@ typedef struct Home {
     const UfView *view;
     bool is_root;
     size_t width, height, channels;
-    float *sine, *cosine; /* of each column's longitude */
+    const float *sine, *cosine; /* of each column's longitude */
 } Home;
 
 /* false where the plane does not show that latitude */
@@ -145,23 +145,30 @@ static void prepare_row(const Home *h, size_t y, Row *row)
     }
 }
 
-UfStatus uf_pole_rows(const UfCanvas *canvas, const UfView *view, bool is_root, const UfCap *cap,
-                      size_t y0_px, size_t count, size_t channels, float *out, UfReport *report)
+float *uf_pole_columns(const UfCap *cap)
 {
-    Home h = {canvas, view, is_root, cap->width_px, cap->height_px, channels, NULL, NULL};
-    h.sine = uf_alloc(2 * h.width, sizeof *h.sine);
+    size_t width = cap->width_px;
+    float *columns = uf_alloc(2 * width, sizeof *columns);
+    if (columns == NULL)
+        return NULL;
+#pragma omp parallel for schedule(static) num_threads(cap->threads)
+    for (size_t x = 0; x < width; x++) {
+        double lon = (((double)x + 0.5) / (double)width - 0.5) * 2 * UF_PI;
+        columns[x] = (float)sin(lon);
+        columns[width + x] = (float)cos(lon);
+    }
+    return columns;
+}
+
+UfStatus uf_pole_rows(const UfCanvas *canvas, const UfView *view, bool is_root, const UfCap *cap,
+                      const float *columns, size_t y0_px, size_t count, size_t channels, float *out,
+                      UfReport *report)
+{
+    Home h = {canvas,         view,     is_root, cap->width_px,
+              cap->height_px, channels, columns, columns + cap->width_px};
     Row *rows = uf_alloc(count, sizeof *rows);
-    if (h.sine == NULL || rows == NULL) {
-        free(h.sine);
-        free(rows);
+    if (rows == NULL)
         return uf_fail_memory(report);
-    }
-    h.cosine = h.sine + h.width;
-    for (size_t x = 0; x < h.width; x++) {
-        double lon = (((double)x + 0.5) / (double)h.width - 0.5) * 2 * UF_PI;
-        h.sine[x] = (float)sin(lon);
-        h.cosine[x] = (float)cos(lon);
-    }
     for (size_t i = 0; i < count; i++)
         prepare_row(&h, y0_px + i, &rows[i]);
 #pragma omp parallel for schedule(dynamic, 1) num_threads(cap->threads)
@@ -169,7 +176,6 @@ UfStatus uf_pole_rows(const UfCanvas *canvas, const UfView *view, bool is_root, 
         for (size_t i = 0; i < count; i++)
             fill_run(&h, &rows[i], x, x + COLUMNS < h.width ? x + COLUMNS : h.width,
                      out + i * h.width * channels);
-    free(h.sine);
     free(rows);
     return UF_OK;
 }

@@ -8,6 +8,7 @@
 
 #include <math.h>
 
+#include "base/memory.h"
 #include "base/robust.h"
 #include "patch/cholesky.h"
 
@@ -48,17 +49,40 @@ static double evaluate(const double *term, const double *b)
     return sum;
 }
 
-/* One weighted fit; *spread goes from the one that weighs to the one that results (0: all weigh the same). */
-static bool fit_once(const UfCanvas *canvas, size_t c, size_t step, double *term, double *spread)
+/* What is fitted: the logarithms of a channel at the sources of a regular grid, row by row. */
+typedef struct Samples {
+    const UfCanvas *canvas;
+    size_t step;
+    double *value;
+} Samples;
+
+static bool samples_create(const UfCanvas *canvas, size_t c, size_t step, Samples *out)
 {
-    double a[TERMS][TERMS] = {{0}}, right[TERMS] = {0}, b[TERMS], deviation = 0, count = 0;
-    for (size_t y = step / 2; y < canvas->height; y += step)
+    size_t count = 0;
+    Samples s = {canvas, step,
+                 uf_alloc((canvas->width / step + 1) * (canvas->height / step + 1), sizeof *s.value)};
+    for (size_t y = step / 2; s.value != NULL && y < canvas->height; y += step)
         for (size_t x = step / 2; x < canvas->width; x += step) {
             size_t i = y * canvas->width + x;
-            if (canvas->cell[i] != UF_CELL_SOURCE)
+            if (canvas->cell[i] == UF_CELL_SOURCE)
+                s.value[count++] = log(fmax(canvas->value[4 * i + c], 0) + DARK);
+        }
+    *out = s;
+    return s.value != NULL;
+}
+
+/* One weighted fit; *spread goes from the one that weighs to the one that results (0: all weigh the same). */
+static bool fit_once(const Samples *s, double *term, double *spread)
+{
+    double a[TERMS][TERMS] = {{0}}, right[TERMS] = {0}, b[TERMS], deviation = 0, count = 0;
+    const UfCanvas *canvas = s->canvas;
+    const double *next = s->value;
+    for (size_t y = s->step / 2; y < canvas->height; y += s->step)
+        for (size_t x = s->step / 2; x < canvas->width; x += s->step) {
+            if (canvas->cell[y * canvas->width + x] != UF_CELL_SOURCE)
                 continue;
             basis(canvas, x, y, b);
-            double value = log(fmax(canvas->value[4 * i + c], 0) + DARK), weight = 1;
+            double value = *next++, weight = 1;
             if (*spread > 0) {
                 double off = value - evaluate(term, b);
                 weight = uf_tukey_weight(off / (UF_TUKEY * *spread));
@@ -146,15 +170,20 @@ UfStatus uf_shading_fit(const UfCanvas *canvas, int threads, UfShading *out, UfR
     UfShading shading = {0};
     UfBox box;
     size_t step = canvas->width / SAMPLES_SIDE + 1;
-    bool is_seen = true, is_light = uf_canvas_hole_box(canvas, 0, &box);
-#pragma omp parallel for schedule(dynamic, 1) num_threads(threads) reduction(&& : is_seen, is_light)
+    bool is_seen = true, is_light = uf_canvas_hole_box(canvas, 0, &box), has_room = true;
+#pragma omp parallel for schedule(dynamic, 1) num_threads(threads) reduction(&& : is_seen, is_light, has_room)
     for (size_t c = 0; c < 3; c++) {
+        Samples samples;
+        has_room = samples_create(canvas, c, step, &samples) && has_room;
         double spread = 0, reach = CHECK_REACH * (double)(box.x1 - box.x0) / 2;
         for (int round = 0; round < ROUNDS; round++)
-            is_seen = is_seen && fit_once(canvas, c, step, shading.term[c], &spread);
+            is_seen = is_seen && samples.value != NULL && fit_once(&samples, shading.term[c], &spread);
         is_light = is_light && is_seen && explains(canvas, c, step, reach, shading.term[c]);
         centre(canvas, step, shading.term[c]);
+        free(samples.value);
     }
+    if (!has_room)
+        return uf_fail_memory(report);
     if (!is_seen)
         return uf_fail(report, UF_ERROR_UNCLEAR, "too little floor is seen around the cap");
     *out = is_light ? shading : (UfShading){0};

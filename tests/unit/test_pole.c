@@ -225,7 +225,9 @@ static double rows_worst(UfProjection projection, double scale_px, bool at_zenit
     size_t y0 = at_zenith ? 0 : width / 2 - count;
     float *rows = malloc(count * width * 3 * sizeof *rows);
     cr_assert_not_null(rows);
-    cr_assert_eq(uf_pole_rows(&canvas, &read.view, is_root, &cap, y0, count, 3, rows, NULL), UF_OK);
+    float *columns = uf_pole_columns(&cap);
+    cr_assert_eq(uf_pole_rows(&canvas, &read.view, is_root, &cap, columns, y0, count, 3, rows, NULL), UF_OK);
+    free(columns);
     UfView whole = uf_view_equirectangular(width);
     double worst = 0;
     for (size_t i = 0; i < count * width * 3; i++) {
