@@ -177,7 +177,7 @@ static bool desks_create(int threads, size_t count, Desks *d)
 /* The angle about `angle` at which the lines are strongest. */
 static double refine(const Ring *ring, double angle, double step, int steps, const Desks *desks)
 {
-    double strength[2 * MOST_STEPS + 1], most = -INFINITY, best = angle;
+    double strength[2 * MOST_STEPS + 1] = {0}, most = -INFINITY, best = angle;
 #pragma omp parallel for schedule(dynamic, 1) num_threads(desks->threads)
     for (int k = -steps; k <= steps; k++)
         strength[k + steps] =

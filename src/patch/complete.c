@@ -176,7 +176,7 @@ static void find_alike_below(const Voting *v, size_t first)
     size_t w = uf_box_width(v->matcher->box), h = uf_box_height(v->matcher->box);
     size_t from = first >= WIDE - 1 ? first - (WIDE - 1) : 0, to = uf_smaller(first + COLUMNS, w);
     uint8_t narrow[COLUMNS + WIDE] = {0}, wide[COLUMNS + WIDE] = {0}, along[COLUMNS + WIDE];
-    int32_t choices[2][COLUMNS + WIDE], *above = choices[0], *here = choices[1];
+    int32_t choices[2][COLUMNS + WIDE] = {{0}}, *above = choices[0], *here = choices[1];
     size_t count = to - from, skip = first - from;
     for (size_t x = 0; x < count; x++)
         above[x] = NONE;
@@ -294,7 +294,7 @@ static int turns_of_level(size_t side)
 {
     if (side <= 200)
         return 8;
-    return side <= LARGE_SIDE_PX ? 3 : 1;
+    return side <= LARGE_SIDE_PX ? 2 : 1;
 }
 
 static void search(UfMatcher *m)

@@ -100,16 +100,17 @@ static bool find_valid(UfMatcher *m)
     return m->run != NULL;
 }
 
-/* Places: what is no patch without hole, inside the canvas. `without` is room for as many cells as the canvas
- * has. */
-static void find_places(UfMatcher *m, uint8_t *without)
+/* Places: what is no patch without hole, inside the canvas. */
+static bool find_places(UfMatcher *m)
 {
     const UfCanvas *canvas = m->canvas;
     UfBox box = m->box, wide = {box.x0 > REACH ? box.x0 - REACH : 0, box.y0 > REACH ? box.y0 - REACH : 0,
                                 box.x1 + REACH < canvas->width ? box.x1 + REACH : canvas->width,
                                 box.y1 + REACH < canvas->height ? box.y1 + REACH : canvas->height};
     size_t width = uf_box_width(box), wide_width = uf_box_width(wide);
-    memset(without, 0, wide_width * uf_box_height(wide));
+    uint8_t *without = uf_alloc_zero(wide_width, uf_box_height(wide));
+    if (without == NULL)
+        return false;
     mark_whole(canvas, wide, UF_CELL_HOLE, false, m->threads, without);
     for (size_t y = box.y0; y < box.y1; y++)
         for (size_t x = box.x0; x < box.x1; x++) {
@@ -117,6 +118,8 @@ static void find_places(UfMatcher *m, uint8_t *without)
             m->is_place[(y - box.y0) * width + x - box.x0] =
                 inside && !without[(y - wide.y0) * wide_width + x - wide.x0];
         }
+    free(without);
+    return true;
 }
 
 void uf_matcher_code(UfMatcher *m, size_t first, size_t count)
@@ -157,22 +160,19 @@ UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, uns
     if (!uf_canvas_hole_box(canvas, REACH, &m.box))
         return uf_fail(report, UF_ERROR_UNCLEAR, "there is nothing to fill");
     size_t cells = uf_box_width(m.box) * uf_box_height(m.box), all = canvas->width * canvas->height;
-    uint8_t *without = uf_alloc(all, 1);
     m.is_place = uf_alloc_zero(cells, 1);
     m.match = uf_alloc_zero(cells, sizeof *m.match);
     m.next = uf_alloc_zero(cells, sizeof *m.next);
     m.is_valid = uf_alloc_zero(all, 1);
     m.code = uf_alloc(all, 4 * sizeof *m.code);
-    bool has_room = without && m.is_place && m.match && m.next && m.is_valid && m.code;
-    has_room = has_room && find_valid(&m);
+    bool has_room = m.is_place && m.match && m.next && m.is_valid && m.code;
+    has_room = has_room && find_valid(&m) && find_places(&m);
     if (has_room) {
         uf_prefer_large_pages(m.code, all * 4 * sizeof *m.code);
         uf_prefer_large_pages(m.match, cells * sizeof *m.match);
         uf_prefer_large_pages(m.next, cells * sizeof *m.next);
-        find_places(&m, without);
         choose_codes(&m);
     }
-    free(without);
     if (!has_room) {
         uf_matcher_clear(&m);
         return uf_fail_memory(report);
