@@ -269,12 +269,14 @@ static UfStatus take_face(Work *work, size_t number, const UfPicture *panorama, 
 {
     const CliLine *line = work->line;
     const Face *face = &work->faces[number];
-    *out = (CliTaken){.home = work->home, .panorama = panorama, .path = face->path, .write = &work->write};
+    *out = (CliTaken){.home = work->home,
+                      .panorama = panorama,
+                      .panorama_path = line->operands[0],
+                      .path = face->path,
+                      .write = &work->write};
     out->home.face = face->face;
     cli_progress(line, "making", face->path);
-    UfStatus status = uf_home_set_panorama(&out->home, panorama, line->operands[0], work->report);
-    if (status == UF_OK)
-        status = uf_home_extract(&out->home, panorama, cli_threads(line), &out->picture, work->report);
+    UfStatus status = uf_home_extract(&out->home, panorama, cli_threads(line), &out->picture, work->report);
     if (status == UF_OK && (out->report = uf_report_create()) == NULL)
         status = UF_ERROR_MEMORY;
     return status;

@@ -48,7 +48,10 @@ int cli_check_sidecar(const CliLine *line, const char *picture_path)
 
 UfStatus cli_write_taken(CliTaken *taken)
 {
-    UfStatus status = uf_home_dress(&taken->home, taken->panorama, taken->picture, taken->report);
+    UfStatus status =
+        uf_home_set_panorama(&taken->home, taken->panorama, taken->panorama_path, taken->report);
+    if (status == UF_OK)
+        status = uf_home_dress(&taken->home, taken->panorama, taken->picture, taken->report);
     if (status == UF_OK)
         status = uf_picture_write(taken->picture, taken->path, taken->write, taken->report);
     uf_picture_free(&taken->picture);
@@ -65,7 +68,12 @@ static UfStatus make_and_write(const CliLine *line, const UfHome *home, const Uf
 {
     const char *path = line->values[CLI_OUT].text;
     const UfWriteOptions write = cli_write_options(line);
-    CliTaken taken = {.home = *home, .panorama = panorama, .path = path, .write = &write, .report = report};
+    CliTaken taken = {.home = *home,
+                      .panorama = panorama,
+                      .panorama_path = line->operands[0],
+                      .path = path,
+                      .write = &write,
+                      .report = report};
     cli_progress(line, "making", path);
     UfStatus status = uf_home_extract(home, panorama, cli_threads(line), &taken.picture, report);
     if (status != UF_OK)
@@ -74,14 +82,12 @@ static UfStatus make_and_write(const CliLine *line, const UfHome *home, const Uf
     return cli_write_taken(&taken);
 }
 
-static UfStatus read_and_extract(const CliLine *line, UfHome *home, const UfReadOptions *read,
+static UfStatus read_and_extract(const CliLine *line, const UfHome *home, const UfReadOptions *read,
                                  UfReport *report)
 {
     UfPicture *panorama = NULL;
     cli_progress(line, "reading", line->operands[0]);
     UfStatus status = uf_picture_read(line->operands[0], read, &panorama, report);
-    if (status == UF_OK)
-        status = uf_home_set_panorama(home, panorama, line->operands[0], report);
     if (status == UF_OK)
         status = make_and_write(line, home, panorama, report);
     cli_progress_end(line);

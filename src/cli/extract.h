@@ -16,17 +16,18 @@ int cli_check_sidecar(const CliLine *line, const char *picture_path);
 
 /* A picture that was taken out of a panorama, to be written to `path`. */
 typedef struct CliTaken {
-    UfHome home;
+    UfHome home;        /* but for what uf_home_set_panorama sets */
     UfPicture *picture; /* owned until it is written */
     const UfPicture *panorama;
-    const char *path;
+    const char *panorama_path, *path;
     const UfWriteOptions *write;
     UfReport *report;
 } CliTaken;
 
 /*
- * Writes the picture with the panorama's metadata and its sidecar, and frees it; after a failure neither file
- * is there. Prints nothing: it may run beside the making of the next one, with a report of its own.
+ * Writes the picture with its address, the panorama's metadata and its sidecar, and frees it; after a failure
+ * neither file is there. Prints nothing: it may run beside the making of the next one, with a report of its
+ * own.
  */
 UfStatus cli_write_taken(CliTaken *taken);
 /* Everything from the checks that need the header to the written file, for a command with one output. */

@@ -1,7 +1,9 @@
 /* Which blocks of a target belong together. */
 #include "remap/bands.h"
 
+#include <omp.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/memory.h"
 #include "base/smaller.h"
@@ -74,27 +76,50 @@ UfStatus uf_bands_none(const UfMap *map, size_t block_px, UfBands *out, UfReport
     return list_blocks(map, block_px, out, report);
 }
 
-UfStatus uf_bands_create(const UfMap *map, size_t block_px, size_t row_bytes, UfBands *out, UfReport *report)
+/* Rows of every block, and the columns that any of them sees; `columns` has a row for each thread. */
+static void see_blocks(UfBands *bands, const UfMap *map, int threads, bool *columns)
+{
+    const size_t width = map->source.width_px;
+#pragma omp parallel for schedule(dynamic, 8) num_threads(threads)
+    for (size_t i = 0; i < bands->count; i++) {
+        UfBandBlock *block = &bands->blocks[i];
+        UfSeen seen = {.first_row = (ptrdiff_t)map->source.height_px,
+                       .columns = columns + (size_t)omp_get_thread_num() * width};
+        see_block(bands, map, block, &seen);
+        block->first_row = seen.first_row;
+        block->end_row = seen.end_row;
+    }
+}
+
+static UfSeen join(const UfBands *bands, const UfMap *map, int threads, bool *columns)
+{
+    const size_t width = map->source.width_px;
+    UfSeen all = {.first_row = (ptrdiff_t)map->source.height_px, .columns = columns};
+    for (size_t i = 0; i < bands->count; i++) {
+        const UfBandBlock *block = &bands->blocks[i];
+        all.first_row = block->first_row < all.first_row ? block->first_row : all.first_row;
+        all.end_row = block->end_row > all.end_row ? block->end_row : all.end_row;
+    }
+    for (size_t i = width; i < (size_t)threads * width; i++)
+        columns[i % width] = columns[i % width] || columns[i];
+    return all;
+}
+
+UfStatus uf_bands_create(const UfMap *map, size_t block_px, size_t row_bytes, int threads, UfBands *out,
+                         UfReport *report)
 {
     const ptrdiff_t height = (ptrdiff_t)map->source.height_px;
     UfStatus status = list_blocks(map, block_px, out, report);
     if (status != UF_OK)
         return status;
-    UfSeen all = {.first_row = height, .columns = uf_alloc_zero(map->source.width_px, sizeof *all.columns)};
-    if (all.columns == NULL)
+    bool *columns = uf_alloc_zero(map->source.width_px, (size_t)threads);
+    if (columns == NULL)
         return uf_fail_memory(report);
-    for (size_t i = 0; i < out->count; i++) {
-        UfBandBlock *block = &out->blocks[i];
-        UfSeen seen = {.first_row = height, .columns = all.columns};
-        see_block(out, map, block, &seen);
-        block->first_row = seen.first_row;
-        block->end_row = seen.end_row;
-        all.first_row = seen.first_row < all.first_row ? seen.first_row : all.first_row;
-        all.end_row = seen.end_row > all.end_row ? seen.end_row : all.end_row;
-    }
+    see_blocks(out, map, threads, columns);
+    out->all = join(out, map, threads, columns);
     qsort(out->blocks, out->count, sizeof *out->blocks, by_first_row);
-    out->rows = breadth(out, &all, height, rows_that_fit(&all, height, map->source.width_px, row_bytes));
-    uf_seen_free(&all);
+    out->rows =
+        breadth(out, &out->all, height, rows_that_fit(&out->all, height, map->source.width_px, row_bytes));
     return UF_OK;
 }
 
@@ -105,6 +130,13 @@ UfStatus uf_bands_next(const UfBands *bands, const UfMap *map, size_t from, size
     seen->columns = uf_alloc_zero(map->source.width_px, sizeof *seen->columns);
     if (seen->columns == NULL)
         return uf_fail_memory(report);
+    if (bands->rows > (ptrdiff_t)map->source.height_px) {
+        memcpy(seen->columns, bands->all.columns, map->source.width_px * sizeof *seen->columns);
+        seen->first_row = bands->all.first_row;
+        seen->end_row = bands->all.end_row;
+        *end = bands->count;
+        return UF_OK;
+    }
     seen->first_row = first->first_row;
     size_t i = from;
     for (; i < bands->count && bands->blocks[i].first_row < first->first_row + bands->rows; i++)
@@ -116,5 +148,6 @@ UfStatus uf_bands_next(const UfBands *bands, const UfMap *map, size_t from, size
 void uf_bands_free(UfBands *bands)
 {
     free(bands->blocks);
+    uf_seen_free(&bands->all);
     *bands = (UfBands){0};
 }

@@ -25,12 +25,14 @@ typedef struct UfBandBlock {
 typedef struct UfBands {
     UfBandBlock *blocks; /* owned; by first_row */
     size_t count, block_px;
-    ptrdiff_t rows; /* in which a band's blocks begin */
+    ptrdiff_t rows; /* in which a band's blocks begin; more than the source has where one holds them all */
+    UfSeen all;     /* what all blocks see */
 } UfBands;
 
 /* The source is a full sphere, uf_seen_serves the target; row_bytes: of a row of coefficients. Zeroed before.
  */
-UfStatus uf_bands_create(const UfMap *map, size_t block_px, size_t row_bytes, UfBands *out, UfReport *report);
+UfStatus uf_bands_create(const UfMap *map, size_t block_px, size_t row_bytes, int threads, UfBands *out,
+                         UfReport *report);
 /* All blocks in one band of which nothing more is known: `rows` is 0. */
 UfStatus uf_bands_none(const UfMap *map, size_t block_px, UfBands *out, UfReport *report);
 /* The end of the band that begins with block `from`, and what its blocks look at. `seen` is zeroed before. */

@@ -493,8 +493,8 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     if (job.blend != NULL && uf_seen_serves(target_view))
         status = uf_bands_create(
             &job.map, UF_BLOCK_PX,
-            uf_spline_row_bytes(&job.source, uf_picture_sample(source), uf_picture_channels(source)), &bands,
-            report);
+            uf_spline_row_bytes(&job.source, uf_picture_sample(source), uf_picture_channels(source)), threads,
+            &bands, report);
     else
         status = uf_bands_none(&job.map, UF_BLOCK_PX, &bands, report);
     if (status == UF_OK)

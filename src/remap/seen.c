@@ -95,16 +95,6 @@ void uf_seen_add(const UfMap *map, size_t left_px, size_t top_px, size_t right_p
               seen);
 }
 
-UfStatus uf_seen_find(const UfMap *map, UfSeen *out, UfReport *report)
-{
-    out->columns = uf_alloc_zero(map->source.width_px, sizeof *out->columns);
-    if (out->columns == NULL)
-        return uf_fail_memory(report);
-    out->first_row = (ptrdiff_t)map->source.height_px;
-    uf_seen_add(map, 0, 0, map->target.width_px, map->target.height_px, out);
-    return UF_OK;
-}
-
 /* So few nodes that pictures of any size are looked over at once. What uf_seen_find finds between four of
  * them is held, too. */
 void uf_seen_find_rows(const UfMap *map, UfSeen *out)

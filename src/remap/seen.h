@@ -23,10 +23,8 @@ typedef struct UfSeen {
 
 /* Whether it can be told for such a target. */
 bool uf_seen_serves(const UfView *target);
-/* The source is a full sphere. `out` is zeroed before. */
-UfStatus uf_seen_find(const UfMap *map, UfSeen *out, UfReport *report);
-/* The same for a part of the target, added to what is seen already; with first_row the source's height
- * nothing is. */
+/* Adds what a part of the target sees; with first_row the source's height nothing is seen yet. The source is
+ * a full sphere. */
 void uf_seen_add(const UfMap *map, size_t left_px, size_t top_px, size_t right_px, size_t bottom_px,
                  UfSeen *seen);
 /* The rows alone, or a few more: `columns` stays NULL, and there is nothing to free. */

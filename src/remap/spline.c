@@ -31,32 +31,50 @@ double uf_spline_response(int k)
     return sum;
 }
 
-/* `count` steps of LANES lines; step i of line k is at[i * LANES + k]. */
+/*
+ * `count` steps of LANES lines; step i of line k is at[i * LANES + k]. Both poles' filters at once, first on
+ * the way there, then on the way back; lines start and end as if they had always been what they are there.
+ */
 UF_CLONES static void filter_lines(float *at, size_t count)
 {
-    for (int p = 0; p < 2; p++) {
-        const float z = (float)poles[p];
-        const float gain = (float)((1 - poles[p]) * (1 - 1 / poles[p]));
-        const float start = (float)(1 / (1 - poles[p])), end = (float)(poles[p] / (poles[p] - 1));
-        for (size_t k = 0; k < LANES; k++)
-            at[k] *= start * gain;
-        for (size_t i = 1; i < count; i++) {
-            float *here = at + i * LANES;
+    const float z = (float)poles[0], y = (float)poles[1];
+    const float gain_z = (float)((1 - poles[0]) * (1 - 1 / poles[0]));
+    const float gain_y = (float)((1 - poles[1]) * (1 - 1 / poles[1]));
+    float first[LANES], second[LANES]; /* what the filters hold */
+    for (size_t k = 0; k < LANES; k++) {
+        first[k] = at[k] * ((float)(1 / (1 - poles[0])) * gain_z);
+        at[k] = second[k] = first[k] * ((float)(1 / (1 - poles[1])) * gain_y);
+    }
+    for (size_t i = 1; i < count; i++) {
+        float *here = at + i * LANES;
 #pragma omp simd
-            for (size_t k = 0; k < LANES; k++)
-                here[k] = here[k] * gain + z * here[k - LANES];
+        for (size_t k = 0; k < LANES; k++) {
+            first[k] = here[k] * gain_z + z * first[k];
+            second[k] = first[k] * gain_y + y * second[k];
+            here[k] = second[k];
         }
-        float *last = at + (count - 1) * LANES;
-        for (size_t k = 0; k < LANES; k++)
-            last[k] *= end;
-        for (size_t i = count - 1; i-- > 0;) {
-            float *here = at + i * LANES;
+    }
+    float *last = at + (count - 1) * LANES;
+    for (size_t k = 0; k < LANES; k++) {
+        first[k] = last[k] * (float)(poles[0] / (poles[0] - 1));
+        last[k] = second[k] = first[k] * (float)(poles[1] / (poles[1] - 1));
+    }
+    for (size_t i = count - 1; i-- > 0;) {
+        float *here = at + i * LANES;
 #pragma omp simd
-            for (size_t k = 0; k < LANES; k++)
-                here[k] = z * (here[k + LANES] - here[k]);
+        for (size_t k = 0; k < LANES; k++) {
+            first[k] = z * (first[k] - here[k]);
+            second[k] = y * (second[k] - first[k]);
+            here[k] = second[k];
         }
     }
 }
+
+/* Columns from .. end - 1 that rows are filtered on; outside of 0 .. width - 1 they go on there as the source
+ * does. */
+typedef struct Run {
+    ptrdiff_t from, end;
+} Run;
 
 typedef struct Job {
     const UfSource *source;
@@ -66,8 +84,10 @@ typedef struct Job {
     size_t channels, row_samples;
     uint8_t *ends[2]; /* the first and the last rows before their columns are filtered */
     size_t end_rows;
-    const UfPolar *polar;         /* NULL: rows stay as they are */
-    bool *lanes;                  /* owned; which of them are seen; NULL: all */
+    const UfPolar *polar; /* NULL: rows stay as they are */
+    bool *lanes;          /* owned; which of them are seen; NULL: all */
+    Run *runs;            /* owned; from left to right, no two touch */
+    size_t run_count;
     ptrdiff_t first_row, end_row; /* which are filtered */
 } Job;
 
@@ -174,11 +194,10 @@ UF_INLINE void from_lanes(const float *lanes, size_t width, size_t channels, flo
             line[c] = lanes[c];
 }
 
-/* One row among its lanes, or out of them. */
-static void move_lanes(const Job *job, float *line, float *lanes, bool in)
+/* `width` columns of one row among its lanes, or out of them. */
+static void move_lanes(size_t channels, float *line, size_t width, float *lanes, bool in)
 {
-    const size_t width = (size_t)job->source->width_px;
-    switch (job->channels) {
+    switch (channels) {
     case 1:
         in ? to_lanes(line, width, 1, lanes) : from_lanes(lanes, width, 1, line);
         break;
@@ -194,17 +213,26 @@ static void move_lanes(const Job *job, float *line, float *lanes, bool in)
     }
 }
 
-/* Beyond both ends of the lines. */
-static void add_margins(const Job *job, float *lines)
+/* Columns from .. end - 1, beyond the end of a row, among its lanes. */
+static void continue_lanes(const Job *job, ptrdiff_t from, ptrdiff_t end, const float *line, float *lanes)
 {
     const ptrdiff_t width = job->source->width_px;
-    for (ptrdiff_t i = 0; i < MARGIN; i++) {
-        ptrdiff_t before = job->source->wraps ? wrapped(i - MARGIN, width) : mirrored(i - MARGIN, width);
-        ptrdiff_t after = job->source->wraps ? wrapped(width + i, width) : mirrored(width + i, width);
-        memcpy(lines + i * (ptrdiff_t)LANES, lines + (MARGIN + before) * (ptrdiff_t)LANES,
-               LANES * sizeof *lines);
-        memcpy(lines + (MARGIN + width + i) * (ptrdiff_t)LANES, lines + (MARGIN + after) * (ptrdiff_t)LANES,
-               LANES * sizeof *lines);
+    for (ptrdiff_t x = from; x < end; x++, lanes += LANES) {
+        const ptrdiff_t place = job->source->wraps ? wrapped(x, width) : mirrored(x, width);
+        memcpy(lanes, line + (size_t)place * job->channels, job->channels * sizeof *line);
+    }
+}
+
+/* The run's part of a row among its lanes; or out of them, without what is beyond the row's ends. */
+static void move_run(const Job *job, const Run *run, float *line, float *lanes, bool in)
+{
+    const ptrdiff_t width = job->source->width_px;
+    const ptrdiff_t from = run->from > 0 ? run->from : 0, end = run->end < width ? run->end : width;
+    move_lanes(job->channels, line + (size_t)from * job->channels, (size_t)(end - from),
+               lanes + (from - run->from) * (ptrdiff_t)LANES, in);
+    if (in) {
+        continue_lanes(job, run->from, from, line, lanes);
+        continue_lanes(job, end, run->end, line, lanes + (end - run->from) * (ptrdiff_t)LANES);
     }
 }
 
@@ -224,6 +252,31 @@ static UfStatus find_lanes(Job *job, const UfSeen *seen, UfReport *report)
     return UF_OK;
 }
 
+/* Where columns that are kept come close together one run serves them. */
+static UfStatus find_runs(Job *job, UfReport *report)
+{
+    const size_t channels = job->channels;
+    job->runs = uf_alloc(job->row_samples / LANES + 1, sizeof *job->runs);
+    if (job->runs == NULL)
+        return uf_fail_memory(report);
+    if (job->lanes == NULL) {
+        job->runs[job->run_count++] = (Run){-UF_SPLINE_COLD, job->source->width_px + UF_SPLINE_COLD};
+        return UF_OK;
+    }
+    for (size_t from = 0; from < job->row_samples; from += LANES) {
+        if (!is_seen(job, from))
+            continue;
+        const size_t end = from + LANES < job->row_samples ? from + LANES : job->row_samples;
+        const Run run = {(ptrdiff_t)(from / channels) - UF_SPLINE_COLD,
+                         (ptrdiff_t)((end - 1) / channels) + 1 + UF_SPLINE_COLD};
+        if (job->run_count > 0 && run.from <= job->runs[job->run_count - 1].end)
+            job->runs[job->run_count - 1].end = run.end;
+        else
+            job->runs[job->run_count++] = run;
+    }
+    return UF_OK;
+}
+
 /* What is not seen is not written: memory that nobody touches is not taken. */
 static void keep_seen(const Job *job, const float *line, uint8_t *out)
 {
@@ -236,18 +289,28 @@ static void keep_seen(const Job *job, const float *line, uint8_t *out)
     }
 }
 
+static size_t run_floats(const Run *run)
+{
+    return (size_t)(run->end - run->from) * LANES;
+}
+
 static void filter_rows(const Job *job, size_t first, size_t count, Room *room)
 {
     for (size_t r = 0; r < count; r++) {
+        float *lanes = room->lines + r * job->channels;
         load_line(job, first + r, room->line);
         if (job->polar != NULL)
             uf_polar_filter(job->polar, job->source->ready_px[first + r], &room->polar, room->line);
-        move_lanes(job, room->line, room->lines + (size_t)MARGIN * LANES + r * job->channels, true);
+        for (size_t i = 0; i < job->run_count; lanes += run_floats(&job->runs[i++]))
+            move_run(job, &job->runs[i], room->line, lanes, true);
     }
-    add_margins(job, room->lines);
-    filter_lines(room->lines, (size_t)job->source->width_px + (size_t)2 * MARGIN);
+    float *lines = room->lines;
+    for (size_t i = 0; i < job->run_count; lines += run_floats(&job->runs[i++]))
+        filter_lines(lines, (size_t)(job->runs[i].end - job->runs[i].from));
     for (size_t r = 0; r < count; r++) {
-        move_lanes(job, room->line, room->lines + (size_t)MARGIN * LANES + r * job->channels, false);
+        float *lanes = room->lines + r * job->channels;
+        for (size_t i = 0; i < job->run_count; lanes += run_floats(&job->runs[i++]))
+            move_run(job, &job->runs[i], room->line, lanes, false);
         keep_seen(job, room->line, job->data + (first + r) * job->out.stride_bytes);
     }
 }
@@ -360,7 +423,7 @@ static UfStatus rooms_create(const Job *job, int threads, Room **out, UfReport *
     if (rooms == NULL)
         return uf_fail_memory(report);
     for (int i = 0; i < threads && status == UF_OK; i++) {
-        rooms[i].lines = uf_alloc_zero(longest + (size_t)2 * MARGIN, LANES * sizeof *rooms[i].lines);
+        rooms[i].lines = uf_alloc_zero(longest + (size_t)2 * UF_SPLINE_COLD, LANES * sizeof *rooms[i].lines);
         rooms[i].line = uf_alloc(job->row_samples, sizeof *rooms[i].line);
         if (rooms[i].lines == NULL || rooms[i].line == NULL)
             status = uf_fail_memory(report);
@@ -417,6 +480,8 @@ UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, co
     const double longest_px = longest_ready(&job);
     if (!is_whole)
         status = find_lanes(&job, seen, report);
+    if (status == UF_OK)
+        status = find_runs(&job, report);
     if (status == UF_OK && longest_px > UF_LOBE_LEAST) {
         status = uf_polar_create((size_t)source->width_px, channels, longest_px, &polar, report);
         job.polar = &polar;
@@ -440,6 +505,7 @@ UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, co
     job.data = NULL;
 cleanup:
     free(job.lanes);
+    free(job.runs);
     free(job.data);
     free(job.ends[0]);
     free(job.ends[1]);

@@ -1,6 +1,7 @@
 /*
  * Cube faces from file to files, against the same phases one after the other in memory, each with all
- * threads: decoding, six views, coding. What the phases' overlap saves shows as a ratio below 1.
+ * threads: decoding, six views, coding. What the phases' overlap saves shows as a ratio below 1. And the
+ * memory of turning the same file and of making a planet of it, once each.
  */
 #include "bench/bench.h"
 
@@ -57,6 +58,34 @@ static void encode(void *data)
     }
 }
 
+/* `line` makes `out`, a JPEG, which takes out_mib in memory as the source takes source_mib. */
+static void put_memory(const char *name, char *const line[], double source_mib, double out_mib)
+{
+    const BenchCost cost = bench_run(line);
+    const double more_mib = cost.peak_mib - source_mib - out_mib;
+    bench_row((BenchTarget){0}, 1, name, "%.2f s, cpu %.2f, %.0f MiB", cost.seconds, cost.work_s,
+              cost.peak_mib);
+    bench_row((BenchTarget){BENCH_AT_MOST, 1}, more_mib / SPARE_MIB, "  memory beyond source and output",
+              "%.0f MiB of %.0f more", more_mib, SPARE_MIB);
+}
+
+static void others(const Bench *bench, char *in, double source_mib)
+{
+    char *out = bench_path(bench, "bench-out.jpg");
+    char *home = bench_path(bench, "bench-out.jpg.home.ini"); /* of the planet */
+    char *turn[] = {bench->program, "turn", in,       "-o", out,           "--yaw",   "30",
+                    "--pitch",      "20",   "--roll", "5",  "--overwrite", "--quiet", NULL};
+    char *planet[] = {bench->program, "planet", in, "-o", out, "--overwrite", "--quiet", NULL};
+    bench_heading("a %d x %d JPEG turned, and made a planet of %d x %d", WIDTH_PX, WIDTH_PX / 2, WIDTH_PX / 2,
+                  WIDTH_PX / 2);
+    put_memory("turn", turn, source_mib, source_mib);
+    put_memory("planet", planet, source_mib, source_mib / 2);
+    unlink(out);
+    unlink(home);
+    free(out);
+    free(home);
+}
+
 void bench_faces(const Bench *bench)
 {
     char *in = bench_path(bench, "bench-in.jpg"), *out = bench_path(bench, "bench-faces");
@@ -92,6 +121,7 @@ void bench_faces(const Bench *bench)
               "  memory beyond its rows and the face", "%.0f MiB of %.0f more",
               one.peak_mib - DOWN_PART * source_mib - face_mib, SPARE_MIB);
     bench_run(clear);
+    others(bench, in, source_mib);
     for (int face = 0; face < UF_FACE_COUNT; face++)
         uf_picture_free(&phases.faces[face]);
     uf_picture_free(&phases.panorama);

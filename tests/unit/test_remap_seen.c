@@ -32,6 +32,15 @@ static bool holds(const UfSeen *seen, const UfView *sphere, double u_px, double 
     return held;
 }
 
+static UfSeen see(const UfMap *map)
+{
+    UfSeen seen = {.first_row = (ptrdiff_t)map->source.height_px,
+                   .columns = calloc(map->source.width_px, sizeof *seen.columns)};
+    cr_assert_not_null(seen.columns);
+    uf_seen_add(map, 0, 0, map->target.width_px, map->target.height_px, &seen);
+    return seen;
+}
+
 /* Every pixel, its corners, and as far around it as a stretched footprint reaches. */
 Test(remap_seen, no_pixel_looks_elsewhere)
 {
@@ -43,8 +52,7 @@ Test(remap_seen, no_pixel_looks_elsewhere)
         UfView view = view_at(8 + i * 37 % 130, (size_t)(3 + i * 29 % 90), (size_t)(3 + i * 53 % 70), i * 47,
                               i * 31 % 181 - 90, i * 17);
         UfMap map = uf_map_create(&view, &sphere, &source);
-        UfSeen seen = {0};
-        cr_assert_eq(uf_seen_find(&map, &seen, NULL), UF_OK);
+        UfSeen seen = see(&map);
         for (double y = -UF_LOBES; y <= (double)view.height_px + UF_LOBES; y += 0.5)
             for (double x = -UF_LOBES; x <= (double)view.width_px + UF_LOBES; x += 0.5) {
                 bool outside = x < 0 || y < 0 || x > (double)view.width_px || y > (double)view.height_px;
@@ -88,9 +96,8 @@ Test(remap_seen, coefficients_are_those_of_the_whole)
         uf_source_set_edges(&source, &sphere);
         UfView view = view_at(40, 64, 64, at[i / 3][0], at[i / 3][1], 0);
         UfMap map = uf_map_create(&view, &sphere, &source);
-        UfSeen seen = {0};
+        UfSeen seen = see(&map);
         UfSpline part = {0}, whole = {0};
-        cr_assert_eq(uf_seen_find(&map, &seen, NULL), UF_OK);
         cr_assert_eq(uf_spline_create(&source, sample, channels, &seen, 2, &part, NULL), UF_OK);
         cr_assert_eq(uf_spline_create(&source, sample, channels, NULL, 1, &whole, NULL), UF_OK);
         const size_t pixel_bytes = channels * (size_t)uf_spline_sample(sample, channels);
@@ -203,7 +210,7 @@ Test(remap_seen, bands_hold_every_block_once)
         const UfMap map = uf_map_create(&view, &sphere, &source);
         UfBands bands = {0};
         size_t count = 0, at = 0, pixels = 0;
-        cr_assert_eq(uf_bands_create(&map, 64, UF_BAND_BYTES / 400, &bands, NULL), UF_OK);
+        cr_assert_eq(uf_bands_create(&map, 64, UF_BAND_BYTES / 400, 2, &bands, NULL), UF_OK);
         for (size_t end = 0; at < bands.count; at = end, count++) {
             UfSeen seen = {0};
             cr_assert_eq(uf_bands_next(&bands, &map, at, &end, &seen, NULL), UF_OK);
@@ -226,7 +233,7 @@ Test(remap_seen, bands_hold_every_block_once)
         cr_expect_eq(pixels, view.width_px * view.height_px, "target %zu", t);
         cr_expect(count > 1 || t == 1, "target %zu has one band", t);
         uf_bands_free(&bands);
-        cr_assert_eq(uf_bands_create(&map, 64, 1, &bands, NULL), UF_OK);
+        cr_assert_eq(uf_bands_create(&map, 64, 1, 2, &bands, NULL), UF_OK);
         UfSeen seen = {0};
         size_t end;
         cr_assert_eq(uf_bands_next(&bands, &map, 0, &end, &seen, NULL), UF_OK);
