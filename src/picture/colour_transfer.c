@@ -338,6 +338,7 @@ void uf_transfer_row_from_linear(const UfTransfer *transfer, const float *values
 #define LANES 8
 
 typedef int32_t Numbers __attribute__((vector_size(4 * LANES)));
+typedef uint32_t Indices __attribute__((vector_size(4 * LANES)));
 typedef float Values __attribute__((vector_size(4 * LANES)));
 typedef float Four __attribute__((vector_size(16)));
 typedef double Two __attribute__((vector_size(16)));
@@ -360,7 +361,7 @@ static inline __attribute__((always_inline)) void eight_stored(const Piece *stor
     const Numbers above = bits > least, below = bits < most;
     bits = (bits & above) | (least & ~above);
     bits = ((bits & below) | (most & ~below)) - least;
-    const Numbers k = bits >> TAIL_BITS;
+    const Indices k = (Indices)bits >> TAIL_BITS;
     const Values part =
         __builtin_convertvector(bits & ((1 << TAIL_BITS) - 1), Values) * (1.0F / (1 << TAIL_BITS));
     Four at[2], step[2];

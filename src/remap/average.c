@@ -30,20 +30,22 @@ static double length(double x, double y)
     return sqrt(x * x + y * y);
 }
 
-/* The distance to the closer pole; `level` is the cosine of the latitude. */
-static double distance_px(const UfAverager *averager, const UfJacobian *j, double level)
+/* The squared length of the longer one of the pixel's steps, on the sphere; `level` is the cosine of the
+ * latitude. */
+static double longer_squared(const UfJacobian *j, double level)
 {
-    double across = length(j->ux * level, j->vx), down = length(j->uy * level, j->vy);
-    return level * averager->map->source.scale_px / fmax(fmax(across, down), 1e-300);
+    const double ux = j->ux * level, uy = j->uy * level;
+    return fmax(ux * ux + j->vx * j->vx, uy * uy + j->vy * j->vy);
 }
 
-/* In the target's pixels. */
+/* The distance to the closer pole in the target's pixels. */
 static double pole_px(const UfAverager *averager, const UfJacobian *j, double v_px)
 {
     if (averager->map->round_px == 0)
         return INFINITY;
     const UfView *view = &averager->map->source;
-    return distance_px(averager, j, cos((view->centre_y_px - v_px) / view->scale_px));
+    const double level = cos((view->centre_y_px - v_px) / view->scale_px);
+    return level * view->scale_px / sqrt(fmax(longer_squared(j, level), 1e-300));
 }
 
 bool uf_average_is_far(const UfAverager *averager, const UfJacobian *j, double v_px, double than_px)
@@ -51,8 +53,9 @@ bool uf_average_is_far(const UfAverager *averager, const UfJacobian *j, double v
     const UfView *view = &averager->map->source;
     /* the distance grows with the level, and the sine of the angle c to the pole is above c - c^3 / 6 */
     const double angle = UF_PI / 2 - fabs(view->centre_y_px - v_px) / view->scale_px;
-    const double level = angle * (1 - angle * angle / 6);
-    return (averager->map->round_px > 0 && distance_px(averager, j, level) > than_px) ||
+    const double level = angle * (1 - angle * angle / 6), pole = level * view->scale_px;
+    return (averager->map->round_px > 0 && pole > 0 &&
+            pole * pole > than_px * than_px * longer_squared(j, level)) ||
            pole_px(averager, j, v_px) > than_px;
 }
 

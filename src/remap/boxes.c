@@ -176,7 +176,7 @@ typedef struct Ends {
     int32_t shift[UF_BOXES_MAX];  /* 4 less the whole pixels between the ends */
     int32_t offset[UF_BOXES_MAX]; /* of the first pixel, one row before the middle's */
     float down[4][UF_BOXES_MAX];  /* what the four rows about the middle weigh */
-    int32_t small[UF_BOXES_MAX];  /* four rows and eight columns are all */
+    int32_t flat[UF_BOXES_MAX];   /* four rows are all */
 } Ends;
 
 /* What all boxes have in common. */
@@ -203,7 +203,7 @@ UF_INLINE void find_ends(const Desk *desk, int first, int last, Ends *out)
         out->offset[i] = (top + y) * step + left + a;
         uf_keys_weights_single(boxes->v[i] - (float)y, &out->down[0][i], &out->down[1][i], &out->down[2][i],
                                &out->down[3][i]);
-        out->small[i] = (b - a <= LANES - 4) & (boxes->bv[i] == 0) & (boxes->lean[i] == 0);
+        out->flat[i] = (boxes->bv[i] == 0) & (boxes->lean[i] == 0);
     }
 }
 
@@ -262,19 +262,52 @@ UF_INLINE void weights_small(const Ends *ends, const Integrals *integrals, size_
     *out = (AT(at + ends->shift[i]) - AT(at + 12)) * ends->part[i];
 }
 
+/* Four rows of eight pixels, of every plane: the first row's place, and what rows weigh. */
+typedef struct Patch {
+    const float *rows[4];
+    float weights[4];
+} Patch;
+
+UF_INLINE void patch_of(const Desk *desk, const Ends *ends, size_t i, Patch *out)
+{
+    const float *const at = desk->light->samples + ends->offset[i];
+    const size_t down = desk->light->row_step;
+    *out = (Patch){{at, at + down, at + 2 * down, at + 3 * down},
+                   {ends->down[0][i], ends->down[1][i], ends->down[2][i], ends->down[3][i]}};
+}
+
+/* The patch `right` pixels on. */
+UF_INLINE void sum_patch(const Patch *patch, size_t right, size_t plane, Lanes *sum)
+{
+    const size_t at = plane * UF_LIGHT_PLANE_FLOATS + right;
+    const float *const w = patch->weights;
+    *sum = (w[0] * AT(patch->rows[0] + at) + w[1] * AT(patch->rows[1] + at)) +
+           (w[2] * AT(patch->rows[2] + at) + w[3] * AT(patch->rows[3] + at));
+}
+
 /* Most boxes of targets that are hardly coarser than the source. */
 UF_INLINE void mean_small(const Desk *desk, const Ends *ends, const Integrals *integrals, size_t i, size_t k,
                           size_t planes, Lanes sums[4])
 {
-    const size_t down = desk->light->row_step;
-    const float *const first = desk->light->samples + ends->offset[i], *const second = first + down,
-                       *const third = second + down, *const fourth = third + down;
-    const float w[4] = {ends->down[0][i], ends->down[1][i], ends->down[2][i], ends->down[3][i]};
+    Patch patch;
     Lanes wx;
+    patch_of(desk, ends, i, &patch);
     weights_small(ends, integrals, i, k, &wx);
-    FOR_PLANES(enum {plane = c * UF_LIGHT_PLANE_FLOATS};
-               sums[c] = wx * ((w[0] * AT(first + plane) + w[1] * AT(second + plane)) +
-                               (w[2] * AT(third + plane) + w[3] * AT(fourth + plane))))
+    FOR_PLANES(sum_patch(&patch, 0, c, &sums[c]); sums[c] *= wx)
+}
+
+/* Wider ones, but no higher. */
+UF_INLINE void mean_flat(const Desk *desk, const Ends *ends, size_t i, size_t planes, Lanes sums[4])
+{
+    const Stretch across = {
+        .apart = 4 - ends->shift[i], .from = ends->from[i], .to = ends->to[i], .part = ends->part[i]};
+    Patch patch;
+    patch_of(desk, ends, i, &patch);
+    for (size_t k = 0; k < eights_of(&across); k++) {
+        Lanes wx, columns;
+        weights_of(&across, k, &wx);
+        FOR_PLANES(sum_patch(&patch, k * LANES, c, &columns); sums[c] += columns * wx)
+    }
 }
 
 /* What the rows weigh, and the first of them. Returns how many there are. */
@@ -348,8 +381,10 @@ UF_INLINE void mean_large(const Desk *desk, size_t i, size_t planes, Lanes sums[
 UF_INLINE void mean_one(const Desk *desk, const Ends *ends, const Integrals *integrals, size_t i, size_t k,
                         size_t planes, Lanes sums[4])
 {
-    if (ends->small[i])
+    if (ends->flat[i] && ends->shift[i] >= 8 - LANES)
         mean_small(desk, ends, integrals, i, k, planes, sums);
+    else if (ends->flat[i])
+        mean_flat(desk, ends, i, planes, sums);
     else
         mean_large(desk, i, planes, sums);
 }

@@ -138,6 +138,19 @@ UF_INLINE void fill_shares(UfCoarse *out)
         share[i] = uf_share_smooth(share[i]);
 }
 
+/* Widens it by the values. */
+UF_INLINE void find_range(const float *values, int count, float *least, float *most)
+{
+    float low = *least, high = *most;
+#pragma omp simd reduction(min : low) reduction(max : high)
+    for (int i = 0; i < count; i++) {
+        low = values[i] < low ? values[i] : low;
+        high = values[i] > high ? values[i] : high;
+    }
+    *least = low;
+    *most = high;
+}
+
 /* Returns whether all of them are 1. */
 UF_INLINE bool find_shares(size_t width, size_t height, UfCoarse *out)
 {
@@ -148,12 +161,11 @@ UF_INLINE bool find_shares(size_t width, size_t height, UfCoarse *out)
         return out->some = true;
     }
     fill_shares(out);
-    for (size_t y = 0; y < height; y++)
-        for (size_t x = 0; x < width; x++) {
-            const float share = out->share[y * UF_TILE_PX + x];
-            least = share < least ? share : least;
-            most = share > most ? share : most;
-        }
+    if (width == UF_TILE_PX)
+        find_range(out->share, (int)(height * UF_TILE_PX), &least, &most);
+    else
+        for (size_t y = 0; y < height; y++)
+            find_range(out->share + y * UF_TILE_PX, (int)width, &least, &most);
     out->some = most > 0;
     return least >= 1;
 }

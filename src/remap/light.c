@@ -119,22 +119,34 @@ UF_INLINE void convert(const UfSource *source, const uint8_t *pixel, size_t chan
             to[i] = alpha[i] > 0 ? alpha[i] * to[i] : 0;
 }
 
-UF_INLINE void convert_any(const UfSource *source, const uint8_t *pixel, size_t channels, UfSample sample,
-                           float *to)
+/* The rows of a block of pixels: where they are, and what room their light has. */
+typedef struct Block {
+    const uint8_t *rows[UF_LIGHT_ROWS];
+    float *to;
+    size_t row_step; /* in floats */
+} Block;
+
+UF_INLINE void convert_rows(const UfSource *source, const Block *block, size_t channels, UfSample sample)
+{
+    for (size_t r = 0; r < UF_LIGHT_ROWS; r++)
+        convert(source, block->rows[r], channels, sample, block->to + r * block->row_step);
+}
+
+UF_INLINE void convert_any(const UfSource *source, const Block *block, size_t channels, UfSample sample)
 {
 #define CASES(type)                                                                                          \
     switch (channels) {                                                                                      \
     case 1:                                                                                                  \
-        convert(source, pixel, 1, type, to);                                                                 \
+        convert_rows(source, block, 1, type);                                                                \
         break;                                                                                               \
     case 2:                                                                                                  \
-        convert(source, pixel, 2, type, to);                                                                 \
+        convert_rows(source, block, 2, type);                                                                \
         break;                                                                                               \
     case 3:                                                                                                  \
-        convert(source, pixel, 3, type, to);                                                                 \
+        convert_rows(source, block, 3, type);                                                                \
         break;                                                                                               \
     default:                                                                                                 \
-        convert(source, pixel, 4, type, to);                                                                 \
+        convert_rows(source, block, 4, type);                                                                \
         break;                                                                                               \
     }
     if (sample == UF_SAMPLE_U8) {
@@ -147,28 +159,25 @@ UF_INLINE void convert_any(const UfSource *source, const uint8_t *pixel, size_t 
 #undef CASES
 }
 
-/* A run of pixels that lie side by side. */
-typedef void Convert(const UfSource *source, const uint8_t *pixel, size_t channels, UfSample sample,
-                     float *to);
+typedef void Convert(const UfSource *source, const Block *block, size_t channels, UfSample sample);
 
-#define DEFINE(tier, attributes)                                                                             \
-    attributes static void convert_##tier(const UfSource *source, const uint8_t *pixel, size_t channels,     \
-                                          UfSample sample, float *to)                                        \
-    {                                                                                                        \
-        convert_any(source, pixel, channels, sample, to);                                                    \
-    }
+static void convert_scalar(const UfSource *source, const Block *block, size_t channels, UfSample sample)
+{
+    convert_any(source, block, channels, sample);
+}
 
-DEFINE(scalar, )
 #if defined(__x86_64__)
-DEFINE(avx2, __attribute__((target("avx2"))))
+__attribute__((target("avx2"))) static void convert_avx2(const UfSource *source, const Block *block,
+                                                         size_t channels, UfSample sample)
+{
+    convert_any(source, block, channels, sample);
+}
 #else
 #define convert_avx2 convert_scalar
 #endif
 
 static ptrdiff_t wrapped(ptrdiff_t value, ptrdiff_t period)
 {
-    if ((size_t)value < (size_t)period)
-        return value;
     const ptrdiff_t rest = value % period;
     return rest < 0 ? rest + period : rest;
 }
@@ -187,35 +196,54 @@ static const uint8_t *row_of(const UfSource *source, ptrdiff_t *x, ptrdiff_t y)
 typedef struct Reader {
     const UfSource *source;
     UfSample sample;
-    size_t channels;
+    size_t channels, pixel_bytes;
     Convert *convert;
 } Reader;
 
-/* A run from (x, y) on. */
-static void convert_run(const Reader *reader, ptrdiff_t x, ptrdiff_t y, float *to)
+/* A block inside the source. */
+static const uint8_t *inner_block(const Reader *reader, ptrdiff_t x, ptrdiff_t y)
 {
     const UfSource *source = reader->source;
-    const size_t bytes = reader->channels * (size_t)reader->sample;
-    const uint8_t *row = row_of(source, &x, y), *pixel = row + (size_t)x * bytes;
-    uint8_t gathered[sizeof(float) * UF_LIGHT_RUN * UF_CHANNELS_MAX];
-    if (x + UF_LIGHT_RUN > source->width_px) {
-        /* across the seam, of a source that may be narrower than a run */
-        for (size_t i = 0; i < UF_LIGHT_RUN; i++)
-            memcpy(gathered + i * bytes, row + (size_t)((x + (ptrdiff_t)i) % source->width_px) * bytes,
-                   bytes);
-        pixel = gathered;
-    }
-    reader->convert(source, pixel, reader->channels, reader->sample, to);
+    const bool inside = x >= 0 && y >= 0 && x + (ptrdiff_t)UF_LIGHT_RUN <= source->width_px &&
+                        y + (ptrdiff_t)UF_LIGHT_ROWS <= source->height_px;
+    return inside ? source->data + (size_t)y * source->stride_bytes + (size_t)x * reader->pixel_bytes : NULL;
 }
 
-/* Asks for the run's lines of the cache: what is read of a row is too short for the processor to foresee
- * more. */
-static void fetch_run(const Reader *reader, ptrdiff_t x, ptrdiff_t y)
+/* The block from (x, y) on. */
+static void convert_block(const Reader *reader, ptrdiff_t x, ptrdiff_t y, float *to, size_t row_step)
 {
-    const size_t bytes = reader->channels * (size_t)reader->sample;
-    const char *at = (const char *)row_of(reader->source, &x, y) + (size_t)x * bytes;
-    for (size_t i = 0; i <= UF_LIGHT_RUN * bytes; i += LINE_BYTES)
-        __builtin_prefetch(at + i);
+    const UfSource *source = reader->source;
+    const size_t bytes = reader->pixel_bytes;
+    const uint8_t *const inner = inner_block(reader, x, y);
+    uint8_t gathered[UF_LIGHT_ROWS][sizeof(float) * UF_LIGHT_RUN * UF_CHANNELS_MAX];
+    Block block = {.to = to, .row_step = row_step};
+    for (size_t r = 0; r < UF_LIGHT_ROWS; r++) {
+        if (inner != NULL) {
+            block.rows[r] = inner + r * source->stride_bytes;
+            continue;
+        }
+        ptrdiff_t at = x;
+        const uint8_t *row = row_of(source, &at, y + (ptrdiff_t)r);
+        block.rows[r] = row + (size_t)at * bytes;
+        if (at + (ptrdiff_t)UF_LIGHT_RUN <= source->width_px)
+            continue;
+        /* across the seam, of a source that may be narrower than a run */
+        for (size_t i = 0; i < UF_LIGHT_RUN; i++)
+            memcpy(gathered[r] + i * bytes, row + (size_t)((at + (ptrdiff_t)i) % source->width_px) * bytes,
+                   bytes);
+        block.rows[r] = gathered[r];
+    }
+    reader->convert(source, &block, reader->channels, reader->sample);
+}
+
+/* Asks for the block's lines of the cache: what is read of a row is too short for the processor to foresee
+ * more. */
+static void fetch_block(const Reader *reader, ptrdiff_t x, ptrdiff_t y)
+{
+    const char *at = (const char *)inner_block(reader, x, y);
+    for (size_t r = 0; at != NULL && r < UF_LIGHT_ROWS; r++, at += reader->source->stride_bytes)
+        for (size_t i = 0; i <= UF_LIGHT_RUN * reader->pixel_bytes; i += LINE_BYTES)
+            __builtin_prefetch(at + i);
 }
 
 static bool is_inside(const UfLightArea *area, const UfLightArea *window)
@@ -291,13 +319,14 @@ static void bring(UfLight *light, const Reader *reader, const UfLightArea *area,
             if (*at >= state)
                 continue;
             *at = state;
-            const ptrdiff_t x = window->left + (ptrdiff_t)(run * UF_LIGHT_RUN);
-            for (size_t row = down * UF_LIGHT_ROWS; row < (down + 1) * UF_LIGHT_ROWS; row++)
-                if (state == READY)
-                    convert_run(reader, x, window->top + (ptrdiff_t)row,
-                                light->samples + row * light->row_step + run * UF_LIGHT_RUN);
-                else
-                    fetch_run(reader, x, window->top + (ptrdiff_t)row);
+            const ptrdiff_t x = window->left + (ptrdiff_t)(run * UF_LIGHT_RUN),
+                            y = window->top + (ptrdiff_t)(down * UF_LIGHT_ROWS);
+            if (state == READY)
+                convert_block(reader, x, y,
+                              light->samples + down * UF_LIGHT_ROWS * light->row_step + run * UF_LIGHT_RUN,
+                              light->row_step);
+            else
+                fetch_block(reader, x, y);
         }
 }
 
@@ -316,7 +345,8 @@ static UfLightArea next(const UfLight *light, const UfLightArea *area)
 bool uf_light_take(UfLight *light, const UfSource *source, UfSample sample, size_t channels,
                    unsigned cpu_flags, UfLightArea *area)
 {
-    const Reader reader = {source, sample, channels, cpu_flags & UF_CPU_AVX2 ? convert_avx2 : convert_scalar};
+    const Reader reader = {source, sample, channels, channels * (size_t)sample,
+                           cpu_flags & UF_CPU_AVX2 ? convert_avx2 : convert_scalar};
     turn(area, &light->area, source->width_px);
     if (!is_inside(area, &light->area)) {
         turn(area, &light->ahead, source->width_px);
