@@ -59,42 +59,29 @@ UfStatus uf_blend_seams(const UfMatcher *matcher, UfCanvas *canvas, UfReport *re
     size_t cells = b.width * b.height;
     UfBox box = matcher->box;
     uint8_t *hole = uf_alloc_zero(cells, 1);
-    float *u = uf_alloc(cells, 4 * sizeof *u);
-    float *f = uf_alloc_zero(cells, 4 * sizeof *f);
+    float *f = uf_alloc(cells, 4 * sizeof *f), *u = canvas->value + 4 * (box.y0 * canvas->width + box.x0);
     float side = (float)(b.width < b.height ? b.width : b.height);
     float length = side * HOLD_SHARE > HOLD_PX ? side * HOLD_SHARE : HOLD_PX, hold = 1 / (length * length);
     UfStatus status = UF_OK;
-    if (hole == NULL || u == NULL || f == NULL) {
+    if (hole == NULL || f == NULL) {
         status = uf_fail_memory(report);
         goto cleanup;
     }
-    uf_prefer_large_pages(u, cells * 4 * sizeof *u);
     uf_prefer_large_pages(f, cells * 4 * sizeof *f);
 #pragma omp parallel for schedule(static) num_threads(matcher->threads)
-    for (size_t y = 0; y < b.height; y++) {
-        memcpy(u + 4 * y * b.width, canvas->value + 4 * ((box.y0 + y) * canvas->width + box.x0),
-               b.width * 4 * sizeof *u);
-        for (size_t x = 1; y > 0 && y + 1 < b.height && x + 1 < b.width; x++) {
+    for (size_t y = 1; y < b.height - 1; y++)
+        for (size_t x = 1; x + 1 < b.width; x++) {
             size_t pixel = (box.y0 + y) * canvas->width + box.x0 + x, place = y * b.width + x;
             if (canvas->cell[pixel] != UF_CELL_HOLE)
                 continue;
             hole[place] = 1;
-            uf_four_store(f + 4 * place,
-                          divergence_at(&b, pixel, place) - uf_four_of(hold) * uf_four_load(u + 4 * place));
+            uf_four_store(f + 4 * place, divergence_at(&b, pixel, place) -
+                                             uf_four_of(hold) * uf_four_load(canvas->value + 4 * pixel));
         }
-    }
-    status = uf_poisson_solve_held(b.width, b.height, hole, hold, u, f, CYCLES, matcher->threads, report);
-    if (status != UF_OK)
-        goto cleanup;
-#pragma omp parallel for schedule(static) num_threads(matcher->threads)
-    for (size_t y = 0; y < b.height; y++)
-        for (size_t x = 0; x < b.width; x++)
-            if (hole[y * b.width + x])
-                memcpy(canvas->value + 4 * ((box.y0 + y) * canvas->width + box.x0 + x),
-                       u + 4 * (y * b.width + x), 4 * sizeof *u);
+    status = uf_poisson_solve_held(b.width, b.height, hole, hold, canvas->width, u, f, CYCLES,
+                                   matcher->threads, report);
 cleanup:
     free(hole);
-    free(u);
     free(f);
     return status;
 }

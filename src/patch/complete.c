@@ -404,8 +404,10 @@ UfStatus uf_complete(UfLevels *levels, unsigned seed, int threads, UfReport *rep
         if (l + 1 < count) {
             uf_matcher_start(matcher, &stage[l + 1].matcher);
             uf_matcher_clear(&stage[l + 1].matcher);
+            uf_canvas_clear(&levels->canvas[l + 1]);
         }
         status = work_level(matcher, &levels->canvas[l], report);
+        uf_matcher_finish(matcher); /* the next level and the seams need no more */
         if (status == UF_OK && l == 0)
             status = uf_blend_seams(matcher, &levels->canvas[0], report);
     }

@@ -25,14 +25,23 @@ size_t uf_box_height(UfBox box)
     return box.y1 - box.y0;
 }
 
-void uf_matcher_clear(UfMatcher *m)
+void uf_matcher_finish(UfMatcher *m)
 {
     free(m->code);
-    free(m->is_place);
     free(m->is_valid);
-    free(m->match);
     free(m->next);
     free(m->run);
+    m->code = NULL;
+    m->is_valid = NULL;
+    m->next = NULL;
+    m->run = NULL;
+}
+
+void uf_matcher_clear(UfMatcher *m)
+{
+    uf_matcher_finish(m);
+    free(m->is_place);
+    free(m->match);
     *m = (UfMatcher){0};
 }
 

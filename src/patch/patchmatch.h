@@ -54,6 +54,8 @@ typedef struct UfMatcher {
 UfStatus uf_matcher_create(const UfCanvas *canvas, const UfRepeats *repeats, unsigned seed, int threads,
                            UfMatcher *out, UfReport *report);
 void uf_matcher_clear(UfMatcher *matcher);
+/* When nothing more is searched: only the places and what they have chosen are kept. */
+void uf_matcher_finish(UfMatcher *matcher);
 /* Random valid choices, or those of a matcher at half the size, doubled where that is valid. */
 void uf_matcher_start(UfMatcher *matcher, const UfMatcher *coarse);
 /* The codes of `count` pixels from number `first` on anew, after their values have changed. */

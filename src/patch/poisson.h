@@ -23,9 +23,10 @@ UfStatus uf_poisson_solve(size_t width, size_t height, const uint8_t *is_hole, f
 /*
  * The same for Laplace(u) - hold u = f: with f = Laplace(v) - hold v, u follows v's differences near by and v
  * itself farther than 1/sqrt(hold) pixels from what is given (the screened equation; P. Bhat, B. Curless,
- * M. Cohen, C. L. Zitnick, Fourier Analysis of the 2D Screened Poisson Equation, ECCV 2008).
+ * M. Cohen, C. L. Zitnick, Fourier Analysis of the 2D Screened Poisson Equation, ECCV 2008). u's rows are
+ * `stride` pixels apart.
  */
-UfStatus uf_poisson_solve_held(size_t width, size_t height, const uint8_t *is_hole, float hold, float *u,
-                               const float *f, int cycles, int threads, UfReport *report);
+UfStatus uf_poisson_solve_held(size_t width, size_t height, const uint8_t *is_hole, float hold, size_t stride,
+                               float *u, const float *f, int cycles, int threads, UfReport *report);
 
 #endif
