@@ -35,7 +35,8 @@ static double length(double x, double y)
 static double longer_squared(const UfJacobian *j, double level)
 {
     const double ux = j->ux * level, uy = j->uy * level;
-    return fmax(ux * ux + j->vx * j->vx, uy * uy + j->vy * j->vy);
+    const double across = ux * ux + j->vx * j->vx, down = uy * uy + j->vy * j->vy;
+    return across > down ? across : down;
 }
 
 /* The distance to the closer pole in the target's pixels. */
@@ -499,8 +500,8 @@ UF_INLINE void load(const uint8_t *row, const Span *span, UfSample sample, float
                                            : floats[i];
 }
 
-/* They are within the range but for rounding. */
-UF_INLINE void store(const float *values, const Span *span, UfSample sample, uint8_t *row)
+/* Values as parts of `max`: they are within the range but for rounding. */
+UF_INLINE void store(const float *values, float max, const Span *span, UfSample sample, uint8_t *row)
 {
     const bool whole = span->bytes == span->whole_bytes;
     void *const to = whole ? (void *)row : (void *)span->room;
@@ -510,11 +511,11 @@ UF_INLINE void store(const float *values, const Span *span, UfSample sample, uin
     if (sample == UF_SAMPLE_U8) {
 #pragma omp simd
         for (int i = 0; i < span->count; i++)
-            bytes[i] = (uint8_t)(int32_t)(values[i] + 0.5F);
+            bytes[i] = (uint8_t)(int32_t)(values[i] * max + 0.5F);
     } else if (sample == UF_SAMPLE_U16) {
 #pragma omp simd
         for (int i = 0; i < span->count; i++)
-            words[i] = (uint16_t)(int32_t)(values[i] + 0.5F);
+            words[i] = (uint16_t)(int32_t)(values[i] * max + 0.5F);
     } else {
 #pragma omp simd
         for (int i = 0; i < span->count; i++)
@@ -540,6 +541,23 @@ UF_INLINE void spread(const float *share, size_t channels, float *out)
     }
 }
 
+/* With what is there; floats, of either, need not be finite. */
+UF_INLINE void mix(const float *values, float max, const float *shares, const float *there, const Span *span,
+                   UfSample sample, float *mixed)
+{
+#pragma omp simd
+    for (int i = 0; i < span->count; i++)
+        mixed[i] = shares[i] * (values[i] * max) + (1 - shares[i]) * there[i];
+    if (sample == UF_SAMPLE_F32) {
+#pragma omp simd
+        for (int i = 0; i < span->count; i++)
+            mixed[i] = shares[i] < 1 ? mixed[i] : values[i];
+#pragma omp simd
+        for (int i = 0; i < span->count; i++)
+            mixed[i] = shares[i] > 0 ? mixed[i] : there[i];
+    }
+}
+
 /* Rows of a tile, mixed with what is there: in loops that the compiler makes vectors of. */
 UF_INLINE void store_rows(const UfCoarse *coarse, const float *values, size_t channels, UfSample sample,
                           const UfTilePart *part)
@@ -550,25 +568,15 @@ UF_INLINE void store_rows(const UfCoarse *coarse, const float *values, size_t ch
                        UF_TILE_PX * channels * (size_t)sample, &room};
     uint8_t *row = part->out;
     for (size_t y = 0; y < part->height; y++, row += part->stride_bytes, values += span.count) {
-        float mixed[ROW_MAX], there[ROW_MAX], both[ROW_MAX], shares[ROW_MAX];
-#pragma omp simd
-        for (int i = 0; i < span.count; i++)
-            mixed[i] = values[i] * max;
-        if (!coarse->altogether) {
-            load(row, &span, sample, there);
-            spread(coarse->share + y * UF_TILE_PX, channels, shares);
-#pragma omp simd
-            for (int i = 0; i < span.count; i++)
-                both[i] = shares[i] * mixed[i] + (1 - shares[i]) * there[i];
-                /* neither need be finite */
-#pragma omp simd
-            for (int i = 0; i < span.count; i++)
-                mixed[i] = shares[i] < 1 ? both[i] : mixed[i];
-#pragma omp simd
-            for (int i = 0; i < span.count; i++)
-                mixed[i] = shares[i] > 0 ? mixed[i] : there[i];
+        float there[ROW_MAX], shares[ROW_MAX], mixed[ROW_MAX];
+        if (coarse->altogether) {
+            store(values, max, &span, sample, row);
+            continue;
         }
-        store(mixed, &span, sample, row);
+        load(row, &span, sample, there);
+        spread(coarse->share + y * UF_TILE_PX, channels, shares);
+        mix(values, max, shares, there, &span, sample, mixed);
+        store(mixed, 1, &span, sample, row);
     }
 }
 

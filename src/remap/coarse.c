@@ -203,8 +203,10 @@ static void set_base(const UfTile *tile, size_t side, UfCoarse *out)
     double u = 0, v = 0;
     uf_tile_jacobians(tile, jacobians);
     for (size_t i = 0; i < UF_TILE_POINTS; i++) {
-        u = fmax(u, fabs(jacobians[i].ux) + fabs(jacobians[i].uy));
-        v = fmax(v, fabs(jacobians[i].vx) + fabs(jacobians[i].vy));
+        const double across = fabs(jacobians[i].ux) + fabs(jacobians[i].uy),
+                     down = fabs(jacobians[i].vx) + fabs(jacobians[i].vy);
+        u = across > u ? across : u;
+        v = down > v ? down : v;
     }
     out->first_u = tile->base_u;
     const double steps = (double)UF_TILE_PX / (double)side; /* the Jacobians are for whole tiles */

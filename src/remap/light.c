@@ -236,14 +236,14 @@ static void convert_block(const Reader *reader, ptrdiff_t x, ptrdiff_t y, float 
     reader->convert(source, &block, reader->channels, reader->sample);
 }
 
-/* Asks for the block's lines of the cache: what is read of a row is too short for the processor to foresee
- * more. */
+/* Asks for the block's lines: what is read of a row is too short for the processor to foresee more. Into the
+ * larger cache: the smaller one is full of the window. */
 static void fetch_block(const Reader *reader, ptrdiff_t x, ptrdiff_t y)
 {
     const char *at = (const char *)inner_block(reader, x, y);
     for (size_t r = 0; at != NULL && r < UF_LIGHT_ROWS; r++, at += reader->source->stride_bytes)
         for (size_t i = 0; i <= UF_LIGHT_RUN * reader->pixel_bytes; i += LINE_BYTES)
-            __builtin_prefetch(at + i);
+            __builtin_prefetch(at + i, 0, 2);
 }
 
 static bool is_inside(const UfLightArea *area, const UfLightArea *window)
