@@ -274,6 +274,15 @@ UfStatus uf_output_copy(UfOutput *output, const UfInput *input, uint64_t from, u
     return copy_by_hand(output, input, from + copied, to, report);
 }
 
+UfStatus uf_output_skip(UfOutput *output, uint64_t size_bytes, UfReport *report)
+{
+    const off_t position = fflush(output->stream) == 0 ? ftello(output->stream) : -1;
+    if (position < 0 || ftruncate(fileno(output->stream), position + (off_t)size_bytes) != 0 ||
+        fseeko(output->stream, position + (off_t)size_bytes, SEEK_SET) != 0)
+        return uf_fail_errno(report, "cannot be written", output->final_path);
+    return UF_OK;
+}
+
 static void forget(UfOutput *output)
 {
     live_remove(output->temporary_path);

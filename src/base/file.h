@@ -43,6 +43,8 @@ typedef struct UfOutput {
 UfStatus uf_output_open(const char *path, bool overwrite, UfOutput *out, UfReport *report);
 /* Appends bytes [from, to) of an input as they are, from file to file where the system can; all is flushed. */
 UfStatus uf_output_copy(UfOutput *output, const UfInput *input, uint64_t from, uint64_t to, UfReport *report);
+/* Appends a gap of so many bytes, 0 until they are written; all is flushed. */
+UfStatus uf_output_skip(UfOutput *output, uint64_t size_bytes, UfReport *report);
 /* Flushes, syncs, renames. On failure the temporary file is gone. The UfOutput is closed either way. */
 UfStatus uf_output_commit(UfOutput *output, UfReport *report);
 /* Removes the temporary file. Fine after a commit and on a zeroed UfOutput. */

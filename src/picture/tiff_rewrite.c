@@ -1,7 +1,8 @@
 /*
  * A TIFF with a part of its pixels exchanged: the file is copied, and only the strips and tiles that were
  * touched are packed anew, with the source's compression, predictor and byte order. They go into their old
- * place where they fit, otherwise to the end of the file. All other bytes stay.
+ * place where they fit, otherwise to the end of the file; what will be written over altogether is not copied
+ * before. All other bytes stay.
  */
 #include <unistd.h>
 
@@ -87,12 +88,12 @@ static UfStatus find_shared(Rewriter *rewriter, UfReport *report)
         return uf_fail_memory(report);
     }
     for (size_t i = 0; i < count; i++) {
-        order[i][0] = rewriter->offsets[i];
+        order[i][0] = TIFFGetStrileOffset(rewriter->tiff, (uint32_t)i);
         order[i][1] = i;
     }
     qsort(order, count, sizeof *order, by_offset);
     for (size_t i = 1; i < count; i++)
-        if (order[i - 1][0] + rewriter->counts[order[i - 1][1]] > order[i][0])
+        if (order[i - 1][0] + TIFFGetStrileByteCount(rewriter->tiff, (uint32_t)order[i - 1][1]) > order[i][0])
             rewriter->shared[order[i - 1][1]] = rewriter->shared[order[i][1]] = true;
     free(order);
     return UF_OK;
@@ -128,13 +129,12 @@ static UfStatus load_tables(Rewriter *rewriter, UfReport *report)
                                            &rewriter->counts, &counts, report);
     if (status != UF_OK)
         return status;
-    rewriter->chunk_count = tiled ? TIFFNumberOfTiles(rewriter->tiff) : TIFFNumberOfStrips(rewriter->tiff);
     if (!tiled && offsets == 1 && counts == 1 && rewriter->chunk_count > 1 &&
         rewriter->layout.compression == COMPRESSION_NONE)
         status = cut_tables(rewriter, report);
     else if (offsets != rewriter->chunk_count || counts != rewriter->chunk_count)
         status = uf_fail(report, UF_ERROR_FORMAT, "the TIFF's table of strips or tiles is damaged");
-    return status == UF_OK ? find_shared(rewriter, report) : status;
+    return status;
 }
 
 static UfStatus save_tables(Rewriter *rewriter, UfReport *report)
@@ -177,7 +177,8 @@ static void overlay_touched(Rewriter *rewriter, const Place *place)
     for (size_t y = place->y, y_end; y < place->y + place->rows; y = y_end) {
         y_end = uf_smaller(uf_orient_next_cell(picture, orientation, true, y), place->y + place->rows);
         for (size_t x = place->x, x_end; x < place->x + place->columns; x = x_end) {
-            x_end = uf_smaller(uf_orient_next_cell(picture, orientation, false, x), place->x + place->columns);
+            x_end =
+                uf_smaller(uf_orient_next_cell(picture, orientation, false, x), place->x + place->columns);
             if (!uf_touched_any_stored(rewriter->touched, picture, orientation, x, y, x_end, y_end))
                 continue;
             for (size_t row = y; row < y_end; row++)
@@ -211,15 +212,55 @@ static UfStatus store_chunk(Rewriter *rewriter, size_t index, UfBlob packed, UfR
     return status;
 }
 
+static bool is_touched(const Rewriter *rewriter, const Place *place)
+{
+    return uf_touched_any_stored(rewriter->touched, rewriter->picture, rewriter->layout.orientation, place->x,
+                                 place->y, place->x + place->columns, place->y + place->rows);
+}
+
+static size_t unpacked_bytes(const UfTiffLayout *layout, const Place *place)
+{
+    return layout->chunk_bytes / layout->tile_height_px * place->stored_rows;
+}
+
+/* Every byte of it will be written, in its old place. */
+static bool is_written_whole(const Rewriter *rewriter, size_t index)
+{
+    const UfTiffLayout *layout = &rewriter->layout;
+    const Place place = place_of(layout, index);
+    return layout->compression == COMPRESSION_NONE && !rewriter->shared[index] &&
+           TIFFGetStrileByteCount(rewriter->tiff, (uint32_t)index) == unpacked_bytes(layout, &place) &&
+           is_touched(rewriter, &place);
+}
+
+/* The source, with gaps where it will be written over altogether. */
+static UfStatus copy_rest(const Rewriter *rewriter, const UfInput *source, UfOutput *output, UfReport *report)
+{
+    UfStatus status = UF_OK;
+    uint64_t from = 0;
+    for (size_t i = 0; i < rewriter->chunk_count && status == UF_OK; i++) {
+        const uint64_t at = TIFFGetStrileOffset(rewriter->tiff, (uint32_t)i);
+        const uint64_t size = TIFFGetStrileByteCount(rewriter->tiff, (uint32_t)i);
+        if (at < from || at >= source->size_bytes || size > source->size_bytes - at ||
+            !is_written_whole(rewriter, i))
+            continue;
+        if (at > from)
+            status = uf_output_copy(output, source, from, at, report);
+        if (status == UF_OK)
+            status = uf_output_skip(output, size, report);
+        from = at + size;
+    }
+    return status == UF_OK ? uf_output_copy(output, source, from, source->size_bytes, report) : status;
+}
+
 static UfStatus replace_chunk(Rewriter *rewriter, size_t index, UfReport *report)
 {
     const UfTiffLayout *layout = &rewriter->layout;
     Place place = place_of(layout, index);
     UfBlob packed = {0};
-    if (!uf_touched_any_stored(rewriter->touched, rewriter->picture, layout->orientation, place.x, place.y,
-                               place.x + place.columns, place.y + place.rows))
+    if (!is_touched(rewriter, &place))
         return UF_OK;
-    size_t size = layout->chunk_bytes / layout->tile_height_px * place.stored_rows;
+    size_t size = unpacked_bytes(layout, &place);
     UfStatus status = read_chunk(rewriter, index, size, report);
     if (status != UF_OK)
         return status;
@@ -287,8 +328,13 @@ static UfStatus rewrite_all(Rewriter *rewriter, UfInput *source, UfOutput *outpu
     UfStatus status = uf_tiff_layout(rewriter->tiff, &rewriter->layout, report);
     if (status == UF_OK)
         status = check_same_picture(rewriter, report);
+    if (status == UF_OK) {
+        rewriter->chunk_count =
+            rewriter->layout.tiled ? TIFFNumberOfTiles(rewriter->tiff) : TIFFNumberOfStrips(rewriter->tiff);
+        status = find_shared(rewriter, report);
+    }
     if (status == UF_OK)
-        status = uf_output_copy(output, source, 0, source->size_bytes, report);
+        status = copy_rest(rewriter, source, output, report);
     if (status == UF_OK)
         status =
             uf_tiff_directory_open(fileno(output->stream), output->final_path, &rewriter->directory, report);
