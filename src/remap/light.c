@@ -215,7 +215,7 @@ static void convert_block(const Reader *reader, ptrdiff_t x, ptrdiff_t y, float 
     const UfSource *source = reader->source;
     const size_t bytes = reader->pixel_bytes;
     const uint8_t *const inner = inner_block(reader, x, y);
-    uint8_t gathered[UF_LIGHT_ROWS][sizeof(float) * UF_LIGHT_RUN * UF_CHANNELS_MAX];
+    _Alignas(16) uint8_t gathered[UF_LIGHT_ROWS][sizeof(float) * UF_LIGHT_RUN * UF_CHANNELS_MAX];
     Block block = {.to = to, .row_step = row_step};
     for (size_t r = 0; r < UF_LIGHT_ROWS; r++) {
         if (inner != NULL) {
