@@ -77,8 +77,8 @@ size_t uf_patch_bytes_needed(const UfPatchOptions *options, size_t width_px, siz
 }
 
 /* A logo is laid over the fill, and the floor looks at what it covers. */
-void uf_patch_rows_replaced(const UfPatchOptions *options, size_t width_px, size_t height_px, size_t *first_px,
-                            size_t *end_px)
+void uf_patch_rows_replaced(const UfPatchOptions *options, size_t width_px, size_t height_px,
+                            size_t *first_px, size_t *end_px)
 {
     const UfCap cap = cap_of(options, width_px, height_px);
     bool is_known = !is_anywhere(options) && options->cap_rad > 0 &&

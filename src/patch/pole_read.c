@@ -354,8 +354,7 @@ static Window find_places(const Source *s, const Tile *tile, double nearest, Des
     return window;
 }
 
-UF_CLONES static void sample_tile(const Window *window, const Tile *tile, const Desk *desk,
-                                       UfCanvas *canvas)
+UF_CLONES static void sample_tile(const Window *window, const Tile *tile, const Desk *desk, UfCanvas *canvas)
 {
     size_t stride = 4 * (size_t)(window->x1 - window->x0);
     for (size_t y = 0; y < tile->height; y++)

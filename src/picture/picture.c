@@ -73,8 +73,10 @@ static uint8_t *reserve(size_t bytes, size_t first, size_t end)
     return NULL;
 }
 
-UfStatus uf_picture_create_part(size_t width_px, size_t height_px, size_t channels, UfSample sample,
-                                size_t first_px, size_t end_px, UfPicture **out, UfReport *report)
+typedef void *AllocateRows(size_t count, size_t size_bytes);
+
+static UfStatus create(size_t width_px, size_t height_px, size_t channels, UfSample sample, size_t first_px,
+                       size_t end_px, AllocateRows *allocate, UfPicture **out, UfReport *report)
 {
     size_t bytes;
     UfStatus status = check_kind(width_px, height_px, channels, sample, report);
@@ -88,7 +90,7 @@ UfStatus uf_picture_create_part(size_t width_px, size_t height_px, size_t channe
     bool in_part = first_px > 0 || end_px < height_px;
     picture->stride_bytes = width_px * channels * (size_t)sample;
     picture->data = in_part ? reserve(bytes, first_px * picture->stride_bytes, end_px * picture->stride_bytes)
-                            : uf_alloc_zero(bytes, 1);
+                            : allocate(bytes, 1);
     if (picture->data == NULL) {
         free(picture);
         return uf_fail(report, UF_ERROR_MEMORY, "not enough memory for %zu x %zu pixels (%.1f MB)", width_px,
@@ -106,6 +108,18 @@ UfStatus uf_picture_create_part(size_t width_px, size_t height_px, size_t channe
     picture->described_height_px = height_px;
     *out = picture;
     return UF_OK;
+}
+
+UfStatus uf_picture_create_part(size_t width_px, size_t height_px, size_t channels, UfSample sample,
+                                size_t first_px, size_t end_px, UfPicture **out, UfReport *report)
+{
+    return create(width_px, height_px, channels, sample, first_px, end_px, uf_alloc_zero, out, report);
+}
+
+UfStatus uf_picture_create_unset(size_t width_px, size_t height_px, size_t channels, UfSample sample,
+                                 UfPicture **out, UfReport *report)
+{
+    return create(width_px, height_px, channels, sample, 0, height_px, uf_alloc, out, report);
 }
 
 UfStatus uf_picture_create(size_t width_px, size_t height_px, size_t channels, UfSample sample,

@@ -28,6 +28,9 @@ struct UfPicture {
 /* A picture of zeros of which only rows [first, end), which are not empty, are there. */
 UfStatus uf_picture_create_part(size_t width_px, size_t height_px, size_t channels, UfSample sample,
                                 size_t first_px, size_t end_px, UfPicture **out, UfReport *report);
+/* A whole picture whose samples may be anything: for who sets all of them. */
+UfStatus uf_picture_create_unset(size_t width_px, size_t height_px, size_t channels, UfSample sample,
+                                 UfPicture **out, UfReport *report);
 /*
  * The rows that `options` ask for, widened to multiples of `step_px` (1..UF_PICTURE_MAX_SIDE_PX) and of the
  * cells of UfTouched; all of them where nothing is left out. end - first >= 1.

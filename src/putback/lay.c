@@ -32,7 +32,7 @@ typedef struct Job {
     UfPicture *panorama;
     UfView view;
     const UfPart *parts;
-    UfReach *reaches;               /* one a part */
+    UfReach *reaches; /* one a part */
     size_t count, colours;
     UfTouched *touched;
 } Job;

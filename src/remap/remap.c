@@ -26,6 +26,7 @@
 #include "remap/spline.h"
 #include "remap/stretch.h"
 #include "picture/colour.h"
+#include "picture/picture_internal.h"
 #include "remap/window.h"
 
 /* A block is square enough that its part of the source stays in the cache. */
@@ -317,9 +318,13 @@ static void fill_tiles(const Job *job, const UfLattice *lattice, size_t x_px, si
 
 static void fill_block(const Job *job, size_t x_px, size_t y_px, UfLight *room)
 {
-    const size_t height = least(UF_BLOCK_PX, job->height_px - y_px);
+    const size_t height = least(UF_BLOCK_PX, job->height_px - y_px),
+                 width = least(UF_BLOCK_PX, job->width_px - x_px);
+    /* what is not seen stays so */
+    for (size_t y = 0; y < height; y++)
+        memset(out_at(job, x_px, y_px + y), 0, width * job->pixel_bytes);
     if (job->plain_tile == NULL) {
-        fill_exactly(job, x_px, y_px, least(UF_BLOCK_PX, job->width_px - x_px), height, room);
+        fill_exactly(job, x_px, y_px, width, height, room);
         return;
     }
     UfLattice lattice;
@@ -471,8 +476,8 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     threads = uf_remap_threads(options);
     size_t channels = uf_picture_channels(source);
     channels += options->with_alpha && channels % 2 == 1;
-    status = uf_picture_create(target_view->width_px, target_view->height_px, channels,
-                               uf_picture_sample(source), &job.target, report);
+    status = uf_picture_create_unset(target_view->width_px, target_view->height_px, channels,
+                                     uf_picture_sample(source), &job.target, report);
     if (status == UF_OK) {
         uf_prefer_large_pages(uf_picture_row(job.target, 0),
                               target_view->height_px * uf_picture_stride_bytes(job.target));
