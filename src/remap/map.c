@@ -111,8 +111,8 @@ static inline __attribute__((always_inline)) void equirectangular_place(const Sp
 {
     const double u = at->centre_x_px + at->scale_px * uf_atan2(x, z);
     double v = at->centre_y_px - at->scale_px * uf_atan2(y, sqrt(x * x + z * z));
-    const double nowhere = (fabs(u) < FAR_PX) & (fabs(v) < FAR_PX) ? 0 : NAN;
-    const double turns = (u < 0 ? 1 : 0) - ((u > at->width_px) & (u - at->round_px >= 0) ? 1 : 0);
+    const double nowhere = ((fabs(u) < FAR_PX) & (fabs(v) < FAR_PX)) ? 0 : NAN;
+    const double turns = (u < 0 ? 1 : 0) - (((u > at->width_px) & (u - at->round_px >= 0)) ? 1 : 0);
     v = v < at->least_v_px ? at->least_v_px : v;
     v = v > at->most_v_px ? at->most_v_px : v;
     *u_px = rounded(u + turns * at->round_px) + nowhere;
@@ -140,7 +140,7 @@ __attribute__((target("avx2"))) static void places_avx2(const UfMap *map, size_t
     equirectangular_places(map, count, out);
 }
 
-__attribute__((target("avx512f,avx512dq,avx512vl,avx512bw,prefer-vector-width=512"))) static void
+__attribute__((target("avx512f,avx512dq,avx512vl,avx512bw"))) static void
 places_avx512(const UfMap *map, size_t count, UfMapRow *out)
 {
     equirectangular_places(map, count, out);
