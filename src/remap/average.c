@@ -4,6 +4,7 @@
 #include <math.h>
 
 #include "base/cpu.h"
+#include "remap/lanes.h"
 #include "remap/window.h"
 
 /* From here on bilinear lookups are sharp enough: their blur is less than the square can be shrunk by. */
@@ -464,11 +465,7 @@ static void store_each(const UfAverager *averager, const UfCoarse *coarse, const
         }
 }
 
-#define LANES   8
 #define ROW_MAX (UF_TILE_PX * 3)
-
-typedef float Lanes __attribute__((vector_size(4 * LANES)));
-typedef float LanesAt __attribute__((vector_size(4 * LANES), aligned(4), may_alias));
 
 /* A row as it is stored. */
 typedef union Stored {
@@ -528,9 +525,9 @@ UF_INLINE void store(const float *values, float max, const Span *span, UfSample 
 /* The shares of a row's samples from those of its pixels; 1 or 3 channels. */
 UF_INLINE void spread(const float *share, size_t channels, float *out)
 {
-    for (size_t i = 0; i < UF_TILE_PX / LANES; i++, share += LANES) {
-        const Lanes all = *(const LanesAt *)(const void *)share;
-        LanesAt *const to = (LanesAt *)(void *)(out + i * channels * LANES);
+    for (size_t i = 0; i < UF_TILE_PX / UF_LANES; i++, share += UF_LANES) {
+        const UfLanes all = *(const UfLanesAt *)(const void *)share;
+        UfLanesAt *const to = (UfLanesAt *)(void *)(out + i * channels * UF_LANES);
         if (channels == 1) {
             to[0] = all;
             continue;

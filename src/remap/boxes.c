@@ -3,13 +3,11 @@
 
 #include "base/cpu.h"
 #include "remap/keys.h"
+#include "remap/lanes.h"
 #include "remap/window.h"
 
-#define LANES    8
 #define ROWS_MAX 512
 
-typedef float Lanes __attribute__((vector_size(32)));
-typedef float LanesAt __attribute__((vector_size(32), aligned(4)));
 typedef float FourAt __attribute__((vector_size(16), aligned(4), may_alias));
 
 /* From the moments that stand in `out`, of boxes that lie in one row: of height 0. */
@@ -49,7 +47,7 @@ UF_INLINE void size_of(const UfSlopes *slopes, size_t count, float width_px, UfB
 {
     const float least = UF_BOX_LEAST_PX * UF_BOX_LEAST_PX, most = width_px * width_px;
     float highest = 0;
-    count = (count + LANES - 1) / LANES * LANES;
+    count = (count + UF_LANES - 1) / UF_LANES * UF_LANES;
 #pragma omp simd reduction(max : highest)
     for (size_t i = 0; i < count; i++) {
         const float ux = slopes->ux[i], uy = slopes->uy[i], vx = slopes->vx[i], vy = slopes->vy[i];
@@ -91,9 +89,9 @@ static const float powers[5][BEFORE + 12] = {
     {NOUGHT, -0.125F, 0.375F, -0.375F, 0.125F, NOUGHT},
 };
 
-#define AT(floats) (*(const LanesAt *)(const void *)(floats))
+#define AT(floats) (*(const UfLanesAt *)(const void *)(floats))
 
-UF_INLINE void integrals(ptrdiff_t q, float t, Lanes *out)
+UF_INLINE void integrals(ptrdiff_t q, float t, UfLanes *out)
 {
     q = q < -BEFORE ? -BEFORE : q > 3 ? 3 : q;
     const float *at = &powers[0][q + BEFORE];
@@ -121,40 +119,40 @@ UF_INLINE Stretch stretch_of(float from, float to)
 /* Eights of pixels that the stretch reaches. */
 UF_INLINE size_t eights_of(const Stretch *s)
 {
-    return ((size_t)s->apart + 4 + LANES - 1) / LANES;
+    return ((size_t)s->apart + 4 + UF_LANES - 1) / UF_LANES;
 }
 
 /* What the eight pixels of number `eight` weigh. */
-UF_INLINE void weights_of(const Stretch *s, size_t eight, Lanes *out)
+UF_INLINE void weights_of(const Stretch *s, size_t eight, UfLanes *out)
 {
-    const ptrdiff_t q = LANES * (ptrdiff_t)eight - 1;
-    Lanes from;
+    const ptrdiff_t q = UF_LANES * (ptrdiff_t)eight - 1;
+    UfLanes from;
     integrals(q - s->apart, s->to, out);
     integrals(q, s->from, &from);
     *out = (*out - from) * s->part;
 }
 
 /* The same quarter of a sum, and the one four lanes on, of two boxes: a half for each. */
-UF_INLINE void halves_of(const Lanes *a, const Lanes *b, Lanes *out)
+UF_INLINE void halves_of(const UfLanes *a, const UfLanes *b, UfLanes *out)
 {
     *out = __builtin_shufflevector(*a, *b, 0, 1, 2, 3, 8, 9, 10, 11) +
            __builtin_shufflevector(*a, *b, 4, 5, 6, 7, 12, 13, 14, 15);
 }
 
 /* Sums over the lanes of all four, for two boxes. */
-UF_INLINE void fold(const Lanes first[4], const Lanes second[4], float *out_first, float *out_second)
+UF_INLINE void fold(const UfLanes first[4], const UfLanes second[4], float *out_first, float *out_second)
 {
-    Lanes a, b, c, d;
+    UfLanes a, b, c, d;
     halves_of(&first[0], &second[0], &a);
     halves_of(&first[1], &second[1], &b);
     halves_of(&first[2], &second[2], &c);
     halves_of(&first[3], &second[3], &d);
-    const Lanes ab = __builtin_shufflevector(a, b, 0, 8, 1, 9, 4, 12, 5, 13) +
-                     __builtin_shufflevector(a, b, 2, 10, 3, 11, 6, 14, 7, 15);
-    const Lanes cd = __builtin_shufflevector(c, d, 0, 8, 1, 9, 4, 12, 5, 13) +
-                     __builtin_shufflevector(c, d, 2, 10, 3, 11, 6, 14, 7, 15);
-    const Lanes all = __builtin_shufflevector(ab, cd, 0, 1, 8, 9, 4, 5, 12, 13) +
-                      __builtin_shufflevector(ab, cd, 2, 3, 10, 11, 6, 7, 14, 15);
+    const UfLanes ab = __builtin_shufflevector(a, b, 0, 8, 1, 9, 4, 12, 5, 13) +
+                       __builtin_shufflevector(a, b, 2, 10, 3, 11, 6, 14, 7, 15);
+    const UfLanes cd = __builtin_shufflevector(c, d, 0, 8, 1, 9, 4, 12, 5, 13) +
+                       __builtin_shufflevector(c, d, 2, 10, 3, 11, 6, 14, 7, 15);
+    const UfLanes all = __builtin_shufflevector(ab, cd, 0, 1, 8, 9, 4, 5, 12, 13) +
+                        __builtin_shufflevector(ab, cd, 2, 3, 10, 11, 6, 7, 14, 15);
     *(FourAt *)(void *)out_first = __builtin_shufflevector(all, all, 0, 1, 2, 3);
     *(FourAt *)(void *)out_second = __builtin_shufflevector(all, all, 4, 5, 6, 7);
 }
@@ -217,7 +215,7 @@ UF_INLINE const float *pixels_at(const Desk *desk, ptrdiff_t x, ptrdiff_t y)
     {                                                                                                        \
         a, b, c, d, a, b, c, d                                                                               \
     }
-static const Lanes both_powers[5] = {
+static const UfLanes both_powers[5] = {
     BOTH(25.0F / 24, 0.5F, -1.0F / 24, 0), BOTH(0, 1, 0, 0), BOTH(-0.25F, 0, 0.25F, 0),
     BOTH(1.0F / 3, -5.0F / 6, 2.0F / 3, -1.0F / 6), BOTH(-0.125F, 0.375F, -0.375F, 0.125F)};
 
@@ -244,11 +242,11 @@ UF_INLINE void begin_integrals(Integrals *out)
 
 UF_INLINE void find_integrals(const Ends *ends, size_t first, size_t last, Integrals *out)
 {
-    const Lanes *const p = both_powers;
+    const UfLanes *const p = both_powers;
     for (size_t i = first; i < last; i++) {
         const float a = ends->from[i], b = ends->to[i];
-        const Lanes t = {a, a, a, a, b, b, b, b};
-        const Lanes all = ((((p[4] * t + p[3]) * t + p[2]) * t + p[1]) * t) + p[0];
+        const UfLanes t = {a, a, a, a, b, b, b, b};
+        const UfLanes all = ((((p[4] * t + p[3]) * t + p[2]) * t + p[1]) * t) + p[0];
         *(FourAt *)(void *)out->of[i - first].from = __builtin_shufflevector(all, all, 0, 1, 2, 3);
         *(FourAt *)(void *)out->of[i - first].to = __builtin_shufflevector(all, all, 4, 5, 6, 7);
     }
@@ -256,7 +254,7 @@ UF_INLINE void find_integrals(const Ends *ends, size_t first, size_t last, Integ
 
 /* What the eight pixels of small box `i`, whose integrals have number k, weigh: the same as weights_of says.
  */
-UF_INLINE void weights_small(const Ends *ends, const Integrals *integrals, size_t i, size_t k, Lanes *out)
+UF_INLINE void weights_small(const Ends *ends, const Integrals *integrals, size_t i, size_t k, UfLanes *out)
 {
     const float *const at = integrals->of[k].before;
     *out = (AT(at + ends->shift[i]) - AT(at + 12)) * ends->part[i];
@@ -277,7 +275,7 @@ UF_INLINE void patch_of(const Desk *desk, const Ends *ends, size_t i, Patch *out
 }
 
 /* The patch `right` pixels on. */
-UF_INLINE void sum_patch(const Patch *patch, size_t right, size_t plane, Lanes *sum)
+UF_INLINE void sum_patch(const Patch *patch, size_t right, size_t plane, UfLanes *sum)
 {
     const size_t at = plane * UF_LIGHT_PLANE_FLOATS + right;
     const float *const w = patch->weights;
@@ -287,26 +285,26 @@ UF_INLINE void sum_patch(const Patch *patch, size_t right, size_t plane, Lanes *
 
 /* Most boxes of targets that are hardly coarser than the source. */
 UF_INLINE void mean_small(const Desk *desk, const Ends *ends, const Integrals *integrals, size_t i, size_t k,
-                          size_t planes, Lanes sums[4])
+                          size_t planes, UfLanes sums[4])
 {
     Patch patch;
-    Lanes wx;
+    UfLanes wx;
     patch_of(desk, ends, i, &patch);
     weights_small(ends, integrals, i, k, &wx);
     FOR_PLANES(sum_patch(&patch, 0, c, &sums[c]); sums[c] *= wx)
 }
 
 /* Wider ones, but no higher. */
-UF_INLINE void mean_flat(const Desk *desk, const Ends *ends, size_t i, size_t planes, Lanes sums[4])
+UF_INLINE void mean_flat(const Desk *desk, const Ends *ends, size_t i, size_t planes, UfLanes sums[4])
 {
     const Stretch across = {
         .apart = 4 - ends->shift[i], .from = ends->from[i], .to = ends->to[i], .part = ends->part[i]};
     Patch patch;
     patch_of(desk, ends, i, &patch);
     for (size_t k = 0; k < eights_of(&across); k++) {
-        Lanes wx, columns;
+        UfLanes wx, columns;
         weights_of(&across, k, &wx);
-        FOR_PLANES(sum_patch(&patch, k * LANES, c, &columns); sums[c] += columns * wx)
+        FOR_PLANES(sum_patch(&patch, k * UF_LANES, c, &columns); sums[c] += columns * wx)
     }
 }
 
@@ -323,22 +321,22 @@ UF_INLINE size_t rows_of(const UfBoxes *boxes, size_t i, ptrdiff_t *first, float
     const Stretch down = stretch_of(v - half, v + half);
     const size_t eights = eights_of(&down);
     for (size_t k = 0; k < eights; k++) {
-        Lanes some;
+        UfLanes some;
         weights_of(&down, k, &some);
-        memcpy(weights + k * LANES, &some, sizeof some);
+        memcpy(weights + k * UF_LANES, &some, sizeof some);
     }
     *first = down.first;
     return (size_t)down.apart + 4;
 }
 
 UF_INLINE void mean_upright(const Desk *desk, const Stretch *across, ptrdiff_t top, const float *wy,
-                            size_t rows, size_t planes, Lanes sums[4])
+                            size_t rows, size_t planes, UfLanes sums[4])
 {
     for (size_t k = 0; k < eights_of(across); k++) {
-        const float *at = pixels_at(desk, across->first + (ptrdiff_t)k * LANES, top);
-        Lanes wx;
+        const float *at = pixels_at(desk, across->first + (ptrdiff_t)k * UF_LANES, top);
+        UfLanes wx;
         weights_of(across, k, &wx);
-        Lanes columns[4] = {{0}};
+        UfLanes columns[4] = {{0}};
         for (size_t r = 0; r < rows; r++, at += desk->light->row_step)
             FOR_PLANES(columns[c] += wy[r] * AT(at + c * UF_LIGHT_PLANE_FLOATS))
         FOR_PLANES(sums[c] += wx * columns[c])
@@ -346,7 +344,7 @@ UF_INLINE void mean_upright(const Desk *desk, const Stretch *across, ptrdiff_t t
 }
 
 UF_INLINE void mean_leaning(const Desk *desk, size_t i, ptrdiff_t top, const float *wy, size_t rows,
-                            size_t planes, Lanes sums[4])
+                            size_t planes, UfLanes sums[4])
 {
     const float u = desk->boxes->u[i], v = desk->boxes->v[i], half = desk->boxes->bu[i] / 2;
     for (size_t r = 0; r < rows; r++) {
@@ -354,8 +352,8 @@ UF_INLINE void mean_leaning(const Desk *desk, size_t i, ptrdiff_t top, const flo
         const float middle = u + desk->boxes->lean[i] * ((float)y - v);
         const Stretch across = stretch_of(middle - half, middle + half);
         for (size_t k = 0; k < eights_of(&across); k++) {
-            const float *at = pixels_at(desk, across.first + (ptrdiff_t)k * LANES, y);
-            Lanes w;
+            const float *at = pixels_at(desk, across.first + (ptrdiff_t)k * UF_LANES, y);
+            UfLanes w;
             weights_of(&across, k, &w);
             w *= wy[r];
             FOR_PLANES(sums[c] += w * AT(at + c * UF_LIGHT_PLANE_FLOATS))
@@ -363,7 +361,7 @@ UF_INLINE void mean_leaning(const Desk *desk, size_t i, ptrdiff_t top, const flo
     }
 }
 
-UF_INLINE void mean_large(const Desk *desk, size_t i, size_t planes, Lanes sums[4])
+UF_INLINE void mean_large(const Desk *desk, size_t i, size_t planes, UfLanes sums[4])
 {
     const UfBoxes *boxes = desk->boxes;
     float wy[ROWS_MAX];
@@ -379,9 +377,9 @@ UF_INLINE void mean_large(const Desk *desk, size_t i, size_t planes, Lanes sums[
 }
 
 UF_INLINE void mean_one(const Desk *desk, const Ends *ends, const Integrals *integrals, size_t i, size_t k,
-                        size_t planes, Lanes sums[4])
+                        size_t planes, UfLanes sums[4])
 {
-    if (ends->flat[i] && ends->shift[i] >= 8 - LANES)
+    if (ends->flat[i] && ends->shift[i] >= 8 - UF_LANES)
         mean_small(desk, ends, integrals, i, k, planes, sums);
     else if (ends->flat[i])
         mean_flat(desk, ends, i, planes, sums);
@@ -400,7 +398,7 @@ UF_INLINE void mean_of(const Desk *desk, size_t first, size_t last, size_t plane
         find_integrals(&ends, first, next, &integrals);
         for (size_t i = first; i < next; i += 2) {
             const size_t other = i + 1 < next ? i + 1 : i;
-            Lanes sums[2][4] = {{{0}}};
+            UfLanes sums[2][4] = {{{0}}};
             mean_one(desk, &ends, &integrals, i, i - first, planes, sums[0]);
             mean_one(desk, &ends, &integrals, other, other - first, planes, sums[1]);
             fold(sums[0], sums[1], means + i * planes, means + other * planes);
@@ -425,8 +423,9 @@ UF_INLINE bool area_of(const UfBoxes *boxes, int first, int last, UfLightArea *o
     }
     if (!(left >= 2 && top >= 2 && 2 * highest < ROWS_MAX - 16))
         return false;
-    *out = (UfLightArea){boxes->base_u + (ptrdiff_t)left - 2, boxes->base_v + (ptrdiff_t)top - 1,
-                         boxes->base_u + (ptrdiff_t)right + 3 + LANES, boxes->base_v + (ptrdiff_t)bottom + 3};
+    *out =
+        (UfLightArea){boxes->base_u + (ptrdiff_t)left - 2, boxes->base_v + (ptrdiff_t)top - 1,
+                      boxes->base_u + (ptrdiff_t)right + 3 + UF_LANES, boxes->base_v + (ptrdiff_t)bottom + 3};
     return true;
 }
 

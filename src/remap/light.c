@@ -5,6 +5,7 @@
 
 #include "base/cpu.h"
 #include "base/memory.h"
+#include "remap/lanes.h"
 #include "remap/window.h"
 
 #define ROOM_FLOATS (UF_CHANNELS_MAX * UF_LIGHT_PLANE_FLOATS)
@@ -39,18 +40,13 @@ void uf_light_free(UfLight *light)
     *light = (UfLight){0};
 }
 
-#define LANES 8
-
-typedef float Lanes __attribute__((vector_size(4 * LANES)));
-typedef float LanesAt __attribute__((vector_size(4 * LANES), aligned(4), may_alias));
-
 /* One channel of codes through a table. */
 UF_INLINE void look_up(const float *table, const uint8_t *at, size_t channels, UfSample sample, float *to)
 {
     const size_t step = channels * (size_t)sample;
-    for (size_t i = 0; i < UF_LIGHT_RUN; i += LANES, at += LANES * step) {
+    for (size_t i = 0; i < UF_LIGHT_RUN; i += UF_LANES, at += UF_LANES * step) {
 #define CODE(k) table[uf_code_load(at + (k)*step, sample)]
-        const Lanes some = {CODE(0), CODE(1), CODE(2), CODE(3), CODE(4), CODE(5), CODE(6), CODE(7)};
+        const UfLanes some = {CODE(0), CODE(1), CODE(2), CODE(3), CODE(4), CODE(5), CODE(6), CODE(7)};
         memcpy(to + i, &some, sizeof some);
 #undef CODE
     }
@@ -59,21 +55,21 @@ UF_INLINE void look_up(const float *table, const uint8_t *at, size_t channels, U
 /* Three channels of floats, side by side. */
 UF_INLINE void part_three(const uint8_t *pixel, float *to)
 {
-    for (size_t i = 0; i < UF_LIGHT_RUN; i += LANES) {
-        const LanesAt *const from = (const LanesAt *)(const void *)(pixel + 3 * i * sizeof *to);
-        const Lanes v[3] = {from[0], from[1], from[2]};
+    for (size_t i = 0; i < UF_LIGHT_RUN; i += UF_LANES) {
+        const UfLanesAt *const from = (const UfLanesAt *)(const void *)(pixel + 3 * i * sizeof *to);
+        const UfLanes v[3] = {from[0], from[1], from[2]};
 /* lanes 0, 3, 6 of the first, 1, 4, 7 of the second, 2, 5 of the third */
 #define EVERY_THIRD(a, b, c)                                                                                 \
     __builtin_shufflevector(__builtin_shufflevector(a, b, 0, 9, 2, 3, 12, 5, 6, 15), c, 0, 1, 10, 3, 4, 13,  \
                             6, 7)
-        const Lanes mixed[3] = {EVERY_THIRD(v[0], v[1], v[2]), EVERY_THIRD(v[2], v[0], v[1]),
-                                EVERY_THIRD(v[1], v[2], v[0])};
+        const UfLanes mixed[3] = {EVERY_THIRD(v[0], v[1], v[2]), EVERY_THIRD(v[2], v[0], v[1]),
+                                  EVERY_THIRD(v[1], v[2], v[0])};
 #undef EVERY_THIRD
-        const Lanes planes[3] = {__builtin_shufflevector(mixed[0], mixed[0], 0, 3, 6, 1, 4, 7, 2, 5),
-                                 __builtin_shufflevector(mixed[1], mixed[1], 1, 4, 7, 2, 5, 0, 3, 6),
-                                 __builtin_shufflevector(mixed[2], mixed[2], 2, 5, 0, 3, 6, 1, 4, 7)};
+        const UfLanes planes[3] = {__builtin_shufflevector(mixed[0], mixed[0], 0, 3, 6, 1, 4, 7, 2, 5),
+                                   __builtin_shufflevector(mixed[1], mixed[1], 1, 4, 7, 2, 5, 0, 3, 6),
+                                   __builtin_shufflevector(mixed[2], mixed[2], 2, 5, 0, 3, 6, 1, 4, 7)};
         for (size_t c = 0; c < 3; c++)
-            *(LanesAt *)(void *)(to + c * UF_LIGHT_PLANE_FLOATS + i) = planes[c];
+            *(UfLanesAt *)(void *)(to + c * UF_LIGHT_PLANE_FLOATS + i) = planes[c];
     }
 }
 
@@ -176,19 +172,13 @@ __attribute__((target("avx2"))) static void convert_avx2(const UfSource *source,
 #define convert_avx2 convert_scalar
 #endif
 
-static ptrdiff_t wrapped(ptrdiff_t value, ptrdiff_t period)
-{
-    const ptrdiff_t rest = value % period;
-    return rest < 0 ? rest + period : rest;
-}
-
 /* Where the source has the pixel that may lie beyond its edges. */
 static const uint8_t *row_of(const UfSource *source, ptrdiff_t *x, ptrdiff_t y)
 {
     const ptrdiff_t width = source->width_px, height = source->height_px;
-    for (y = wrapped(y, 2 * height); y >= height; y = 2 * height - 1 - y)
+    for (y = uf_wrapped(y, 2 * height); y >= height; y = 2 * height - 1 - y)
         *x += width / 2; /* over the pole, into the opposite meridian */
-    *x = wrapped(*x, width);
+    *x = uf_wrapped(*x, width);
     return source->data + (size_t)y * source->stride_bytes;
 }
 

@@ -14,6 +14,7 @@
 #include "base/cpu.h"
 #include "base/memory.h"
 #include "base/report.h"
+#include "base/smaller.h"
 #include "remap/average.h"
 #include "remap/bands.h"
 #include "remap/coarse.h"
@@ -170,17 +171,12 @@ static void fill_place(const Job *job, const Place *place, UfLight *room)
     uf_average_pixels(&job->averager, exact.averaged, exact.averaged_count, room);
 }
 
-static size_t least(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
 static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height, UfLight *room)
 {
     for (size_t y = 0; y < height; y += UF_TILE_PX)
         for (size_t x = 0; x < width; x += UF_TILE_PX) {
-            const Place place = {x_px + x, y_px + y, least(width - x, UF_TILE_PX),
-                                 least(height - y, UF_TILE_PX)};
+            const Place place = {x_px + x, y_px + y, uf_smaller(width - x, UF_TILE_PX),
+                                 uf_smaller(height - y, UF_TILE_PX)};
             fill_place(job, &place, room);
         }
 }
@@ -301,11 +297,11 @@ static bool fill_tile(const Job *job, const UfLattice *lattice, size_t across, s
 static void fill_tiles(const Job *job, const UfLattice *lattice, size_t x_px, size_t y_px, size_t down,
                        UfLight *room)
 {
-    const size_t top = y_px + down * UF_TILE_PX, right = least(x_px + UF_BLOCK_PX, job->width_px);
-    const size_t height = least(UF_TILE_PX, job->height_px - top);
+    const size_t top = y_px + down * UF_TILE_PX, right = uf_smaller(x_px + UF_BLOCK_PX, job->width_px);
+    const size_t height = uf_smaller(UF_TILE_PX, job->height_px - top);
     size_t exact_from = x_px;
     for (size_t across = 0, left = x_px; left < right; across++, left += UF_TILE_PX) {
-        const Place place = {left, top, least(UF_TILE_PX, right - left), height};
+        const Place place = {left, top, uf_smaller(UF_TILE_PX, right - left), height};
         if (!fill_tile(job, lattice, across, down, &place, room))
             continue;
         if (left > exact_from)
@@ -318,8 +314,8 @@ static void fill_tiles(const Job *job, const UfLattice *lattice, size_t x_px, si
 
 static void fill_block(const Job *job, size_t x_px, size_t y_px, UfLight *room)
 {
-    const size_t height = least(UF_BLOCK_PX, job->height_px - y_px),
-                 width = least(UF_BLOCK_PX, job->width_px - x_px);
+    const size_t height = uf_smaller(UF_BLOCK_PX, job->height_px - y_px),
+                 width = uf_smaller(UF_BLOCK_PX, job->width_px - x_px);
     /* what is not seen stays so */
     for (size_t y = 0; y < height; y++)
         memset(out_at(job, x_px, y_px + y), 0, width * job->pixel_bytes);

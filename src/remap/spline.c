@@ -132,12 +132,6 @@ static ptrdiff_t mirrored(ptrdiff_t at, ptrdiff_t count)
     return rest < count ? rest : 2 * count - 1 - rest;
 }
 
-static ptrdiff_t wrapped(ptrdiff_t at, ptrdiff_t count)
-{
-    ptrdiff_t rest = at % count;
-    return rest < 0 ? rest + count : rest;
-}
-
 /* A row of the source as floats: premultiplied, about the middle grey where it will be codes. */
 UF_INLINE void load_line_as(const Job *job, const uint8_t *row, UfSample sample, float *line)
 {
@@ -218,7 +212,7 @@ static void continue_lanes(const Job *job, ptrdiff_t from, ptrdiff_t end, const 
 {
     const ptrdiff_t width = job->source->width_px;
     for (ptrdiff_t x = from; x < end; x++, lanes += LANES) {
-        const ptrdiff_t place = job->source->wraps ? wrapped(x, width) : mirrored(x, width);
+        const ptrdiff_t place = job->source->wraps ? uf_wrapped(x, width) : mirrored(x, width);
         memcpy(lanes, line + (size_t)place * job->channels, job->channels * sizeof *line);
     }
 }

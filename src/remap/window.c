@@ -10,17 +10,11 @@ typedef struct Place {
     ptrdiff_t twice_x;
 } Place;
 
-static ptrdiff_t wrapped(ptrdiff_t value, ptrdiff_t period)
-{
-    ptrdiff_t rest = value % period;
-    return rest < 0 ? rest + period : rest;
-}
-
 /* The pixel inside that stands for one beyond the end. */
 static ptrdiff_t ended(const UfSource *source, ptrdiff_t value, ptrdiff_t count)
 {
     if (source->mirrors) {
-        ptrdiff_t rest = wrapped(value, 2 * count);
+        ptrdiff_t rest = uf_wrapped(value, 2 * count);
         return rest < count ? rest : 2 * count - 1 - rest;
     }
     return value < 0 ? 0 : value >= count ? count - 1 : value;
@@ -40,7 +34,7 @@ static Place place_of(const UfSource *source, ptrdiff_t x, ptrdiff_t y)
         place.row = top ? -1 - place.row : 2 * height - 1 - place.row;
         place.twice_x += width;
     }
-    place.twice_x = source->wraps ? wrapped(place.twice_x, 2 * width) : 2 * ended(source, x, width);
+    place.twice_x = source->wraps ? uf_wrapped(place.twice_x, 2 * width) : 2 * ended(source, x, width);
     return place;
 }
 

@@ -11,6 +11,13 @@
 
 #define UF_INLINE static inline __attribute__((always_inline))
 
+/* Brought into 0 .. period - 1 by whole periods. */
+UF_INLINE ptrdiff_t uf_wrapped(ptrdiff_t value, ptrdiff_t period)
+{
+    const ptrdiff_t rest = value % period;
+    return rest < 0 ? rest + period : rest;
+}
+
 #define UF_TAPS_MAX        4
 #define UF_WINDOW_TAPS_MAX 6
 

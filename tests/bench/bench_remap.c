@@ -10,6 +10,7 @@
 
 #include <limits.h>
 #include <malloc.h>
+#include <math.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -126,11 +127,6 @@ static void fetched(void *data)
             out[k] = pixels[at->maps->offsets[i] * bytes + k];
 }
 
-static double least(double a, double b)
-{
-    return a < b ? a : b;
-}
-
 static const char *const sample_names[] = {
     [UF_SAMPLE_U8] = "8-bit", [UF_SAMPLE_U16] = "16-bit", [UF_SAMPLE_F32] = "float"};
 static const char *const sampling_names[] = {
@@ -150,7 +146,7 @@ static void compare(const UfPicture *panorama, const Maps *maps, const char *fac
     bench_in_turn((BenchWork *[]){ours, theirs, theirs, fetched}, (void *[]){&one, &one, &fixed, &one}, 4,
                   RUNS, bench_work_s, work_s);
     bench_in_turn((BenchWork *[]){ours, ours}, (void *[]){&one, &two}, 2, WALL_RUNS, bench_now_s, wall_s);
-    const double peer_s = least(work_s[1], work_s[2]), mega = 1e-6 * (double)count;
+    const double peer_s = fmin(work_s[1], work_s[2]), mega = 1e-6 * (double)count;
     snprintf(name, sizeof name, "%s %s %s", sampling_names[sampling],
              sample_names[uf_picture_sample(panorama)], face);
     bench_row((BenchTarget){at_least > 0 ? BENCH_AT_LEAST : BENCH_NO_TARGET, at_least}, peer_s / work_s[0],
@@ -178,7 +174,7 @@ static void compare_averaged(const UfPicture *panorama, const Maps *maps, const 
     bench_in_turn((BenchWork *[]){ours, theirs_averaged, theirs_averaged, theirs, theirs},
                   (void *[]){&one, &one, &fixed, &bare, &bare_fixed}, 5, RUNS, bench_work_s, work_s);
     bench_in_turn((BenchWork *[]){ours, ours}, (void *[]){&one, &two}, 2, WALL_RUNS, bench_now_s, wall_s);
-    const double peer_s = least(work_s[1], work_s[2]), bare_s = least(work_s[3], work_s[4]),
+    const double peer_s = fmin(work_s[1], work_s[2]), bare_s = fmin(work_s[3], work_s[4]),
                  mega = 1e-6 * (double)count;
     snprintf(name, sizeof name, "%s %s %s, averaged", sampling_names[sampling],
              sample_names[uf_picture_sample(panorama)], face);
