@@ -5,12 +5,17 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/clones.h"
 #include "base/memory.h"
+#include "remap/lanes.h"
 #include "remap/lobe.h"
 
 /* From here on the transform is the quicker way. */
 #define SUM_LOBE_PX_MAX 16
 #define SUM_REACH_MAX   (UF_LOBES * SUM_LOBE_PX_MAX)
+
+/* Sums of so many samples are held in registers. */
+#define ABREAST (4 * (size_t)UF_LANES)
 
 /* Steps on either side in which there are weights. */
 static size_t reach_of(double lobe_px)
@@ -54,7 +59,8 @@ UfStatus uf_polar_room_create(const UfPolar *polar, UfPolarRoom *out, UfReport *
 {
     const size_t bins = polar->width_px / 2 + 1;
     *out = (UfPolarRoom){
-        .line = uf_alloc((polar->width_px + 2 * (size_t)SUM_REACH_MAX) * polar->channels, sizeof *out->line),
+        .line = uf_alloc_zero((polar->width_px + 2 * (size_t)SUM_REACH_MAX) * polar->channels + ABREAST,
+                              sizeof *out->line),
         .values = fftw_alloc_real(polar->width_px),
         .bins = fftw_alloc_complex(bins),
         .response = fftw_alloc_complex(bins),
@@ -86,9 +92,32 @@ static void unroll(const UfPolar *polar, size_t reach, const float *samples, flo
     memcpy(line + reach * channels, samples, width * channels * sizeof *line);
 }
 
+/* `middle` holds the row, and `reach` pixels on either side of it, and may be read ABREAST floats further. */
+UF_CLONES static void sum_up(const float *middle, const float *weights, size_t reach, size_t channels,
+                             size_t count, float *out)
+{
+    for (size_t from = 0; from < count; from += ABREAST) {
+        const UfLanesAt *here = (const UfLanesAt *)(middle + from);
+        const size_t some = count - from < ABREAST ? count - from : ABREAST;
+        UfLanes sums[4];
+        UfLanes a = weights[0] * here[0], b = weights[0] * here[1];
+        UfLanes c = weights[0] * here[2], d = weights[0] * here[3];
+        for (size_t k = 1; k <= reach; k++) {
+            const UfLanesAt *before = (const UfLanesAt *)(middle + from - k * channels);
+            const UfLanesAt *after = (const UfLanesAt *)(middle + from + k * channels);
+            a += weights[k] * (before[0] + after[0]);
+            b += weights[k] * (before[1] + after[1]);
+            c += weights[k] * (before[2] + after[2]);
+            d += weights[k] * (before[3] + after[3]);
+        }
+        sums[0] = a, sums[1] = b, sums[2] = c, sums[3] = d;
+        memcpy(out + from, sums, some * sizeof *out);
+    }
+}
+
 static void filter_by_sums(const UfPolar *polar, double lobe_px, float *line, float *samples)
 {
-    const size_t reach = reach_of(lobe_px), count = polar->width_px * polar->channels;
+    const size_t reach = reach_of(lobe_px), channels = polar->channels;
     float weights[SUM_REACH_MAX + 1];
     double sum = 1;
     for (size_t k = 1; k <= reach; k++)
@@ -96,22 +125,7 @@ static void filter_by_sums(const UfPolar *polar, double lobe_px, float *line, fl
     for (size_t k = 0; k <= reach; k++)
         weights[k] = (float)(uf_lobe_weight((double)k, lobe_px) / sum);
     unroll(polar, reach, samples, line);
-    /* pieces that stay in the nearest cache */
-    const size_t piece = 1024;
-    for (size_t from = 0; from < count; from += piece) {
-        const size_t some = count - from < piece ? count - from : piece;
-        const float *middle = line + reach * polar->channels + from;
-        float *out = samples + from;
-        for (size_t i = 0; i < some; i++)
-            out[i] = weights[0] * middle[i];
-        for (size_t k = 1; k <= reach; k++) {
-            const float *before = middle - k * polar->channels, *after = middle + k * polar->channels;
-            const float w = weights[k];
-#pragma omp simd
-            for (size_t i = 0; i < some; i++)
-                out[i] += w * (before[i] + after[i]);
-        }
-    }
+    sum_up(line + reach * channels, weights, reach, channels, polar->width_px * channels, samples);
 }
 
 /* The response is real: the weights are the same on both sides. */

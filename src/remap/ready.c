@@ -2,6 +2,7 @@
 #include "remap/ready.h"
 
 #include <math.h>
+#include <omp.h>
 
 #include "base/memory.h"
 #include "remap/lobe.h"
@@ -44,19 +45,29 @@ static float worth(float length, size_t width_px)
     return isfinite(length) && uf_lobe_share(kept) > 0 ? (float)kept : 1;
 }
 
-float *uf_ready_find(const UfMap *map)
+/* The shortest length on each row, of rows of nodes that are shared out among threads. */
+static void look_over(const UfMap *map, int threads, float *lengths)
 {
-    const size_t width = map->target.width_px, height = map->target.height_px;
-    float *lengths = uf_alloc(map->source.height_px, sizeof *lengths);
-    if (lengths == NULL)
-        return NULL;
-    for (size_t y = 0; y < map->source.height_px; y++)
-        lengths[y] = INFINITY;
+    const size_t width = map->target.width_px, height = map->target.height_px, rows = map->source.height_px;
     /* in the middle of each piece, of small targets in theirs */
     const double middle_x = fmin(APART_PX, (double)width) / 2, middle_y = fmin(APART_PX, (double)height) / 2;
+    for (size_t i = 0; i < (size_t)threads * rows; i++)
+        lengths[i] = INFINITY;
+#pragma omp parallel for schedule(dynamic) num_threads(threads)
     for (size_t y = 0; y < height; y += APART_PX)
         for (size_t x = 0; x < width; x += APART_PX)
-            look(map, (double)x + middle_x, (double)y + middle_y, lengths);
+            look(map, (double)x + middle_x, (double)y + middle_y,
+                 lengths + (size_t)omp_get_thread_num() * rows);
+    for (size_t i = rows; i < (size_t)threads * rows; i++)
+        lengths[i % rows] = lengths[i] < lengths[i % rows] ? lengths[i] : lengths[i % rows];
+}
+
+float *uf_ready_find(const UfMap *map, int threads)
+{
+    float *lengths = uf_alloc(map->source.height_px, (size_t)threads * sizeof *lengths);
+    if (lengths == NULL)
+        return NULL;
+    look_over(map, threads, lengths);
     for (size_t y = 0; y < map->source.height_px; y++)
         lengths[y] = worth(lengths[y], map->source.width_px);
     return lengths;

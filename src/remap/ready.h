@@ -11,6 +11,6 @@
  * For each row of the source the length of the shortest footprint on it, in pixels of the row; 1 where it is
  * too short to be filtered, or where the target does not look. NULL without memory.
  */
-float *uf_ready_find(const UfMap *map);
+float *uf_ready_find(const UfMap *map, int threads);
 
 #endif

@@ -438,9 +438,9 @@ static UfStatus fill_sharply(Job *job, const UfPicture *source, const UfBands *b
 {
     const UfSample sample = uf_picture_sample(source);
     const size_t channels = uf_picture_channels(source);
+    UfSpline spline = {0};
     UfStatus status = UF_OK;
     for (size_t first = 0, end = bands->count; status == UF_OK && first < bands->count; first = end) {
-        UfSpline spline = {0};
         UfSeen seen = {0};
         if (bands->rows > 0)
             status = uf_bands_next(bands, &job->map, first, &end, &seen, report);
@@ -449,9 +449,9 @@ static UfStatus fill_sharply(Job *job, const UfPicture *source, const UfBands *b
                                       threads, &spline, report);
         if (status == UF_OK)
             run(job, bands->blocks + first, end - first, rooms, threads);
-        uf_spline_free(&spline);
         uf_seen_free(&seen);
     }
+    uf_spline_free(&spline);
     return status;
 }
 
@@ -486,7 +486,7 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     prepare(&job, source, source_view, target_view, options, transfer);
     /* a turned panorama's own pixels are short and long on every row near a pole */
     if (job.blend != NULL && target_view->projection != UF_PROJECTION_EQUIRECTANGULAR) {
-        job.source.ready_px = ready = uf_ready_find(&job.map);
+        job.source.ready_px = ready = uf_ready_find(&job.map, threads);
         status = ready == NULL ? uf_fail_memory(report) : UF_OK;
         if (status != UF_OK)
             goto cleanup;

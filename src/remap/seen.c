@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include <underfoot/remap.h>
 
@@ -10,6 +11,7 @@
 #include "base/smaller.h"
 #include "remap/lobe.h"
 #include "remap/spline.h"
+#include "remap/window.h"
 
 /* Taps beyond a place, its rounding, and what interpolated tiles err by; the border of a footprint's box. */
 #define TAPS_PX 6
@@ -18,10 +20,10 @@ static void mark(UfSeen *seen, ptrdiff_t width, ptrdiff_t first, ptrdiff_t end)
 {
     if (seen->columns == NULL)
         return;
-    if (end - first > width)
-        end = first + width;
-    for (ptrdiff_t x = first; x < end; x++)
-        seen->columns[(x % width + width) % width] = true;
+    const ptrdiff_t count = end - first < width ? end - first : width, from = uf_wrapped(first, width);
+    const ptrdiff_t before_seam = count < width - from ? count : width - from;
+    memset(seen->columns + from, true, (size_t)before_seam * sizeof *seen->columns);
+    memset(seen->columns, true, (size_t)(count - before_seam) * sizeof *seen->columns);
 }
 
 static void look(const UfMap *map, double x_px, double y_px, double reach_rad, UfSeen *seen)

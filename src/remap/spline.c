@@ -7,6 +7,7 @@
 
 #include "base/clones.h"
 #include "base/memory.h"
+#include "remap/lanes.h"
 #include "remap/lobe.h"
 #include "remap/polar.h"
 #include "remap/window.h"
@@ -16,8 +17,9 @@ static const double poles[2] = {-0.43057534709997382, -0.043096288203264667};
 
 /* Lines go on this far beyond both ends, so that how the filter starts is forgotten: 0.43^24 < 2e-9. */
 #define MARGIN 24
-/* Lines side by side. */
-#define LANES 16u
+/* Lines side by side: columns' codes fill a line of the cache. */
+#define LANES  32u
+#define EIGHTS (LANES / UF_LANES)
 
 double uf_spline_response(int k)
 {
@@ -31,42 +33,59 @@ double uf_spline_response(int k)
     return sum;
 }
 
-/*
- * `count` steps of LANES lines; step i of line k is at[i * LANES + k]. Both poles' filters at once, first on
- * the way there, then on the way back; lines start and end as if they had always been what they are there.
- */
-UF_CLONES static void filter_lines(float *at, size_t count)
+/* What both poles' filters hold of eight lines. */
+typedef struct Held {
+    UfLanes first, second;
+} Held;
+
+/* As if a line had always been what it is at its first step. */
+UF_INLINE void begin_there(UfLanesAt *at, Held *held)
+{
+    const float gain_z = (float)((1 - poles[0]) * (1 - 1 / poles[0]));
+    const float gain_y = (float)((1 - poles[1]) * (1 - 1 / poles[1]));
+    held->first = *at * ((float)(1 / (1 - poles[0])) * gain_z);
+    *at = held->second = held->first * ((float)(1 / (1 - poles[1])) * gain_y);
+}
+
+UF_INLINE void step_there(UfLanesAt *at, Held *held)
 {
     const float z = (float)poles[0], y = (float)poles[1];
     const float gain_z = (float)((1 - poles[0]) * (1 - 1 / poles[0]));
     const float gain_y = (float)((1 - poles[1]) * (1 - 1 / poles[1]));
-    float first[LANES], second[LANES]; /* what the filters hold */
-    for (size_t k = 0; k < LANES; k++) {
-        first[k] = at[k] * ((float)(1 / (1 - poles[0])) * gain_z);
-        at[k] = second[k] = first[k] * ((float)(1 / (1 - poles[1])) * gain_y);
-    }
+    held->first = *at * gain_z + z * held->first;
+    *at = held->second = held->first * gain_y + y * held->second;
+}
+
+UF_INLINE void begin_back(UfLanesAt *at, Held *held)
+{
+    held->first = *at * (float)(poles[0] / (poles[0] - 1));
+    *at = held->second = held->first * (float)(poles[1] / (poles[1] - 1));
+}
+
+UF_INLINE void step_back(UfLanesAt *at, Held *held)
+{
+    const float z = (float)poles[0], y = (float)poles[1];
+    held->first = z * (held->first - *at);
+    *at = held->second = y * (held->second - held->first);
+}
+
+/*
+ * `count` steps of LANES lines; step i of line k is at[i * LANES + k]. Both poles' filters at once, first on
+ * the way there, then on the way back; lines start and end as if they had always been what they are there.
+ */
+UF_CLONES static void filter_lines(float *lines, size_t count)
+{
+    UfLanesAt *at = (UfLanesAt *)lines;
+    Held a, b, c, d; /* by themselves, so that they are kept in registers */
+    begin_there(at, &a), begin_there(at + 1, &b), begin_there(at + 2, &c), begin_there(at + 3, &d);
     for (size_t i = 1; i < count; i++) {
-        float *here = at + i * LANES;
-#pragma omp simd
-        for (size_t k = 0; k < LANES; k++) {
-            first[k] = here[k] * gain_z + z * first[k];
-            second[k] = first[k] * gain_y + y * second[k];
-            here[k] = second[k];
-        }
+        at += EIGHTS;
+        step_there(at, &a), step_there(at + 1, &b), step_there(at + 2, &c), step_there(at + 3, &d);
     }
-    float *last = at + (count - 1) * LANES;
-    for (size_t k = 0; k < LANES; k++) {
-        first[k] = last[k] * (float)(poles[0] / (poles[0] - 1));
-        last[k] = second[k] = first[k] * (float)(poles[1] / (poles[1] - 1));
-    }
-    for (size_t i = count - 1; i-- > 0;) {
-        float *here = at + i * LANES;
-#pragma omp simd
-        for (size_t k = 0; k < LANES; k++) {
-            first[k] = z * (first[k] - here[k]);
-            second[k] = y * (second[k] - first[k]);
-            here[k] = second[k];
-        }
+    begin_back(at, &a), begin_back(at + 1, &b), begin_back(at + 2, &c), begin_back(at + 3, &d);
+    for (size_t i = 1; i < count; i++) {
+        at -= EIGHTS;
+        step_back(at, &a), step_back(at + 1, &b), step_back(at + 2, &c), step_back(at + 3, &d);
     }
 }
 
@@ -79,7 +98,7 @@ typedef struct Run {
 typedef struct Job {
     const UfSource *source;
     UfSource out;
-    uint8_t *data;
+    uint8_t *data;         /* where row 0 is, or would be */
     UfSample sample, kept; /* of the source, of the coefficients */
     size_t channels, row_samples;
     uint8_t *ends[2]; /* the first and the last rows before their columns are filtered */
@@ -132,13 +151,13 @@ static ptrdiff_t mirrored(ptrdiff_t at, ptrdiff_t count)
     return rest < count ? rest : 2 * count - 1 - rest;
 }
 
-/* A row of the source as floats: premultiplied, about the middle grey where it will be codes. */
-UF_INLINE void load_line_as(const Job *job, const uint8_t *row, UfSample sample, float *line)
+/* `width` pixels of the source as floats: premultiplied, about the middle grey where it will be codes. */
+UF_INLINE void load_line_as(const Job *job, const uint8_t *row, size_t width, UfSample sample, float *line)
 {
-    const size_t channels = job->channels, width = (size_t)job->source->width_px;
+    const size_t channels = job->channels;
     const float grey = job->kept == UF_SAMPLE_F32 ? 0 : UF_SPLINE_CODE_GREY;
 #pragma omp simd
-    for (size_t i = 0; i < job->row_samples; i++)
+    for (size_t i = 0; i < width * channels; i++)
         line[i] = (float)uf_sample_load(row + i * (size_t)sample, sample) - grey;
     if (channels % 2 == 1)
         return;
@@ -148,15 +167,14 @@ UF_INLINE void load_line_as(const Job *job, const uint8_t *row, UfSample sample,
             line[x * channels + c] *= line[x * channels + channels - 1] / most;
 }
 
-UF_CLONES static void load_line(const Job *job, size_t y, float *line)
+UF_CLONES static void load_line(const Job *job, const uint8_t *row, size_t width, float *line)
 {
-    const uint8_t *row = job->source->data + y * job->source->stride_bytes;
     if (job->sample == UF_SAMPLE_U8)
-        load_line_as(job, row, UF_SAMPLE_U8, line);
+        load_line_as(job, row, width, UF_SAMPLE_U8, line);
     else if (job->sample == UF_SAMPLE_U16)
-        load_line_as(job, row, UF_SAMPLE_U16, line);
+        load_line_as(job, row, width, UF_SAMPLE_U16, line);
     else
-        load_line_as(job, row, UF_SAMPLE_F32, line);
+        load_line_as(job, row, width, UF_SAMPLE_F32, line);
 }
 
 UF_INLINE void keep_line_as(const float *line, size_t count, UfSample kept, float steps, uint8_t *out)
@@ -174,21 +192,28 @@ UF_CLONES static void keep_line(const Job *job, const float *line, size_t count,
         keep_line_as(line, count, UF_SAMPLE_U16, steps, out);
 }
 
+/* Lanes of a row: those of three channels have a fourth, so that pixels are moved at once. */
+static size_t row_lanes(const Job *job)
+{
+    return job->channels == 3 ? 4 : job->channels;
+}
+
+/* `width` columns of one row among its lanes. Beyond a pixel of three channels one more float is read. */
 UF_INLINE void to_lanes(const float *line, size_t width, size_t channels, float *lanes)
 {
+    const size_t moved = channels == 3 ? 4 : channels;
     for (size_t x = 0; x < width; x++, line += channels, lanes += LANES)
-        for (size_t c = 0; c < channels; c++)
-            lanes[c] = line[c];
+        memcpy(lanes, line, moved * sizeof *line);
 }
 
+/* And out of them, one more float written behind them. */
 UF_INLINE void from_lanes(const float *lanes, size_t width, size_t channels, float *line)
 {
+    const size_t moved = channels == 3 ? 4 : channels;
     for (size_t x = 0; x < width; x++, line += channels, lanes += LANES)
-        for (size_t c = 0; c < channels; c++)
-            line[c] = lanes[c];
+        memcpy(line, lanes, moved * sizeof *line);
 }
 
-/* `width` columns of one row among its lanes, or out of them. */
 static void move_lanes(size_t channels, float *line, size_t width, float *lanes, bool in)
 {
     switch (channels) {
@@ -207,26 +232,15 @@ static void move_lanes(size_t channels, float *line, size_t width, float *lanes,
     }
 }
 
-/* Columns from .. end - 1, beyond the end of a row, among its lanes. */
-static void continue_lanes(const Job *job, ptrdiff_t from, ptrdiff_t end, const float *line, float *lanes)
+/* What a row goes on with beyond both its ends. */
+static void continue_line(const Job *job, float *line)
 {
-    const ptrdiff_t width = job->source->width_px;
-    for (ptrdiff_t x = from; x < end; x++, lanes += LANES) {
-        const ptrdiff_t place = job->source->wraps ? uf_wrapped(x, width) : mirrored(x, width);
-        memcpy(lanes, line + (size_t)place * job->channels, job->channels * sizeof *line);
-    }
-}
-
-/* The run's part of a row among its lanes; or out of them, without what is beyond the row's ends. */
-static void move_run(const Job *job, const Run *run, float *line, float *lanes, bool in)
-{
-    const ptrdiff_t width = job->source->width_px;
-    const ptrdiff_t from = run->from > 0 ? run->from : 0, end = run->end < width ? run->end : width;
-    move_lanes(job->channels, line + (size_t)from * job->channels, (size_t)(end - from),
-               lanes + (from - run->from) * (ptrdiff_t)LANES, in);
-    if (in) {
-        continue_lanes(job, run->from, from, line, lanes);
-        continue_lanes(job, end, run->end, line, lanes + (end - run->from) * (ptrdiff_t)LANES);
+    const ptrdiff_t width = job->source->width_px, channels = (ptrdiff_t)job->channels;
+    for (ptrdiff_t i = 1; i <= UF_SPLINE_COLD; i++) {
+        const ptrdiff_t before = job->source->wraps ? uf_wrapped(-i, width) : mirrored(-i, width);
+        const ptrdiff_t after = width - 1 - before;
+        memcpy(line - i * channels, line + before * channels, job->channels * sizeof *line);
+        memcpy(line + (width - 1 + i) * channels, line + after * channels, job->channels * sizeof *line);
     }
 }
 
@@ -283,30 +297,64 @@ static void keep_seen(const Job *job, const float *line, uint8_t *out)
     }
 }
 
-static size_t run_floats(const Run *run)
+/* Of a row, what it goes on with, and one more. */
+static size_t line_floats(const Job *job)
 {
-    return (size_t)(run->end - run->from) * LANES;
+    return job->row_samples + (size_t)2 * UF_SPLINE_COLD * job->channels + 1;
+}
+
+static float *line_at(const Job *job, const Room *room, size_t row)
+{
+    return room->line + row * line_floats(job) + UF_SPLINE_COLD * job->channels;
+}
+
+/* So many columns of all rows are moved at a time that they stay in the nearest cache. */
+#define MOVED_PX 64
+
+/* The run's part of `count` rows among the lanes, or out of them. */
+static void move_run(const Job *job, const Run *run, size_t count, Room *room, bool in)
+{
+    for (ptrdiff_t from = run->from; from < run->end; from += MOVED_PX) {
+        const ptrdiff_t end = from + MOVED_PX < run->end ? from + MOVED_PX : run->end;
+        float *lanes = room->lines + (size_t)(from - run->from) * LANES;
+        for (size_t r = 0; r < count; r++)
+            move_lanes(job->channels, line_at(job, room, r) + from * (ptrdiff_t)job->channels,
+                       (size_t)(end - from), lanes + r * row_lanes(job), in);
+    }
+}
+
+/* All of a row that is low-passed or goes on beyond its ends; else what its runs take. */
+static void load_row(const Job *job, size_t y, Room *room, float *line)
+{
+    const uint8_t *row = job->source->data + y * job->source->stride_bytes;
+    const Run whole = {0, job->source->width_px};
+    const bool beyond = job->runs[0].from < 0 || job->runs[job->run_count - 1].end > whole.end;
+    if (job->polar != NULL || beyond) {
+        load_line(job, row, (size_t)whole.end, line);
+        if (job->polar != NULL)
+            uf_polar_filter(job->polar, job->source->ready_px[y], &room->polar, line);
+        continue_line(job, line);
+        return;
+    }
+    for (size_t i = 0; i < job->run_count; i++) {
+        const size_t from = (size_t)job->runs[i].from * job->channels;
+        load_line(job, row + from * (size_t)job->sample, (size_t)(job->runs[i].end - job->runs[i].from),
+                  line + from);
+    }
 }
 
 static void filter_rows(const Job *job, size_t first, size_t count, Room *room)
 {
-    for (size_t r = 0; r < count; r++) {
-        float *lanes = room->lines + r * job->channels;
-        load_line(job, first + r, room->line);
-        if (job->polar != NULL)
-            uf_polar_filter(job->polar, job->source->ready_px[first + r], &room->polar, room->line);
-        for (size_t i = 0; i < job->run_count; lanes += run_floats(&job->runs[i++]))
-            move_run(job, &job->runs[i], room->line, lanes, true);
+    for (size_t r = 0; r < count; r++)
+        load_row(job, first + r, room, line_at(job, room, r));
+    for (size_t i = 0; i < job->run_count; i++) {
+        const Run *run = &job->runs[i];
+        move_run(job, run, count, room, true);
+        filter_lines(room->lines, (size_t)(run->end - run->from));
+        move_run(job, run, count, room, false);
     }
-    float *lines = room->lines;
-    for (size_t i = 0; i < job->run_count; lines += run_floats(&job->runs[i++]))
-        filter_lines(lines, (size_t)(job->runs[i].end - job->runs[i].from));
-    for (size_t r = 0; r < count; r++) {
-        float *lanes = room->lines + r * job->channels;
-        for (size_t i = 0; i < job->run_count; lanes += run_floats(&job->runs[i++]))
-            move_run(job, &job->runs[i], room->line, lanes, false);
-        keep_seen(job, room->line, job->data + (first + r) * job->out.stride_bytes);
-    }
+    for (size_t r = 0; r < count; r++)
+        keep_seen(job, line_at(job, room, r), job->data + (first + r) * job->out.stride_bytes);
 }
 
 /* The place of a sample after an odd number of poles: half a turn further, between two pixels of odd rows. */
@@ -338,19 +386,43 @@ static void load_beyond(const Job *job, ptrdiff_t y, size_t first, size_t count,
                           : load(at + (first + k) * (size_t)job->kept, job->kept, HALFWAY_STEPS);
 }
 
-UF_INLINE void load_lanes_as(const uint8_t *at, size_t count, UfSample kept, float *lanes)
+/* Rows of samples, `count` of them side by side, among LANES lines. */
+UF_INLINE void load_columns_as(const uint8_t *at, size_t stride, size_t rows, size_t count, UfSample kept,
+                               float *lines)
 {
+    for (size_t i = 0; i < rows; i++, at += stride, lines += LANES)
 #pragma omp simd
-    for (size_t k = 0; k < count; k++)
-        lanes[k] = load(at + k * (size_t)kept, kept, HALFWAY_STEPS);
+        for (size_t k = 0; k < count; k++)
+            lines[k] = load(at + k * (size_t)kept, kept, HALFWAY_STEPS);
 }
 
-UF_CLONES static void load_lanes(const Job *job, const uint8_t *at, size_t count, float *lanes)
+UF_CLONES static void load_columns(const Job *job, const uint8_t *at, size_t rows, size_t count, float *lines)
 {
+    const size_t stride = job->out.stride_bytes;
     if (job->kept == UF_SAMPLE_F32)
-        load_lanes_as(at, count, UF_SAMPLE_F32, lanes);
+        load_columns_as(at, stride, rows, count, UF_SAMPLE_F32, lines);
+    else if (count == LANES)
+        load_columns_as(at, stride, rows, LANES, UF_SAMPLE_U16, lines);
     else
-        load_lanes_as(at, count, UF_SAMPLE_U16, lanes);
+        load_columns_as(at, stride, rows, count, UF_SAMPLE_U16, lines);
+}
+
+UF_INLINE void keep_columns_as(const float *lines, size_t rows, size_t count, UfSample kept, size_t stride,
+                               uint8_t *at)
+{
+    for (size_t i = 0; i < rows; i++, at += stride, lines += LANES)
+        keep_line_as(lines, count, kept, UF_SPLINE_CODE_STEPS, at);
+}
+
+UF_CLONES static void keep_columns(const Job *job, const float *lines, size_t rows, size_t count, uint8_t *at)
+{
+    const size_t stride = job->out.stride_bytes;
+    if (job->kept == UF_SAMPLE_F32)
+        keep_columns_as(lines, rows, count, UF_SAMPLE_F32, stride, at);
+    else if (count == LANES)
+        keep_columns_as(lines, rows, LANES, UF_SAMPLE_U16, stride, at);
+    else
+        keep_columns_as(lines, rows, count, UF_SAMPLE_U16, stride, at);
 }
 
 static void filter_columns(const Job *job, size_t first, size_t count, float *lines)
@@ -358,18 +430,16 @@ static void filter_columns(const Job *job, size_t first, size_t count, float *li
     const ptrdiff_t height = job->source->height_px;
     const ptrdiff_t from = job->first_row > 0 ? job->first_row : -MARGIN;
     const ptrdiff_t to = job->end_row < height ? job->end_row : height + MARGIN;
-    uint8_t *column = job->data + first * (size_t)job->kept;
-    for (ptrdiff_t y = from; y < to; y++) {
-        float *lanes = lines + (size_t)(y - from) * LANES;
-        if (y < 0 || y >= height)
-            load_beyond(job, y, first, count, lanes);
-        else
-            load_lanes(job, column + (size_t)y * job->out.stride_bytes, count, lanes);
-    }
+    const size_t rows = (size_t)(job->end_row - job->first_row);
+    float *inside = lines + (size_t)(job->first_row - from) * LANES;
+    uint8_t *column = job->data + first * (size_t)job->kept + (size_t)job->first_row * job->out.stride_bytes;
+    for (ptrdiff_t y = from; y < job->first_row; y++)
+        load_beyond(job, y, first, count, lines + (size_t)(y - from) * LANES);
+    load_columns(job, column, rows, count, inside);
+    for (ptrdiff_t y = job->end_row; y < to; y++)
+        load_beyond(job, y, first, count, lines + (size_t)(y - from) * LANES);
     filter_lines(lines, (size_t)(to - from));
-    for (ptrdiff_t y = job->first_row; y < job->end_row; y++)
-        keep_line(job, lines + (size_t)(y - from) * LANES, count, UF_SPLINE_CODE_STEPS,
-                  column + (size_t)y * job->out.stride_bytes);
+    keep_columns(job, inside, rows, count, column);
 }
 
 /* The rows that columns continue with beyond the top and the bottom. */
@@ -386,7 +456,7 @@ static void put_aside(Job *job)
 static void run(Job *job, Room *rooms, int threads)
 {
     const size_t first = (size_t)job->first_row, end = (size_t)job->end_row;
-    const size_t abreast = LANES / job->channels;
+    const size_t abreast = LANES / row_lanes(job);
 #pragma omp parallel for schedule(dynamic) num_threads(threads)
     for (size_t y = first; y < end; y += abreast)
         filter_rows(job, y, end - y < abreast ? end - y : abreast, &rooms[omp_get_thread_num()]);
@@ -418,7 +488,7 @@ static UfStatus rooms_create(const Job *job, int threads, Room **out, UfReport *
         return uf_fail_memory(report);
     for (int i = 0; i < threads && status == UF_OK; i++) {
         rooms[i].lines = uf_alloc_zero(longest + (size_t)2 * UF_SPLINE_COLD, LANES * sizeof *rooms[i].lines);
-        rooms[i].line = uf_alloc(job->row_samples, sizeof *rooms[i].line);
+        rooms[i].line = uf_alloc_zero(LANES / row_lanes(job) * line_floats(job), sizeof *rooms[i].line);
         if (rooms[i].lines == NULL || rooms[i].line == NULL)
             status = uf_fail_memory(report);
         else if (job->polar != NULL)
@@ -456,6 +526,22 @@ static double longest_ready(const Job *job)
     return longest_px;
 }
 
+/* For the rows that are made; the pages that an earlier band took serve again. */
+static UfStatus make_room(Job *job, UfSpline *spline, UfReport *report)
+{
+    const size_t first = (size_t)job->first_row, rows = (size_t)job->end_row - first;
+    if (spline->rows < rows) {
+        free(spline->data);
+        spline->rows = 0;
+        spline->data = uf_alloc(rows, job->out.stride_bytes);
+        if (spline->data == NULL)
+            return uf_fail_memory(report);
+        spline->rows = rows;
+    }
+    job->data = (uint8_t *)((uintptr_t)spline->data - first * job->out.stride_bytes);
+    return UF_OK;
+}
+
 UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, const UfSeen *seen, int threads,
                           UfSpline *out, UfReport *report)
 {
@@ -484,23 +570,23 @@ UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, co
         status = rooms_create(&job, threads, &rooms, report);
     if (status != UF_OK)
         goto cleanup;
-    job.data = uf_alloc(height, job.out.stride_bytes);
+    status = make_room(&job, out, report);
+    if (status != UF_OK)
+        goto cleanup;
     job.ends[0] = uf_alloc(job.end_rows, job.out.stride_bytes);
     job.ends[1] = uf_alloc(job.end_rows, job.out.stride_bytes);
-    if (job.data == NULL || job.ends[0] == NULL || job.ends[1] == NULL) {
+    if (job.ends[0] == NULL || job.ends[1] == NULL) {
         status = uf_fail_memory(report);
         goto cleanup;
     }
     run(&job, rooms, threads);
     job.out.data = job.data;
     job.out.mirrors = true;
-    *out = (UfSpline){.data = job.data, .coefficients = job.out};
+    out->coefficients = job.out;
     source->spline = &out->coefficients;
-    job.data = NULL;
 cleanup:
     free(job.lanes);
     free(job.runs);
-    free(job.data);
     free(job.ends[0]);
     free(job.ends[1]);
     rooms_free(rooms, threads);

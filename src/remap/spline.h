@@ -42,12 +42,14 @@ static inline size_t uf_spline_row_bytes(const UfSource *source, UfSample sample
 }
 
 typedef struct UfSpline {
-    uint8_t *data;
-    UfSource coefficients; /* edges as those of the source */
+    uint8_t *data;         /* owned */
+    size_t rows;           /* that it has room for */
+    UfSource coefficients; /* edges as those of the source; its data begin where row 0 would be */
 } UfSpline;
 
-/* Sets source->spline to it; `out` is zeroed before, and outlives the source. Rows are low-passed to
- * source->ready_px. Only what is seen is made, and nothing else may be read; NULL: all of it. */
+/* Sets source->spline to it; `out` is zeroed before, or has been made for other rows of the same source, and
+ * outlives the source. Rows are low-passed to source->ready_px. Only what is seen is made, and nothing else
+ * may be read; NULL: all of it. */
 UfStatus uf_spline_create(UfSource *source, UfSample sample, size_t channels, const UfSeen *seen, int threads,
                           UfSpline *out, UfReport *report);
 /* Columns are filtered from this far beyond the rows that are seen: 0.43^48 < 3e-18, so that floats cannot

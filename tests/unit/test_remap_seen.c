@@ -76,9 +76,10 @@ static size_t differences(const UfSpline *part, const UfSpline *whole, const UfS
     const size_t stride = whole->coefficients.stride_bytes;
     for (ptrdiff_t y = seen->first_row; y < seen->end_row; y++)
         for (size_t x = 0; x < (size_t)whole->coefficients.width_px; x++)
-            count += seen->columns[x] &&
-                     memcmp(part->data + (size_t)y * stride + x * pixel_bytes,
-                            whole->data + (size_t)y * stride + x * pixel_bytes, pixel_bytes) != 0;
+            count +=
+                seen->columns[x] &&
+                memcmp(part->coefficients.data + (size_t)y * stride + x * pixel_bytes,
+                       whole->coefficients.data + (size_t)y * stride + x * pixel_bytes, pixel_bytes) != 0;
     return count;
 }
 
@@ -98,6 +99,11 @@ Test(remap_seen, coefficients_are_those_of_the_whole)
         UfMap map = uf_map_create(&view, &sphere, &source);
         UfSeen seen = see(&map);
         UfSpline part = {0}, whole = {0};
+        UfView other_view = view_at(60, 64, 64, at[(i / 3 + 1) % 4][0], at[(i / 3 + 1) % 4][1], 0);
+        UfMap other_map = uf_map_create(&other_view, &sphere, &source);
+        UfSeen other = see(&other_map);
+        /* what was made for other rows before leaves no trace */
+        cr_assert_eq(uf_spline_create(&source, sample, channels, &other, 2, &part, NULL), UF_OK);
         cr_assert_eq(uf_spline_create(&source, sample, channels, &seen, 2, &part, NULL), UF_OK);
         cr_assert_eq(uf_spline_create(&source, sample, channels, NULL, 1, &whole, NULL), UF_OK);
         const size_t pixel_bytes = channels * (size_t)uf_spline_sample(sample, channels);
@@ -105,6 +111,7 @@ Test(remap_seen, coefficients_are_those_of_the_whole)
         cr_expect_eq(differences(&part, &whole, &seen, pixel_bytes), 0, "view %zu", i);
         uf_spline_free(&part);
         uf_spline_free(&whole);
+        uf_seen_free(&other);
         uf_seen_free(&seen);
         uf_picture_free(&picture);
     }
