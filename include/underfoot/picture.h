@@ -84,6 +84,9 @@ typedef struct UfPictureInfo {
 
 UfStatus uf_picture_probe(const char *path, UfPictureInfo *out, UfReport *report);
 
+/* The rows before end_px of a picture that is being read. */
+typedef void UfRowsRead(void *data, const UfPicture *picture, size_t end_px);
+
 typedef struct UfReadOptions {
     size_t max_memory_bytes; /* refuse pictures that need more; 0: three quarters of the machine's memory */
     /*
@@ -100,6 +103,13 @@ typedef struct UfReadOptions {
      */
     size_t replaced_first_px, replaced_end_px;
     int threads; /* for decoding; 0: all cores; never changes the pixels */
+    /*
+     * NULL, or called now and then by the thread that reads, where all rows come from the top down (JPEG that is stored
+     * upright): the metadata and the rows before end_px are there and may be looked at while the reading goes on. If it
+     * fails after that this is called once more, with NULL: when it returns, the picture is freed.
+     */
+    UfRowsRead *rows_read;
+    void *rows_read_data;
 } UfReadOptions;
 
 /*

@@ -3,7 +3,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "cli/aside.h"
+#include "cli/arriving.h"
 #include "cli/extract.h"
 #include "cli/files.h"
 #include "cli/json.h"
@@ -49,6 +49,8 @@ typedef struct Work {
     UfReadOptions read; /* the rows that all faces together look at */
     Face faces[UF_FACE_COUNT];
     size_t count;
+    size_t order[UF_FACE_COUNT]; /* in which they are made: first the one whose rows are there first */
+    size_t first_end_px;         /* of the rows of that one */
     bool makes_folder;
 } Work;
 
@@ -194,9 +196,21 @@ static int check_face(Work *work, Face *face)
     return status == CLI_DONE ? cli_check_sidecar(line, face->path) : status;
 }
 
+/* The face that comes first is made first. */
+static void choose_order(Work *work, size_t first)
+{
+    size_t made = 0;
+    work->order[made++] = first;
+    for (size_t i = 0; i < work->count; i++)
+        if (i != first)
+            work->order[made++] = i;
+}
+
 /* The rows between the first and the last one that any of the faces looks at. */
 static int choose_rows(Work *work)
 {
+    size_t first_made = 0;
+    work->first_end_px = SIZE_MAX;
     work->read = cli_read_options(work->line);
     work->read.first_row_px = work->info.height_px;
     for (size_t i = 0; i < work->count; i++) {
@@ -211,7 +225,12 @@ static int choose_rows(Work *work)
             work->read.first_row_px = first;
         if (end > work->read.end_row_px)
             work->read.end_row_px = end;
+        if (end < work->first_end_px) {
+            work->first_end_px = end;
+            first_made = i;
+        }
     }
+    choose_order(work, first_made);
     return CLI_DONE;
 }
 
@@ -249,7 +268,7 @@ static int prepare(Work *work)
 static void take_back(const Work *work, size_t written)
 {
     for (size_t i = 0; i < written; i++) {
-        const Face *face = &work->faces[i];
+        const Face *face = &work->faces[work->order[i]];
         char *sidecar = uf_home_sidecar_name(face->path);
         if (!face->made_now && !work->makes_folder) {
             free(sidecar);
@@ -265,21 +284,21 @@ static void take_back(const Work *work, size_t written)
 }
 
 /* The next face, ready to be written. */
-static UfStatus take_face(Work *work, size_t number, const UfPicture *panorama, CliTaken *out)
+static UfStatus take_face(const Work *work, size_t number, const UfPicture *panorama, CliTaken *out)
 {
     const CliLine *line = work->line;
-    const Face *face = &work->faces[number];
+    const Face *face = &work->faces[work->order[number]];
     *out = (CliTaken){.home = work->home,
                       .panorama = panorama,
                       .panorama_path = line->operands[0],
                       .path = face->path,
-                      .write = &work->write};
+                      .write = &work->write,
+                      .report = uf_report_create()};
     out->home.face = face->face;
     cli_progress(line, "making", face->path);
-    UfStatus status = uf_home_extract(&out->home, panorama, cli_threads(line), &out->picture, work->report);
-    if (status == UF_OK && (out->report = uf_report_create()) == NULL)
-        status = UF_ERROR_MEMORY;
-    return status;
+    if (out->report == NULL)
+        return UF_ERROR_MEMORY;
+    return uf_home_extract(&out->home, panorama, cli_threads(line), &out->picture, out->report);
 }
 
 static UfStatus write_taken(void *data)
@@ -287,62 +306,81 @@ static UfStatus write_taken(void *data)
     return cli_write_taken(data);
 }
 
-/* Waits for a face to be written; *written counts those that are. */
-static UfStatus finish_face(Work *work, CliAside *aside, CliTaken *taken, size_t *written)
+/* What was said about a face, in the faces' order. */
+static void add_report(const Work *work, CliTaken *taken)
 {
-    UfStatus status = cli_aside_wait(aside);
     uf_report_add(work->report, taken->report);
     uf_report_free(&taken->report);
-    *written += status == UF_OK ? 1 : 0;
-    return status;
 }
 
-/* Each face is coded and written while the next one is made. */
-static UfStatus take_and_write(Work *work, const UfPicture *panorama, size_t *written)
+static void drop_face(const Work *work, CliTaken *taken)
 {
-    CliTaken taken[2] = {0}; /* in turn */
-    CliAside aside = {0};
-    UfStatus status = UF_OK;
-    for (size_t i = 0; i < work->count && status == UF_OK; i++) {
-        CliTaken *next = &taken[i % 2];
-        UfStatus made = take_face(work, i, panorama, next);
-        if (i > 0)
-            status = finish_face(work, &aside, &taken[(i - 1) % 2], written);
-        status = status == UF_OK ? made : status;
-        if (status == UF_OK)
-            cli_aside_start(&aside, cli_threads(work->line), write_taken, next);
-        else
-            uf_picture_free(&next->picture);
-        if (status != UF_OK)
-            uf_report_free(&next->report);
-        else if (i + 1 == work->count)
-            status = finish_face(work, &aside, next, written);
-    }
-    return status;
+    add_report(work, taken);
+    uf_picture_free(&taken->picture);
 }
 
-static int write_faces(Work *work, const UfPicture *panorama)
+/* Each face is coded and written while the next one is made; `taken` is the first one. */
+static UfStatus write_and_take(const Work *work, const UfPicture *panorama, CliTaken *taken, size_t *written)
+{
+    for (;;) {
+        CliAside aside = {0};
+        CliTaken next = {0};
+        UfStatus made = UF_OK;
+        const bool last = *written + 1 == work->count;
+        cli_aside_start(&aside, cli_threads(work->line), write_taken, taken);
+        if (!last)
+            made = take_face(work, *written + 1, panorama, &next);
+        UfStatus status = cli_aside_wait(&aside);
+        add_report(work, taken);
+        *written += status == UF_OK;
+        if (status == UF_OK && made == UF_OK && !last) {
+            *taken = next;
+            continue;
+        }
+        drop_face(work, &next);
+        return status == UF_OK ? made : status;
+    }
+}
+
+static int write_faces(Work *work, const UfPicture *panorama, CliTaken *first)
 {
     const CliLine *line = work->line;
     const char *folder = line->values[CLI_OUT].text;
     size_t written = 0;
-    if (work->makes_folder && mkdir(folder, 0777) != 0)
+    if (work->makes_folder && mkdir(folder, 0777) != 0) {
+        drop_face(work, first);
         return cli_failed("%s: this folder cannot be made: %s", folder, strerror(errno));
-    UfStatus status = take_and_write(work, panorama, &written);
+    }
+    UfStatus status = write_and_take(work, panorama, first, &written);
     if (status == UF_OK)
         return CLI_DONE;
     take_back(work, written);
-    return cli_failed_report(line, work->faces[written].path, status, work->report);
+    return cli_failed_report(line, work->faces[work->order[written]].path, status, work->report);
 }
 
+/* The first face is made as soon as its rows are there, but nothing is written before all are. */
 static int make_faces(Work *work)
 {
     const char *path = work->line->operands[0];
+    CliArriving arriving;
+    CliTaken first = {0};
     UfPicture *panorama = NULL;
     cli_progress(work->line, "reading", path);
-    UfStatus status = uf_picture_read(path, &work->read, &panorama, work->report);
-    int result = status == UF_OK ? write_faces(work, panorama)
-                                 : cli_failed_report(work->line, path, status, work->report);
+    cli_arriving_start(&arriving, path, &work->read, work->report);
+    const UfPicture *upper = cli_arriving_rows(&arriving, work->first_end_px);
+    UfStatus made = upper == NULL ? UF_OK : take_face(work, 0, upper, &first);
+    UfStatus status = cli_arriving_finish(&arriving, &panorama);
+    int result;
+    if (status != UF_OK) {
+        uf_report_free(&first.report);
+        uf_picture_free(&first.picture);
+        result = cli_failed_report(work->line, path, status, work->report);
+    } else if (made != UF_OK) {
+        drop_face(work, &first);
+        result = cli_failed_report(work->line, work->faces[work->order[0]].path, made, work->report);
+    } else {
+        result = write_faces(work, panorama, &first);
+    }
     cli_progress_end(work->line);
     uf_picture_free(&panorama);
     return result;

@@ -92,10 +92,15 @@ typedef struct Reader {
     UfPicture *picture;
     UfMetadata metadata;
     uint8_t *unwanted; /* room for a row that is not kept */
+    bool upright;      /* as it is stored */
+    bool told;         /* of rows that were read */
 } Reader;
 
+/* Rows between one call of UfReadOptions.rows_read and the next. */
+#define TOLD_ROWS 64
+
 /* The rows that are wanted; libjpeg has to pass through the others, too, but they are not kept. */
-static UfStatus read_pixels(Reader *reader, UfReport *report)
+static UfStatus read_pixels(Reader *reader, const UfReadOptions *options, UfReport *report)
 {
     struct jpeg_decompress_struct *jpeg = &reader->jpeg;
     jpeg_start_decompress(jpeg);
@@ -109,6 +114,10 @@ static UfStatus read_pixels(Reader *reader, UfReport *report)
         bool wanted = y >= reader->picture->held_first_px && y < reader->picture->held_end_px;
         JSAMPROW row = wanted ? uf_picture_row(reader->picture, y) : reader->unwanted;
         jpeg_read_scanlines(jpeg, &row, 1);
+        if (options->rows_read != NULL && reader->upright && (y + 1) % TOLD_ROWS == 0) {
+            reader->told = true;
+            options->rows_read(options->rows_read_data, reader->picture, y + 1);
+        }
     }
     if (status == UF_OK)
         jpeg_finish_decompress(jpeg);
@@ -148,10 +157,14 @@ static UfStatus read_all(Reader *reader, UfInput *input, const UfReadOptions *op
     status = make_picture(reader, options, orientation, report);
     if (status != UF_OK)
         return status;
-    bool in_part = orientation == 1 && (reader->picture->reserved_bytes > 0 || options->replaced_end_px > 0);
+    reader->picture->format = UF_FORMAT_JPEG;
+    reader->picture->metadata = reader->metadata;
+    reader->metadata = (UfMetadata){0};
+    reader->upright = orientation == 1;
+    bool in_part = reader->upright && (reader->picture->reserved_bytes > 0 || options->replaced_end_px > 0);
     if (in_part && uf_jpeg_read_rows(jpeg, input, options, reader->picture))
         return UF_OK;
-    status = read_pixels(reader, report);
+    status = read_pixels(reader, options, report);
     return status == UF_OK ? uf_orient_upright(reader->picture, orientation, report) : status;
 }
 
@@ -164,10 +177,10 @@ static UfStatus read_jpeg(UfInput *input, const UfReadOptions *options, UfPictur
     UfStatus status = read_all(reader, input, options, report);
     jpeg_destroy_decompress(&reader->jpeg);
     if (status == UF_OK) {
-        reader->picture->format = UF_FORMAT_JPEG;
-        reader->picture->metadata = reader->metadata;
         *out = reader->picture;
     } else {
+        if (reader->told)
+            options->rows_read(options->rows_read_data, NULL, 0);
         uf_metadata_clear(&reader->metadata);
         uf_picture_free(&reader->picture);
     }

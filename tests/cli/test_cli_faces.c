@@ -208,28 +208,28 @@ Test(cli_faces, do_not_replace_a_sidecar_either)
 }
 
 /*
- * A limit that the plain front face keeps and the noisy right one does not: the face that was written goes,
- * too, and the folder with it; in a folder of somebody else's, what was there before stays.
+ * A limit that the plain face up keeps and the noisy front one does not: the face that was written goes, too,
+ * and the folder with it; in a folder of somebody else's, what was there before stays.
  */
 Test(cli_faces, leave_nothing_behind_after_a_failure)
 {
     Pixels panorama = panorama_make(&(PanoramaOptions){.width = 256});
     unsigned state = 1;
     for (size_t i = 0; i < panorama.width * panorama.height * 3; i++) {
-        size_t column = i / 3 % panorama.width;
+        size_t row = i / 3 / panorama.width;
         state = state * 1664525u + 1013904223u;
-        panorama.codes[i] = column > 90 && column < 166 ? 128 : (uint16_t)(state >> 24);
+        panorama.codes[i] = row < panorama.height / 2 ? 128 : (uint16_t)(state >> 24);
     }
     png_write("half.png", &panorama, NULL);
     char *before = folder_list();
     const char *limited = "ulimit -f 8; trap '' XFSZ; exec \"$0\" \"$@\"";
-    Run front = RUN_PROGRAM("sh", "-c", limited, underfoot_path(), "faces", "half.png", "-o", "out", "--only",
-                            "front");
-    cr_expect_eq(front.status, 0, "%s", front.err);
+    Run up =
+        RUN_PROGRAM("sh", "-c", limited, underfoot_path(), "faces", "half.png", "-o", "out", "--only", "up");
+    cr_expect_eq(up.status, 0, "%s", up.err);
     run_well(RUN_PROGRAM("rm", "-r", "out"));
     Run both = RUN_PROGRAM("sh", "-c", limited, underfoot_path(), "faces", "half.png", "-o", "out");
     cr_expect_eq(both.status, 1);
-    cr_expect_not_null(strstr(both.err, "out/right.png: "), "%s", both.err);
+    cr_expect_not_null(strstr(both.err, "out/front.png: "), "%s", both.err);
     char *after = folder_list();
     cr_expect_str_eq(after, before);
     run_well(RUN_PROGRAM("sh", "-c", "mkdir out && echo mine > out/notes.txt"));
@@ -240,10 +240,33 @@ Test(cli_faces, leave_nothing_behind_after_a_failure)
     run_free(&list);
     run_free(&again);
     run_free(&both);
-    run_free(&front);
+    run_free(&up);
     free(before);
     free(after);
     pixels_free(&panorama);
+}
+
+/* The face up is made while rows are still read, and nobody finds it when the lower ones are damaged. */
+Test(cli_faces, of_a_file_whose_end_is_damaged_are_not_written)
+{
+    static uint8_t noise[64];
+    memset(noise, 0xA5, sizeof noise);
+    Pixels panorama = panorama_make(&(PanoramaOptions){.width = 1024, .height = 512});
+    jpeg_write("a.jpg", &panorama, &(JpegOptions){.restart_rows = 4});
+    pixels_free(&panorama);
+    run_well(RUN_UNDERFOOT("faces", "a.jpg", "-o", "faces"));
+    Bytes file = file_read("a.jpg"), old = file_read("faces/up.png");
+    file_poke("a.jpg", file.size * 9 / 10, noise, sizeof noise);
+    for (int threads = 1; threads <= 3; threads++) {
+        char text[2] = {(char)('0' + threads)};
+        REFUSED(1, "damaged", "faces", "a.jpg", "-o", "out", "--threads", text);
+        REFUSED(1, "damaged", "faces", "a.jpg", "-o", "faces", "--overwrite", "--threads", text);
+        Bytes now = file_read("faces/up.png");
+        cr_expect(now.size == old.size && memcmp(now.data, old.data, old.size) == 0);
+        bytes_free(&now);
+    }
+    bytes_free(&old);
+    bytes_free(&file);
 }
 
 Test(cli_faces, refuse_what_cannot_be)
