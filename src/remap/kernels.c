@@ -281,7 +281,7 @@ DEFINE_TYPE(F32)
 #define ENTRY(type, channels, adds)                                                                          \
     {                                                                                                        \
         NAME(nearest, type, channels, adds), NAME(bilinear, type, channels, adds),                           \
-            NAME(bicubic, type, channels, adds), NULL, NULL, NAME(sum_bilinear, type, channels, 0),          \
+            NAME(bicubic, type, channels, adds), NULL, NAME(sum_bilinear, type, channels, 0),                \
             NAME(sum_bicubic, type, channels, 0)                                                             \
     }
 /* [channels - 1][adds alpha]; a picture that has alpha gets no second one. */
@@ -309,7 +309,5 @@ void uf_kernels_init(UfKernels *kernels, UfSample sample, size_t channels, bool 
         *kernels = scalar_f32[channels - 1][adds_alpha];
         break;
     }
-    UfSharpKernels sharp = uf_sharp_kernels(sample, channels, adds_alpha);
-    kernels->sharp = sharp.sharp;
-    kernels->blend = sharp.blend;
+    kernels->sharp = uf_sharp_run(sample, channels, adds_alpha);
 }

@@ -29,20 +29,9 @@ typedef struct UfLightSum {
 typedef void UfSumRun(const UfSource *source, const double *x_px, const double *y_px, size_t count,
                       UfLightSum *sum);
 
-/* Places that one pixel is made of; the sum of the weights is 1. */
-#define UF_PLACES_MAX 32
-typedef struct UfPlaces {
-    double x_px[UF_PLACES_MAX], y_px[UF_PLACES_MAX], weights[UF_PLACES_MAX];
-    size_t count;
-} UfPlaces;
-
-/* Writes one pixel, the weighted sum of the sharp values at the places, all of them well inside. */
-typedef void UfBlendPlaces(const UfSource *source, const UfPlaces *places, void *out);
-
 typedef struct UfKernels {
     UfSampleRun *nearest, *bilinear, *bicubic;
-    UfSampleRun *sharp;   /* needs source->spline */
-    UfBlendPlaces *blend; /* and so does this */
+    UfSampleRun *sharp; /* needs source->spline */
     UfSumRun *sum_bilinear, *sum_bicubic;
 } UfKernels;
 

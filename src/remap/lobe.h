@@ -23,7 +23,7 @@
 static inline double uf_lobe_share(double length)
 {
     double share = (length - UF_LOBE_LEAST) / (UF_LOBE_FULL - UF_LOBE_LEAST);
-    return share > 0 ? fmin(1, share) : 0;
+    return share > 0 ? (share < 1 ? share : 1) : 0;
 }
 
 static inline double uf_sinc(double t)

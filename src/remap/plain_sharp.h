@@ -10,6 +10,7 @@
 #ifndef UF_REMAP_PLAIN_SHARP_H
 #define UF_REMAP_PLAIN_SHARP_H
 
+#include "remap/lanes.h"
 #include "remap/pixel.h"
 #include "remap/plain_taps.h"
 #include "remap/sharp.h"
@@ -21,35 +22,40 @@ typedef struct UfSharpTaps {
     float off[UF_TILE_PX];                /* 0 where the place is that pixel's centre */
 } UfSharpTaps;
 
-/* uf_spline_weights in single precision. */
-UF_INLINE void uf_sharp_weights(float t, float *w0, float *w1, float *w2, float *w3, float *w4, float *w5)
+/* uf_spline_weights in single precision, of `count` places, a multiple of UF_LANES; weights are [tap][room].
+ */
+UF_INLINE void uf_sharp_weights(const float *at, size_t count, size_t room, float *weights)
 {
-    const float u = 1 - t, t2 = t * t, u2 = u * u, part = 1.0f / 120;
-    *w0 = part * (u2 * u2 * u);
-    *w1 = part * (1 + u * (5 + u * (10 + u * (10 + u * (5 - 5 * u)))));
-    *w2 = part * (66 - t2 * (60 - t2 * (30 - 10 * t)));
-    *w3 = part * (66 - u2 * (60 - u2 * (30 - 10 * u)));
-    *w4 = part * (1 + t * (5 + t * (10 + t * (10 + t * (5 - 5 * t)))));
-    *w5 = part * (t2 * t2 * t);
+    const float part = 1.0f / 120;
+    for (size_t i = 0; i < count; i += UF_LANES) {
+        float *w = weights + i;
+        const UfLanes t = *(const UfLanesAt *)(at + i);
+        const UfLanes u = 1 - t, t2 = t * t, u2 = u * u;
+        *(UfLanesAt *)w = part * (u2 * u2 * u);
+        *(UfLanesAt *)(w + 1 * room) = part * (1 + u * (5 + u * (10 + u * (10 + u * (5 - 5 * u)))));
+        *(UfLanesAt *)(w + 2 * room) = part * (66 - t2 * (60 - t2 * (30 - 10 * t)));
+        *(UfLanesAt *)(w + 3 * room) = part * (66 - u2 * (60 - u2 * (30 - 10 * u)));
+        *(UfLanesAt *)(w + 4 * room) = part * (1 + t * (5 + t * (10 + t * (10 + t * (5 - 5 * t)))));
+        *(UfLanesAt *)(w + 5 * room) = part * (t2 * t2 * t);
+    }
 }
 
 UF_INLINE void uf_sharp_taps(const UfTileRows *rows, size_t row, UfSharpTaps *out)
 {
-    float xs[UF_TILE_PX], ys[UF_TILE_PX];
+    float xs[UF_TILE_PX], ys[UF_TILE_PX], tx[UF_TILE_PX], ty[UF_TILE_PX];
     uf_row_places(rows, row, xs, ys);
 #pragma omp simd
     for (int i = 0; i < (int)UF_TILE_PX; i++) {
         const float x = xs[i], y = ys[i];
         const int32_t ix = (int32_t)x, iy = (int32_t)y; /* both are above 0 */
-        const float tx = x - (float)ix, ty = y - (float)iy;
+        tx[i] = x - (float)ix;
+        ty[i] = y - (float)iy;
         out->x[i] = ix;
         out->y[i] = iy;
-        out->off[i] = tx + ty;
-        uf_sharp_weights(tx, &out->wx[0][i], &out->wx[1][i], &out->wx[2][i], &out->wx[3][i], &out->wx[4][i],
-                         &out->wx[5][i]);
-        uf_sharp_weights(ty, &out->wy[0][i], &out->wy[1][i], &out->wy[2][i], &out->wy[3][i], &out->wy[4][i],
-                         &out->wy[5][i]);
+        out->off[i] = tx[i] + ty[i];
     }
+    uf_sharp_weights(tx, UF_TILE_PX, UF_TILE_PX, out->wx[0]);
+    uf_sharp_weights(ty, UF_TILE_PX, UF_TILE_PX, out->wy[0]);
 }
 
 /* One pixel of the target: the pixel at or before its place, its first coefficient, and its taps. */

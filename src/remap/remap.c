@@ -17,6 +17,7 @@
 #include "base/smaller.h"
 #include "remap/average.h"
 #include "remap/bands.h"
+#include "remap/blend.h"
 #include "remap/coarse.h"
 #include "remap/kernels.h"
 #include "remap/map.h"
@@ -41,7 +42,7 @@ typedef struct Job {
     UfSampleRun *sample_run;
     UfPlain plain;
     UfPlainTile *plain_tile; /* NULL when every pixel is mapped */
-    UfBlendPlaces *blend;    /* NULL when nothing is stretched */
+    UfBlend *blend;          /* NULL when nothing is stretched */
     size_t width_px, height_px, pixel_bytes;
     bool averages;
     bool trusts_angles; /* what counts as coarser is told by angles: see UF_SAMPLING_SHARP */
@@ -50,8 +51,8 @@ typedef struct Job {
 
 /* What is computed for each pixel of a tile: [down][across]. */
 typedef struct Exact {
-    UfMapColumns columns; /* one before and one behind the tile's */
-    UfMapRow rows[3];
+    UfMapColumns columns;          /* one before and one behind the tile's */
+    UfMapRow rows[UF_TILE_PX + 2]; /* one above and one below the tile's */
     UfExactPlaces places;
     double share[UF_TILE_PX][UF_TILE_PX];
     bool stretched[UF_TILE_PX][UF_TILE_PX]; /* fine enough by angles only */
@@ -77,18 +78,19 @@ static void interpolate(const Job *job, const UfTile *tile, const Place *place)
 }
 
 /* Of the tile's row y. */
-static void choose_shares(const Job *job, Exact *exact, const UfMapRow *rows[3], size_t y, size_t count)
+static void choose_shares(const Job *job, Exact *exact, size_t y, size_t count)
 {
+    const UfMapRow *rows = &exact->rows[y];
     for (size_t i = 0; i < count; i++) {
         exact->share[y][i] = 0;
         exact->stretched[y][i] = false;
         if (!job->averages || (isnan(exact->places.u_px[y][i]) && job->keeps_border))
             continue;
         UfJacobian *jacobian = &exact->jacobian[y][i];
-        *jacobian = uf_map_jacobian(&job->map, rows[0], rows[1], rows[2], i + 1);
+        *jacobian = uf_map_jacobian(&job->map, &rows[0], &rows[1], &rows[2], i + 1);
         exact->share[y][i] = uf_average_share(jacobian);
         if (job->trusts_angles && exact->share[y][i] > 0) {
-            UfJacobian angular = uf_map_angular(&job->map, rows[0], rows[1], rows[2], i + 1);
+            UfJacobian angular = uf_map_angular(&job->map, &rows[0], &rows[1], &rows[2], i + 1);
             exact->share[y][i] = uf_average_share(&angular);
             exact->stretched[y][i] = job->blend != NULL && exact->share[y][i] < 1;
         }
@@ -100,15 +102,12 @@ static void look_up(const Job *job, const Place *place, Exact *exact)
     const double left = (double)place->x_px - 0.5, top = (double)place->y_px - 0.5;
     const size_t count = place->width + 2;
     uf_map_columns(&job->map, left, count, &exact->columns);
-    for (size_t ahead = 0; ahead < place->height + 2; ahead++) {
-        uf_map_row(&job->map, &exact->columns, left, top + (double)ahead, count, &exact->rows[ahead % 3]);
-        if (ahead < 2)
-            continue;
-        const size_t y = ahead - 2;
-        const UfMapRow *rows[3] = {&exact->rows[y % 3], &exact->rows[(y + 1) % 3], &exact->rows[(y + 2) % 3]};
-        memcpy(exact->places.u_px[y], rows[1]->u_px + 1, place->width * sizeof(double));
-        memcpy(exact->places.v_px[y], rows[1]->v_px + 1, place->width * sizeof(double));
-        choose_shares(job, exact, rows, y, place->width);
+    for (size_t row = 0; row < place->height + 2; row++)
+        uf_map_row(&job->map, &exact->columns, left, top + (double)row, count, &exact->rows[row]);
+    for (size_t y = 0; y < place->height; y++) {
+        memcpy(exact->places.u_px[y], exact->rows[y + 1].u_px + 1, place->width * sizeof(double));
+        memcpy(exact->places.v_px[y], exact->rows[y + 1].v_px + 1, place->width * sizeof(double));
+        choose_shares(job, exact, y, place->width);
     }
 }
 
@@ -149,10 +148,15 @@ static void finish_pixel(const Job *job, const Place *place, size_t x, size_t y,
     const double at_x = (double)(place->x_px + x) + 0.5, at_y = (double)(place->y_px + y) + 0.5;
     const double u_px = exact->places.u_px[y][x], v_px = exact->places.v_px[y][x];
     uint8_t *out = out_at(job, place->x_px + x, place->y_px + y);
-    UfPlaces places;
-    if (exact->stretched[y][x] &&
-        uf_stretch_places(&job->map, &exact->jacobian[y][x], at_x, at_y, ready_px_at(job, v_px), &places))
-        job->blend(&job->source, &places, out);
+    if (exact->stretched[y][x]) {
+        const UfMapRow *rows = &exact->rows[y];
+        const UfStretchPixel pixel = {
+            {&rows[0], &rows[1], &rows[2]}, x + 1, at_x, at_y, exact->jacobian[y][x]};
+        UfPlaces places;
+        UfFootprint print;
+        if (uf_stretch_footprint(&job->map, &pixel, ready_px_at(job, v_px), &places, &print))
+            job->blend(&job->source, &print, out);
+    }
     if (exact->share[y][x] > 0 && !(job->keeps_border && is_outside(job, u_px, v_px)))
         exact->averaged[exact->averaged_count++] =
             (UfAveraged){at_x, at_y, u_px, v_px, exact->share[y][x], exact->jacobian[y][x], out};
@@ -419,7 +423,7 @@ static void prepare(Job *job, const UfPicture *source, const UfView *source_view
         options->sampling == UF_SAMPLING_SHARP && (source_view->projection == UF_PROJECTION_EQUIRECTANGULAR ||
                                                    source_view->projection == UF_PROJECTION_RECTILINEAR);
     if (options->sampling == UF_SAMPLING_SHARP && job->map.wraps && job->map.over_top && job->map.over_bottom)
-        job->blend = kernels.blend;
+        job->blend = uf_blend_of(sample, channels, adds_alpha, uf_cpu_flags());
     job->keeps_border = !adds_alpha && !uf_picture_has_alpha(source);
     job->averager = (UfAverager){.map = &job->map,
                                  .source = &job->source,

@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-#include "remap/pixel.h"
+#include "remap/gathered.h"
 #include "remap/spline.h"
 
 /* The spline's value in every channel, in the source's units, colours premultiplied. */
@@ -67,44 +67,6 @@ UF_INLINE void range_at(const UfSource *source, ptrdiff_t x, ptrdiff_t y, size_t
         }
 }
 
-UF_INLINE float held(float value, float lowest, float highest)
-{
-    float slack = UF_SHARP_SLACK * (highest - lowest);
-    lowest -= slack;
-    highest += slack;
-    return value > lowest ? (value < highest ? value : highest) : lowest;
-}
-
-/* What was gathered for one pixel, in the source's units, colours premultiplied; and what it is held within.
- */
-typedef struct Gathered {
-    float values[UF_CHANNELS_MAX], lowest[UF_CHANNELS_MAX], highest[UF_CHANNELS_MAX];
-} Gathered;
-
-UF_INLINE void store_gathered(Gathered *at, double cover, size_t channels, UfSample sample, bool adds_alpha,
-                              uint8_t *out)
-{
-    const bool has_alpha = channels % 2 == 0;
-    const size_t colours = has_alpha ? channels - 1 : channels;
-    const double max = uf_sample_max(sample);
-    if (has_alpha || adds_alpha) {
-        double alpha = max;
-        if (has_alpha)
-            alpha = (double)held(at->values[colours], at->lowest[colours], at->highest[colours]);
-        double shown = uf_least(alpha, max) * cover;
-        if (!(shown > 0)) {
-            memset(out, 0, (colours + 1) * (size_t)sample);
-            return;
-        }
-        uf_sample_store(out + colours * (size_t)sample, shown, sample);
-        for (size_t c = 0; has_alpha && c < colours; c++)
-            at->values[c] *= (float)(max / alpha);
-    }
-    for (size_t c = 0; c < colours; c++)
-        uf_sample_store(out + c * (size_t)sample, (double)held(at->values[c], at->lowest[c], at->highest[c]),
-                        sample);
-}
-
 UF_INLINE void sharp_pixel(const UfSource *source, double x_px, double y_px, size_t channels, UfSample sample,
                            bool adds_alpha, uint8_t *out)
 {
@@ -117,39 +79,11 @@ UF_INLINE void sharp_pixel(const UfSource *source, double x_px, double y_px, siz
         uf_copy_pixel(window.base, channels, sample, adds_alpha, out);
         return;
     }
-    Gathered at;
+    UfGathered at;
     spline_at(source, ix, iy, tx, ty, channels, uf_spline_sample(sample, channels), at.values);
     range_at(source, ix, iy, channels, sample, at.lowest, at.highest);
     double cover = channels % 2 == 0 || adds_alpha ? uf_coverage(source, x_px, y_px) : 1;
-    store_gathered(&at, cover, channels, sample, adds_alpha, out);
-}
-
-UF_INLINE void blend_places(const UfSource *source, const UfPlaces *places, size_t channels, UfSample sample,
-                            bool adds_alpha, uint8_t *out)
-{
-    Gathered at;
-    for (size_t c = 0; c < channels; c++) {
-        at.values[c] = 0;
-        at.lowest[c] = INFINITY;
-        at.highest[c] = -INFINITY;
-    }
-    for (size_t i = 0; i < places->count; i++) {
-        double x = places->x_px[i] - 0.5, y = places->y_px[i] - 0.5;
-        ptrdiff_t ix = uf_floor_index(x), iy = uf_floor_index(y);
-        float values[UF_CHANNELS_MAX], lowest[UF_CHANNELS_MAX], highest[UF_CHANNELS_MAX];
-        spline_at(source, ix, iy, x - (double)ix, y - (double)iy, channels,
-                  uf_spline_sample(sample, channels), values);
-        for (size_t c = 0; c < channels; c++)
-            at.values[c] += (float)places->weights[i] * values[c];
-        if (!(places->weights[i] > 0))
-            continue;
-        range_at(source, ix, iy, channels, sample, lowest, highest);
-        for (size_t c = 0; c < channels; c++) {
-            at.lowest[c] = lowest[c] < at.lowest[c] ? lowest[c] : at.lowest[c];
-            at.highest[c] = highest[c] > at.highest[c] ? highest[c] : at.highest[c];
-        }
-    }
-    store_gathered(&at, 1, channels, sample, adds_alpha, out);
+    uf_store_gathered(&at, cover, channels, sample, adds_alpha, out);
 }
 
 UF_INLINE void sharp_run(const UfSource *source, const double *x_px, const double *y_px, size_t count,
@@ -165,10 +99,6 @@ UF_INLINE void sharp_run(const UfSource *source, const double *x_px, const doubl
 
 #define NAME(kind, type, channels, adds) kind##_##type##_##channels##_##adds
 #define DEFINE(type, channels, adds)                                                                         \
-    static void NAME(blend, type, channels, adds)(const UfSource *source, const UfPlaces *places, void *out) \
-    {                                                                                                        \
-        blend_places(source, places, channels, UF_SAMPLE_##type, adds, out);                                 \
-    }                                                                                                        \
     static void NAME(sharp, type, channels, adds)(const UfSource *source, const double *x_px,                \
                                                   const double *y_px, size_t count, void *out)               \
     {                                                                                                        \
@@ -187,20 +117,18 @@ DEFINE_TYPE(U16)
 DEFINE_TYPE(F32)
 
 /* [channels - 1][adds alpha]; a picture that has alpha gets no second one. */
-#define ENTRY(type, channels, adds)                                                                          \
-    {                                                                                                        \
-        NAME(sharp, type, channels, adds), NAME(blend, type, channels, adds)                                 \
-    }
 #define ENTRIES(type)                                                                                        \
     {                                                                                                        \
-        {ENTRY(type, 1, 0), ENTRY(type, 1, 1)}, {ENTRY(type, 2, 0), ENTRY(type, 2, 0)},                      \
-            {ENTRY(type, 3, 0), ENTRY(type, 3, 1)}, {ENTRY(type, 4, 0), ENTRY(type, 4, 0)},                  \
+        {NAME(sharp, type, 1, 0), NAME(sharp, type, 1, 1)},                                                  \
+            {NAME(sharp, type, 2, 0), NAME(sharp, type, 2, 0)},                                              \
+            {NAME(sharp, type, 3, 0), NAME(sharp, type, 3, 1)},                                              \
+            {NAME(sharp, type, 4, 0), NAME(sharp, type, 4, 0)},                                              \
     }
-static const UfSharpKernels scalar_u8[UF_CHANNELS_MAX][2] = ENTRIES(U8);
-static const UfSharpKernels scalar_u16[UF_CHANNELS_MAX][2] = ENTRIES(U16);
-static const UfSharpKernels scalar_f32[UF_CHANNELS_MAX][2] = ENTRIES(F32);
+static UfSampleRun *const scalar_u8[UF_CHANNELS_MAX][2] = ENTRIES(U8);
+static UfSampleRun *const scalar_u16[UF_CHANNELS_MAX][2] = ENTRIES(U16);
+static UfSampleRun *const scalar_f32[UF_CHANNELS_MAX][2] = ENTRIES(F32);
 
-UfSharpKernels uf_sharp_kernels(UfSample sample, size_t channels, bool adds_alpha)
+UfSampleRun *uf_sharp_run(UfSample sample, size_t channels, bool adds_alpha)
 {
     switch (sample) {
     case UF_SAMPLE_U8:

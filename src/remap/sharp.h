@@ -31,12 +31,7 @@ static inline ptrdiff_t uf_spread_at(const UfSource *source, ptrdiff_t y)
     return (ptrdiff_t)(uf_ready_px_at(source, y) + 0.5f);
 }
 
-typedef struct UfSharpKernels {
-    UfSampleRun *sharp;
-    UfBlendPlaces *blend;
-} UfSharpKernels;
-
 /* As uf_kernels_init has it; channels 1 .. UF_CHANNELS_MAX. */
-UfSharpKernels uf_sharp_kernels(UfSample sample, size_t channels, bool adds_alpha);
+UfSampleRun *uf_sharp_run(UfSample sample, size_t channels, bool adds_alpha);
 
 #endif

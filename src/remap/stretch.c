@@ -2,7 +2,6 @@
 #include "remap/stretch.h"
 
 #include <math.h>
-
 #include "remap/lobe.h"
 
 /*
@@ -12,22 +11,28 @@
  */
 #define DENSITY 4
 
-/* The larger singular value of J. */
-static double longest(const UfJacobian *j)
+_Static_assert(2 * UF_LOBES * DENSITY + 1 <= UF_PLACES_MAX, "the places of the longest footprint fit");
+
+/* The larger singular value of J, and the direction in the target's pixels that it belongs to. */
+typedef struct Axis {
+    double length, along_x, along_y;
+} Axis;
+
+/* (a, f) and (f, -a) are what J'J differs by from a multiple of the unit matrix; the direction is half the
+ * angle of (a, f). */
+static Axis axis_of(const UfJacobian *j)
 {
     double e = j->ux * j->ux + j->vx * j->vx, g = j->uy * j->uy + j->vy * j->vy;
-    double f = j->ux * j->uy + j->vx * j->vy;
-    return sqrt((e + g + sqrt((e - g) * (e - g) + 4 * f * f)) / 2);
+    double f = j->ux * j->uy + j->vx * j->vy, a = (e - g) / 2, differ = sqrt(a * a + f * f);
+    double cosine = differ > 0 ? a / differ : 1;
+    return (Axis){.length = sqrt((e + g) / 2 + differ),
+                  .along_x = sqrt((1 + cosine) / 2),
+                  .along_y = copysign(sqrt((1 - cosine) / 2), f)};
 }
 
-/* The direction in the target's pixels that it belongs to. */
-static void direction_of_longest(const UfJacobian *j, double *along_x, double *along_y)
+bool uf_stretch_sets_in(const UfJacobian *jacobian, double ready_px)
 {
-    double e = j->ux * j->ux + j->vx * j->vx, g = j->uy * j->uy + j->vy * j->vy;
-    double f = j->ux * j->uy + j->vx * j->vy;
-    double angle = atan2(2 * f, e - g) / 2;
-    *along_x = cos(angle);
-    *along_y = sin(angle);
+    return uf_lobe_share(axis_of(jacobian).length / ready_px) > 0;
 }
 
 /* Beyond a pole of an equirectangular target the picture goes on in the opposite meridian. */
@@ -45,36 +50,90 @@ static bool place_of(const UfMap *map, double x_px, double y_px, double *u_px, d
     return uf_map_point(map, x_px, y_px, u_px, v_px);
 }
 
-_Static_assert(2 * UF_LOBES * DENSITY + 1 <= UF_PLACES_MAX, "the places of the longest footprint fit");
-
-bool uf_stretch_sets_in(const UfJacobian *jacobian, double ready_px)
+/* One by one, `step` pixels of the target apart. */
+static void find_exactly(const UfMap *map, const UfStretchPixel *pixel, const Axis *axis, double step,
+                         int count, UfPlaces *out)
 {
-    return uf_lobe_share(longest(jacobian) / ready_px) > 0;
+    for (int n = 0; n < count; n++) {
+        const double t = (n - count / 2) * step;
+        out->there[n] = place_of(map, pixel->x_px + axis->along_x * t, pixel->y_px + axis->along_y * t,
+                                 &out->x_px[n], &out->y_px[n]);
+        if (!out->there[n])
+            out->x_px[n] = out->y_px[n] = 0.5;
+    }
 }
 
-bool uf_stretch_places(const UfMap *map, const UfJacobian *jacobian, double x_px, double y_px,
-                       double ready_px, UfPlaces *out)
+/* The target's direction about a pixel, one coordinate of it: value, slope and half the bend for one step. */
+typedef struct Curve {
+    double at, slope, bend;
+} Curve;
+
+static Curve curve_of(const double *above, const double *here, const double *below, const Axis *axis,
+                      double step)
 {
-    double along_x, along_y, sum = 0;
-    double length = longest(jacobian), share = uf_lobe_share(length / ready_px);
-    if (!(share > 0))
+    const double x = axis->along_x * step, y = axis->along_y * step;
+    const double across = (here[1] - here[-1]) / 2, down = (below[0] - above[0]) / 2;
+    const double bend_x = here[1] - 2 * here[0] + here[-1], bend_y = below[0] - 2 * here[0] + above[0];
+    const double twist = (below[1] - below[-1] - above[1] + above[-1]) / 4;
+    return (Curve){here[0], x * across + y * down, (x * x * bend_x + y * y * bend_y) / 2 + x * y * twist};
+}
+
+/*
+ * A footprint reaches UF_LOBES pixels to either side, within which directions are parabolas: what is left out
+ * is below (UF_LOBES / scale)^3 / 3 radian, 1/100 of the target's pixel for this scale, and falls with its
+ * square.
+ */
+#define SCALE_LEAST_PX 32
+
+/* The pixel's neighbours tell how its direction goes on. False where too little is seen, or they are too far
+ * apart, or the pixel lies on a pole. */
+static bool find_by_neighbours(const UfMap *map, const UfStretchPixel *pixel, const Axis *axis, double step,
+                               UfFootprint *out)
+{
+    const UfMapRow *above = pixel->rows[0], *here = pixel->rows[1], *below = pixel->rows[2];
+    const size_t i = pixel->i;
+    const Curve x = curve_of(&above->x[i], &here->x[i], &below->x[i], axis, step);
+    const Curve y = curve_of(&above->y[i], &here->y[i], &below->y[i], axis, step);
+    const Curve z = curve_of(&above->z[i], &here->z[i], &below->z[i], axis, step);
+    const double level = sqrt(x.at * x.at + z.at * z.at),
+                 unit = 1 / sqrt(x.at * x.at + y.at * y.at + z.at * z.at);
+    if (!(level > 0) || isnan(x.slope + x.bend) || map->target.scale_px < SCALE_LEAST_PX)
         return false;
-    direction_of_longest(jacobian, &along_x, &along_y);
-    double width = ready_px + share * (length - ready_px); /* of the filter, in source pixels */
-    double step = fmax(1, width / DENSITY);
-    int reach = (int)ceil(UF_LOBES * width / step) - 1;
-    out->count = 0;
-    for (int k = -reach; k <= reach; k++) {
-        double along = k * step, t = along / length;
-        double *u_px = &out->x_px[out->count], *v_px = &out->y_px[out->count];
-        if (!place_of(map, x_px + along_x * t, y_px + along_y * t, u_px, v_px))
-            continue;
-        out->weights[out->count] = uf_lobe_weight(along, width);
-        sum += out->weights[out->count++];
-    }
-    if (!(sum > 0.5))
+    const double sine = unit * x.at / level, cosine = unit * z.at / level;
+    out->across[0] = (float)(x.slope * cosine - z.slope * sine);
+    out->across[1] = (float)(x.bend * cosine - z.bend * sine);
+    out->along[0] = (float)(x.slope * sine + z.slope * cosine);
+    out->along[1] = (float)(x.bend * sine + z.bend * cosine);
+    out->up[0] = (float)(unit * y.slope);
+    out->up[1] = (float)(unit * y.bend);
+    out->height = (float)(unit * y.at);
+    out->level = (float)(unit * level);
+    return true;
+}
+
+bool uf_stretch_footprint(const UfMap *map, const UfStretchPixel *pixel, double ready_px, UfPlaces *room,
+                          UfFootprint *out)
+{
+    const Axis axis = axis_of(&pixel->jacobian);
+    const double share = uf_lobe_share(axis.length / ready_px);
+    const double u_px = pixel->rows[1]->u_px[pixel->i], v_px = pixel->rows[1]->v_px[pixel->i];
+    if (!(share > 0) || isnan(u_px))
         return false;
-    for (size_t i = 0; i < out->count; i++)
-        out->weights[i] /= sum;
+    /* of the filter, and between its places, in the source's pixels */
+    const double width = ready_px + share * (axis.length - ready_px),
+                 apart = width > DENSITY ? width / DENSITY : 1;
+    const double step = apart / axis.length;
+    out->count = 2 * ((int)-uf_floor_index(-UF_LOBES * width / apart) - 1) + 1;
+    out->lobe_rad = (float)(UF_PI / UF_LOBES * apart / width);
+    out->scale_px = (float)map->source.scale_px;
+    out->base_x = (int32_t)uf_floor_index(u_px - 0.5);
+    out->base_y = (int32_t)uf_floor_index(v_px - 0.5);
+    out->x_px = (float)(u_px - 0.5 - out->base_x);
+    out->y_px = (float)(v_px - 0.5 - out->base_y);
+    out->exact = NULL;
+    if (find_by_neighbours(map, pixel, &axis, step, out))
+        return true;
+    find_exactly(map, pixel, &axis, step, out->count, room);
+    out->exact = room;
     return true;
 }

@@ -10,17 +10,25 @@
 #ifndef UF_REMAP_STRETCH_H
 #define UF_REMAP_STRETCH_H
 
-#include "remap/kernels.h"
+#include "remap/footprint.h"
 #include "remap/map.h"
 
+/* A pixel of the target, whose centre is (x_px, y_px): column i of rows[1], between its neighbours. */
+typedef struct UfStretchPixel {
+    const UfMapRow *rows[3];
+    size_t i;
+    double x_px, y_px;
+    UfJacobian jacobian;
+} UfStretchPixel;
+
 /*
- * The places for the target's pixel at (x_px, y_px), where the source's row has been low-passed to footprints
- * of ready_px; 1 where it has not. False where this pixel's is about as long as that. The source is a full
- * sphere.
+ * The footprint of a pixel of the target, where the source's row has been low-passed to footprints of
+ * ready_px; 1 where it has not. False where this pixel's is about as long as that, or not seen. The source is
+ * a full sphere. `room` must live as long as `out`.
  */
-bool uf_stretch_places(const UfMap *map, const UfJacobian *jacobian, double x_px, double y_px,
-                       double ready_px, UfPlaces *out);
-/* The same without the places. */
+bool uf_stretch_footprint(const UfMap *map, const UfStretchPixel *pixel, double ready_px, UfPlaces *room,
+                          UfFootprint *out);
+/* The same without the footprint. */
 bool uf_stretch_sets_in(const UfJacobian *jacobian, double ready_px);
 
 #endif
