@@ -55,7 +55,9 @@ typedef struct Exact {
     UfMapRow rows[UF_TILE_PX + 2]; /* one above and one below the tile's */
     UfExactPlaces places;
     double share[UF_TILE_PX][UF_TILE_PX];
-    bool stretched[UF_TILE_PX][UF_TILE_PX]; /* fine enough by angles only */
+    bool stretched[UF_TILE_PX][UF_TILE_PX]; /* longer than the source is ready for, fine by angles only */
+    UfAxis axis[UF_TILE_PX][UF_TILE_PX];    /* of those */
+    size_t stretched_count;
     UfJacobian jacobian[UF_TILE_PX][UF_TILE_PX];
     UfAveraged averaged[UF_TILE_PX * UF_TILE_PX]; /* to be, when all rows are interpolated */
     size_t averaged_count;
@@ -77,6 +79,11 @@ static void interpolate(const Job *job, const UfTile *tile, const Place *place)
                     uf_picture_stride_bytes(job->target));
 }
 
+static double ready_px_at(const Job *job, double v_px)
+{
+    return (double)uf_ready_px_at(&job->source, isnan(v_px) ? 0 : uf_floor_index(v_px));
+}
+
 /* Of the tile's row y. */
 static void choose_shares(const Job *job, Exact *exact, size_t y, size_t count)
 {
@@ -92,7 +99,12 @@ static void choose_shares(const Job *job, Exact *exact, size_t y, size_t count)
         if (job->trusts_angles && exact->share[y][i] > 0) {
             UfJacobian angular = uf_map_angular(&job->map, &rows[0], &rows[1], &rows[2], i + 1);
             exact->share[y][i] = uf_average_share(&angular);
-            exact->stretched[y][i] = job->blend != NULL && exact->share[y][i] < 1;
+            if (job->blend == NULL || exact->share[y][i] >= 1 || isnan(exact->places.u_px[y][i]))
+                continue;
+            exact->axis[y][i] = uf_stretch_axis(jacobian);
+            exact->stretched[y][i] =
+                uf_stretch_sets_in(&exact->axis[y][i], ready_px_at(job, exact->places.v_px[y][i]));
+            exact->stretched_count += exact->stretched[y][i];
         }
     }
 }
@@ -115,11 +127,6 @@ static bool is_outside(const Job *job, double u_px, double v_px)
 {
     return !(u_px >= 0 && u_px <= (double)job->source.width_px && v_px >= 0 &&
              v_px <= (double)job->source.height_px);
-}
-
-static double ready_px_at(const Job *job, double v_px)
-{
-    return (double)uf_ready_px_at(&job->source, isnan(v_px) ? 0 : uf_floor_index(v_px));
 }
 
 /* All pixels, but for those that are averaged altogether where the places are no plain tile. */
@@ -150,12 +157,11 @@ static void finish_pixel(const Job *job, const Place *place, size_t x, size_t y,
     uint8_t *out = out_at(job, place->x_px + x, place->y_px + y);
     if (exact->stretched[y][x]) {
         const UfMapRow *rows = &exact->rows[y];
-        const UfStretchPixel pixel = {
-            {&rows[0], &rows[1], &rows[2]}, x + 1, at_x, at_y, exact->jacobian[y][x]};
+        const UfStretchPixel pixel = {{&rows[0], &rows[1], &rows[2]}, x + 1, at_x, at_y, exact->axis[y][x]};
         UfPlaces places;
         UfFootprint print;
-        if (uf_stretch_footprint(&job->map, &pixel, ready_px_at(job, v_px), &places, &print))
-            job->blend(&job->source, &print, out);
+        uf_stretch_footprint(&job->map, &pixel, ready_px_at(job, v_px), &places, &print);
+        job->blend(&job->source, &print, out);
     }
     if (exact->share[y][x] > 0 && !(job->keeps_border && is_outside(job, u_px, v_px)))
         exact->averaged[exact->averaged_count++] =
@@ -165,9 +171,10 @@ static void finish_pixel(const Job *job, const Place *place, size_t x, size_t y,
 static void fill_place(const Job *job, const Place *place, UfLight *room)
 {
     Exact exact;
-    exact.averaged_count = 0;
+    exact.averaged_count = exact.stretched_count = 0;
     look_up(job, place, &exact);
-    interpolate_exactly(job, place, &exact);
+    if (exact.stretched_count < place->width * place->height)
+        interpolate_exactly(job, place, &exact);
     for (size_t y = 0; y < place->height; y++)
         for (size_t x = 0; x < place->width; x++)
             if (exact.share[y][x] > 0 || exact.stretched[y][x])
@@ -188,6 +195,14 @@ static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width,
 /* s and t of a tile's points. */
 static const double at[UF_TILE_POINTS][2] = {{0, 0}, {-1, -1}, {1, -1}, {-1, 1}, {1, 1}};
 
+static bool is_stretched_at(const Job *job, const UfJacobian *jacobian, double v_px)
+{
+    if (job->blend == NULL)
+        return false;
+    const UfAxis axis = uf_stretch_axis(jacobian);
+    return uf_stretch_sets_in(&axis, ready_px_at(job, v_px));
+}
+
 /* Nothing is averaged, and no footprint longer than the source is ready for: told at the corners and in the
  * middle, between which the footprint hardly changes. */
 static bool is_fine(const Job *job, const UfTile *tile)
@@ -203,8 +218,7 @@ static bool is_fine(const Job *job, const UfTile *tile)
             return false;
         UfPixelPoint place = uf_tile_place(tile, at[i][0], at[i][1]);
         UfJacobian angular = uf_map_angular_of(&job->map, place, &jacobians[i]);
-        if (uf_average_share(&angular) > 0 ||
-            (job->blend != NULL && uf_stretch_sets_in(&jacobians[i], ready_px_at(job, place.y_px))))
+        if (uf_average_share(&angular) > 0 || is_stretched_at(job, &jacobians[i], place.y_px))
             return false;
     }
     return true;
@@ -214,11 +228,9 @@ static bool is_fine(const Job *job, const UfTile *tile)
 static bool is_stretched(const Job *job, const UfTile *tile)
 {
     UfJacobian jacobians[UF_TILE_POINTS];
-    if (job->blend == NULL)
-        return false;
     uf_tile_jacobians(tile, jacobians);
     for (size_t i = 0; i < UF_TILE_POINTS; i++)
-        if (uf_stretch_sets_in(&jacobians[i], ready_px_at(job, uf_tile_place(tile, at[i][0], at[i][1]).y_px)))
+        if (is_stretched_at(job, &jacobians[i], uf_tile_place(tile, at[i][0], at[i][1]).y_px))
             return true;
     return false;
 }

@@ -13,26 +13,21 @@
 
 _Static_assert(2 * UF_LOBES * DENSITY + 1 <= UF_PLACES_MAX, "the places of the longest footprint fit");
 
-/* The larger singular value of J, and the direction in the target's pixels that it belongs to. */
-typedef struct Axis {
-    double length, along_x, along_y;
-} Axis;
-
 /* (a, f) and (f, -a) are what J'J differs by from a multiple of the unit matrix; the direction is half the
  * angle of (a, f). */
-static Axis axis_of(const UfJacobian *j)
+UfAxis uf_stretch_axis(const UfJacobian *j)
 {
     double e = j->ux * j->ux + j->vx * j->vx, g = j->uy * j->uy + j->vy * j->vy;
     double f = j->ux * j->uy + j->vx * j->vy, a = (e - g) / 2, differ = sqrt(a * a + f * f);
     double cosine = differ > 0 ? a / differ : 1;
-    return (Axis){.length = sqrt((e + g) / 2 + differ),
-                  .along_x = sqrt((1 + cosine) / 2),
-                  .along_y = copysign(sqrt((1 - cosine) / 2), f)};
+    return (UfAxis){.length_px = sqrt((e + g) / 2 + differ),
+                    .along_x = sqrt((1 + cosine) / 2),
+                    .along_y = copysign(sqrt((1 - cosine) / 2), f)};
 }
 
-bool uf_stretch_sets_in(const UfJacobian *jacobian, double ready_px)
+bool uf_stretch_sets_in(const UfAxis *axis, double ready_px)
 {
-    return uf_lobe_share(axis_of(jacobian).length / ready_px) > 0;
+    return uf_lobe_share(axis->length_px / ready_px) > 0;
 }
 
 /* Beyond a pole of an equirectangular target the picture goes on in the opposite meridian. */
@@ -51,7 +46,7 @@ static bool place_of(const UfMap *map, double x_px, double y_px, double *u_px, d
 }
 
 /* One by one, `step` pixels of the target apart. */
-static void find_exactly(const UfMap *map, const UfStretchPixel *pixel, const Axis *axis, double step,
+static void find_exactly(const UfMap *map, const UfStretchPixel *pixel, const UfAxis *axis, double step,
                          int count, UfPlaces *out)
 {
     for (int n = 0; n < count; n++) {
@@ -68,7 +63,7 @@ typedef struct Curve {
     double at, slope, bend;
 } Curve;
 
-static Curve curve_of(const double *above, const double *here, const double *below, const Axis *axis,
+static Curve curve_of(const double *above, const double *here, const double *below, const UfAxis *axis,
                       double step)
 {
     const double x = axis->along_x * step, y = axis->along_y * step;
@@ -87,7 +82,7 @@ static Curve curve_of(const double *above, const double *here, const double *bel
 
 /* The pixel's neighbours tell how its direction goes on. False where too little is seen, or they are too far
  * apart, or the pixel lies on a pole. */
-static bool find_by_neighbours(const UfMap *map, const UfStretchPixel *pixel, const Axis *axis, double step,
+static bool find_by_neighbours(const UfMap *map, const UfStretchPixel *pixel, const UfAxis *axis, double step,
                                UfFootprint *out)
 {
     const UfMapRow *above = pixel->rows[0], *here = pixel->rows[1], *below = pixel->rows[2];
@@ -111,18 +106,16 @@ static bool find_by_neighbours(const UfMap *map, const UfStretchPixel *pixel, co
     return true;
 }
 
-bool uf_stretch_footprint(const UfMap *map, const UfStretchPixel *pixel, double ready_px, UfPlaces *room,
+void uf_stretch_footprint(const UfMap *map, const UfStretchPixel *pixel, double ready_px, UfPlaces *room,
                           UfFootprint *out)
 {
-    const Axis axis = axis_of(&pixel->jacobian);
-    const double share = uf_lobe_share(axis.length / ready_px);
+    const UfAxis *axis = &pixel->axis;
+    const double share = uf_lobe_share(axis->length_px / ready_px);
     const double u_px = pixel->rows[1]->u_px[pixel->i], v_px = pixel->rows[1]->v_px[pixel->i];
-    if (!(share > 0) || isnan(u_px))
-        return false;
     /* of the filter, and between its places, in the source's pixels */
-    const double width = ready_px + share * (axis.length - ready_px),
+    const double width = ready_px + share * (axis->length_px - ready_px),
                  apart = width > DENSITY ? width / DENSITY : 1;
-    const double step = apart / axis.length;
+    const double step = apart / axis->length_px;
     out->count = 2 * ((int)-uf_floor_index(-UF_LOBES * width / apart) - 1) + 1;
     out->lobe_rad = (float)(UF_PI / UF_LOBES * apart / width);
     out->scale_px = (float)map->source.scale_px;
@@ -131,9 +124,8 @@ bool uf_stretch_footprint(const UfMap *map, const UfStretchPixel *pixel, double 
     out->x_px = (float)(u_px - 0.5 - out->base_x);
     out->y_px = (float)(v_px - 0.5 - out->base_y);
     out->exact = NULL;
-    if (find_by_neighbours(map, pixel, &axis, step, out))
-        return true;
-    find_exactly(map, pixel, &axis, step, out->count, room);
+    if (find_by_neighbours(map, pixel, axis, step, out))
+        return;
+    find_exactly(map, pixel, axis, step, out->count, room);
     out->exact = room;
-    return true;
 }

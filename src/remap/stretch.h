@@ -13,22 +13,30 @@
 #include "remap/footprint.h"
 #include "remap/map.h"
 
+/* The footprint's longer axis: its length in the source's pixels, and its direction in the target's. */
+typedef struct UfAxis {
+    double length_px, along_x, along_y;
+} UfAxis;
+
+UfAxis uf_stretch_axis(const UfJacobian *jacobian);
+
+/* Whether it is longer than what the source's row has been low-passed to: footprints of ready_px; 1 where it
+ * has not.
+ */
+bool uf_stretch_sets_in(const UfAxis *axis, double ready_px);
+
 /* A pixel of the target, whose centre is (x_px, y_px): column i of rows[1], between its neighbours. */
 typedef struct UfStretchPixel {
     const UfMapRow *rows[3];
     size_t i;
     double x_px, y_px;
-    UfJacobian jacobian;
+    UfAxis axis;
 } UfStretchPixel;
 
-/*
- * The footprint of a pixel of the target, where the source's row has been low-passed to footprints of
- * ready_px; 1 where it has not. False where this pixel's is about as long as that, or not seen. The source is
- * a full sphere. `room` must live as long as `out`.
+/* The footprint of a pixel for which it sets in, in a source that is a full sphere. `room` must live as long
+ * as `out`.
  */
-bool uf_stretch_footprint(const UfMap *map, const UfStretchPixel *pixel, double ready_px, UfPlaces *room,
+void uf_stretch_footprint(const UfMap *map, const UfStretchPixel *pixel, double ready_px, UfPlaces *room,
                           UfFootprint *out);
-/* The same without the footprint. */
-bool uf_stretch_sets_in(const UfJacobian *jacobian, double ready_px);
 
 #endif
