@@ -347,11 +347,34 @@ static void fill_block(const Job *job, size_t x_px, size_t y_px, UfLight *room)
         fill_tiles(job, &lattice, x_px, y_px, down, room);
 }
 
-static void run(const Job *job, const UfBandBlock *blocks, size_t count, UfLight *rooms, int threads)
+typedef struct Run {
+    size_t first, end;
+} Run;
+
+/* Half a thread's share of the blocks that are left, so that all threads end together. */
+static Run take(size_t *next, size_t count, size_t threads)
 {
-#pragma omp parallel for schedule(dynamic) num_threads(threads)
-    for (size_t i = 0; i < count; i++)
-        fill_block(job, blocks[i].x_px, blocks[i].y_px, rooms == NULL ? NULL : &rooms[omp_get_thread_num()]);
+    Run run;
+#pragma omp critical(uf_remap_take)
+    {
+        run.first = *next;
+        run.end = *next += (count - *next + 2 * threads - 1) / (2 * threads);
+    }
+    return run;
+}
+
+/* Neighbours read the same lines of the source and share lines of the target: runs of them are a thread's. */
+static void fill_blocks(const Job *job, const UfBandBlock *blocks, size_t count, UfLight *rooms, int threads)
+{
+    size_t next = 0;
+#pragma omp parallel num_threads(threads)
+    {
+        UfLight *room = rooms == NULL ? NULL : &rooms[omp_get_thread_num()];
+        Run run = take(&next, count, (size_t)threads);
+        for (; run.first < run.end; run = take(&next, count, (size_t)threads))
+            for (size_t i = run.first; i < run.end; i++)
+                fill_block(job, blocks[i].x_px, blocks[i].y_px, room);
+    }
 }
 
 static void rooms_free(UfLight *rooms, int threads)
@@ -464,7 +487,7 @@ static UfStatus fill_sharply(Job *job, const UfPicture *source, const UfBands *b
             status = uf_spline_create(&job->source, sample, channels, seen.columns == NULL ? NULL : &seen,
                                       threads, &spline, report);
         if (status == UF_OK)
-            run(job, bands->blocks + first, end - first, rooms, threads);
+            fill_blocks(job, bands->blocks + first, end - first, rooms, threads);
         uf_seen_free(&seen);
     }
     uf_spline_free(&spline);
@@ -519,7 +542,7 @@ UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfVi
     if (status == UF_OK && options->sampling == UF_SAMPLING_SHARP)
         status = fill_sharply(&job, source, &bands, rooms, threads, report);
     else if (status == UF_OK)
-        run(&job, bands.blocks, bands.count, rooms, threads);
+        fill_blocks(&job, bands.blocks, bands.count, rooms, threads);
     if (status != UF_OK)
         goto cleanup;
     *out = job.target;
