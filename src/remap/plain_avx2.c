@@ -117,7 +117,7 @@ UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t w
     uf_tile_rows(tile, &rows);
     for (size_t y = 0; y < height; y++, out += stride_bytes) {
         uf_plain_taps(&rows, y, taps, (int32_t)stride, (int32_t)pixel_bytes, &w);
-        uf_fetch_ahead(base + (size_t)(taps - 1) * (stride + pixel_bytes), w.offset, pixel_bytes);
+        uf_fetch_ahead(base + (size_t)(taps - 1) * (stride + pixel_bytes), w.offset, stride, pixel_bytes);
         for (size_t i = 0; i < width; i++) {
             uint8_t *to = i < whole ? out + i * out_bytes : last + (i - whole) * out_bytes;
             const uint8_t *at = base + w.offset[i];

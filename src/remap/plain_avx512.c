@@ -1,15 +1,18 @@
 /*
- * The bicubic kernels for plain tiles with AVX-512: one pixel at a time, the samples of a row of taps in one
- * vector of 16 floats. They are weighed down the rows, then across, and the taps are folded together by
- * moving them over one another.
+ * The bicubic kernels for plain tiles with AVX-512: the samples of a row of a pixel's taps in one vector of
+ * 16 floats. They are weighed down the rows, then across. The taps are folded together for two pixels at
+ * once, then for two such pairs: four pixels are made samples of, and stored, together.
  */
 #include "remap/plain.h"
 
 #if defined(__x86_64__)
+#include "base/smaller.h"
 #include "remap/plain_taps.h"
 #include "remap/plain_vector.h"
 
-#define TAPS   4u
+#define TAPS  4u
+#define GROUP 4u /* pixels that are folded and stored together: in each, a lane for each of four samples */
+
 #define AVX512 __attribute__((target("avx512f,avx512bw,avx512dq,avx512vl")))
 #define AVX512_INLINE                                                                                        \
     static inline __attribute__((always_inline, target("avx512f,avx512bw,avx512dq,avx512vl")))
@@ -24,6 +27,36 @@ AVX512_INLINE __m512 load(const uint8_t *at, UfSample sample)
     return _mm512_loadu_ps(from);
 }
 
+/* Lanes 0 to 15 of groups' lanes that hold something, by what a pixel has of samples. */
+static const uint8_t closings[UF_CHANNELS_MAX][16] = {
+    {0, 4, 8, 12},
+    {0, 1, 4, 5, 8, 9, 12, 13},
+    {0, 1, 2, 4, 5, 6, 8, 9, 10, 12, 13, 14},
+    {0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15},
+};
+
+/* What the taps of a row of pixels weigh, pixel by pixel: number i is at [i % 4][i / 4]. */
+typedef struct Across {
+    _Alignas(64) float weights[4][UF_TILE_PX / 4][TAPS];
+} Across;
+
+AVX512_INLINE __m512d paired(__m512 a, __m512 b, bool high)
+{
+    return _mm512_castps_pd(high ? _mm512_unpackhi_ps(a, b) : _mm512_unpacklo_ps(a, b));
+}
+
+/* From tap after tap to pixel after pixel. */
+AVX512_INLINE void turn_weights(const UfTaps *w, Across *out)
+{
+    const __m512 taps[TAPS] = {_mm512_loadu_ps(w->wx[0]), _mm512_loadu_ps(w->wx[1]),
+                               _mm512_loadu_ps(w->wx[2]), _mm512_loadu_ps(w->wx[3])};
+    for (int half = 0; half < 2; half++) {
+        const __m512d first = paired(taps[0], taps[1], half), second = paired(taps[2], taps[3], half);
+        _mm512_store_pd(out->weights[2 * half], _mm512_unpacklo_pd(first, second));
+        _mm512_store_pd(out->weights[2 * half + 1], _mm512_unpackhi_pd(first, second));
+    }
+}
+
 AVX512_INLINE __m512 weighed_down(const uint8_t *at, size_t stride, const UfTaps *w, size_t i,
                                   UfSample sample)
 {
@@ -35,26 +68,62 @@ AVX512_INLINE __m512 weighed_down(const uint8_t *at, size_t stride, const UfTaps
 }
 
 /* Each tap's weight over its channels; lanes beyond the taps do not matter. */
-AVX512_INLINE __m512 weights_across(const UfTaps *w, size_t i, size_t channels)
+AVX512_INLINE __m512 weights_across(const Across *across, size_t i, size_t channels)
 {
-    __m512 out = _mm512_set1_ps(w->wx[0][i]);
-    for (size_t k = 1; k < TAPS; k++)
-        out = _mm512_mask_mov_ps(out, (__mmask16)(0xffffu << (k * channels)), _mm512_set1_ps(w->wx[k][i]));
-    return out;
-}
-
-/* Lanes from number `by` on, in front. */
-AVX512_INLINE __m512 moved(__m512 v, int by)
-{
+    const __m512i thirds = _mm512_setr_epi32(0, 0, 0, 1, 1, 1, 2, 2, 2, 3, 3, 3, 3, 3, 3, 3);
     const __m512i lanes = _mm512_setr_epi32(0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15);
-    return _mm512_permutexvar_ps(_mm512_add_epi32(lanes, _mm512_set1_epi32(by)), v);
+    const __m512i taps = channels == 3 ? thirds : _mm512_srli_epi32(lanes, (unsigned)channels / 2);
+    return _mm512_permutexvar_ps(taps, _mm512_broadcast_f32x4(_mm_load_ps(across->weights[i % 4][i / 4])));
 }
 
-/* Taps 0 + 2 and 1 + 3, then the two. */
-AVX512_INLINE __m128 folded(__m512 v, size_t channels)
+/* Pixel i's taps, weighed. */
+AVX512_INLINE __m512 taps_of(const uint8_t *base, size_t stride, const UfTaps *w, const Across *across,
+                             size_t i, size_t channels, UfSample sample)
 {
-    v = _mm512_add_ps(v, moved(v, (int)(2 * channels)));
-    return _mm512_castps512_ps128(_mm512_add_ps(v, moved(v, (int)channels)));
+    return _mm512_mul_ps(weighed_down(base + w->offset[i], stride, w, i, sample),
+                         weights_across(across, i, channels));
+}
+
+/* Taps 0 + 2 and 1 + 3 of two pixels, a half each. */
+AVX512_INLINE __m512 folded_two(__m512 a, __m512 b, size_t channels)
+{
+    const __m512i first = _mm512_setr_epi32(0, 1, 2, 3, 4, 5, 6, 7, 16, 17, 18, 19, 20, 21, 22, 23);
+    const __m512i second = _mm512_add_epi32(first, _mm512_set1_epi32(2 * (int)channels));
+    return _mm512_add_ps(_mm512_permutex2var_ps(a, first, b), _mm512_permutex2var_ps(a, second, b));
+}
+
+/* The two. */
+AVX512_INLINE __m512 folded_four(__m512 ab, __m512 cd, size_t channels)
+{
+    const __m512i first = _mm512_setr_epi32(0, 1, 2, 3, 8, 9, 10, 11, 16, 17, 18, 19, 24, 25, 26, 27);
+    const __m512i second = _mm512_add_epi32(first, _mm512_set1_epi32((int)channels));
+    return _mm512_add_ps(_mm512_permutex2var_ps(ab, first, cd), _mm512_permutex2var_ps(ab, second, cd));
+}
+
+/* The group of pixels from number i on. */
+AVX512_INLINE __m512 group_at(const uint8_t *base, size_t stride, const UfTaps *w, const Across *across,
+                              size_t i, size_t channels, UfSample sample)
+{
+    const __m512 a = taps_of(base, stride, w, across, i, channels, sample);
+    const __m512 b = taps_of(base, stride, w, across, i + 1, channels, sample);
+    const __m512 c = taps_of(base, stride, w, across, i + 2, channels, sample);
+    const __m512 d = taps_of(base, stride, w, across, i + 3, channels, sample);
+    return folded_four(folded_two(a, b, channels), folded_two(c, d, channels), channels);
+}
+
+/* The first `count` pixels of a group, close together. */
+AVX512_INLINE void store(uint8_t *to, __m512 group, size_t count, size_t samples, UfSample sample)
+{
+    const __mmask16 there = (__mmask16)((1u << (count * samples)) - 1);
+    const __m512i lanes =
+        _mm512_cvtepu8_epi32(_mm_loadu_si128((const __m128i *)(const void *)closings[samples - 1]));
+    if (sample == UF_SAMPLE_F32) {
+        _mm512_mask_storeu_ps(to, there, _mm512_permutexvar_ps(lanes, group));
+        return;
+    }
+    const __m512i codes = _mm512_cvttps_epi32(_mm512_add_ps(group, _mm512_set1_ps(0.5f)));
+    const __m512i closed = _mm512_permutexvar_epi32(lanes, _mm512_max_epi32(codes, _mm512_setzero_si512()));
+    _mm256_mask_storeu_epi16(to, there, _mm512_cvtusepi32_epi16(closed));
 }
 
 /* The alpha lanes of all taps hold the largest value. */
@@ -69,37 +138,39 @@ AVX512_INLINE bool is_opaque(const uint8_t *at, size_t stride, size_t channels, 
     return same == wanted;
 }
 
+AVX512_INLINE void fill_row(const uint8_t *base, size_t stride, const UfTaps *w, size_t width,
+                            size_t channels, UfSample sample, bool adds_alpha, uint8_t *out)
+{
+    const size_t samples = channels + adds_alpha, step = GROUP * samples * (size_t)sample;
+    const __mmask16 alpha = samples == 2 ? 0x2222 : 0x8888;
+    Across across;
+    turn_weights(w, &across);
+    for (size_t i = 0; i < width; i += GROUP, out += step) {
+        __m512 group = group_at(base, stride, w, &across, i, channels, sample);
+        if (samples % 2 == 0)
+            group = _mm512_mask_mov_ps(group, alpha, _mm512_set1_ps((float)uf_sample_max(sample)));
+        store(out, group, uf_smaller(width - i, GROUP), samples, sample);
+    }
+}
+
 AVX512_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t width, size_t height,
                              uint8_t *out, size_t stride_bytes, int taps, size_t channels, UfSample sample,
                              bool adds_alpha)
 {
-    const bool has_alpha = channels % 2 == 0;
     const size_t stride = plain->source->stride_bytes, pixel_bytes = channels * (size_t)sample;
     const size_t out_bytes = pixel_bytes + adds_alpha * (size_t)sample;
     const uint8_t *base =
         plain->source->data + (size_t)tile->base_v * stride + (size_t)tile->base_u * pixel_bytes;
-    const size_t whole = uf_pixels_within(width, channels + adds_alpha);
-    uint8_t last[(size_t)2 * UF_CHANNELS_MAX * sizeof(float)] = {0};
     UfTileRows rows;
     UfTaps w;
     uf_tile_rows(tile, &rows);
     for (size_t y = 0; y < height; y++, out += stride_bytes) {
         uf_plain_taps(&rows, y, taps, (int32_t)stride, (int32_t)pixel_bytes, &w);
-        uf_fetch_ahead(base + (TAPS - 1) * (stride + pixel_bytes), w.offset, pixel_bytes);
-        for (size_t i = 0; i < width; i++) {
-            uint8_t *to = i < whole ? out + i * out_bytes : last + (i - whole) * out_bytes;
-            const uint8_t *at = base + w.offset[i];
-            if (has_alpha && !is_opaque(at, stride, channels, sample)) {
-                uf_plain_exact(plain, tile, i, y, to);
-                continue;
-            }
-            const __m512 down = weighed_down(at, stride, &w, i, sample);
-            __m128 value = folded(_mm512_mul_ps(down, weights_across(&w, i, channels)), channels);
-            if (has_alpha || adds_alpha)
-                value = uf_with_alpha(value, channels - has_alpha, sample);
-            uf_store_4(to, value, sample);
-        }
-        memcpy(out + whole * out_bytes, last, (width - whole) * out_bytes);
+        uf_fetch_ahead(base + (TAPS - 1) * (stride + pixel_bytes), w.offset, stride, pixel_bytes);
+        fill_row(base, stride, &w, width, channels, sample, adds_alpha, out);
+        for (size_t i = 0; channels % 2 == 0 && i < width; i++)
+            if (!is_opaque(base + w.offset[i], stride, channels, sample))
+                uf_plain_exact(plain, tile, i, y, out + i * out_bytes);
     }
 }
 

@@ -200,7 +200,7 @@ UF_AVX2_INLINE void fill_tile(const UfPlain *plain, const UfTile *tile, size_t w
     for (size_t y = 0; y < height; y++, out += stride_bytes) {
         uint8_t *to = width == UF_TILE_PX ? out : scratch;
         uf_bytes_taps(&rows, y, taps, (int32_t)stride, (int32_t)channels, &w);
-        uf_fetch_ahead(base + (size_t)(taps - 1) * (stride + channels), w.offset, channels);
+        uf_fetch_ahead(base + (size_t)(taps - 1) * (stride + channels), w.offset, stride, channels);
         fill_row(base, stride, &w, taps, channels, adds_alpha, to);
         for (size_t i = 0; channels % 2 == 0 && i < width; i++)
             if (!is_opaque(base + w.offset[i], stride, taps, channels))

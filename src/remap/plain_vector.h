@@ -61,13 +61,16 @@ UF_AVX2_INLINE __m128 uf_with_alpha(__m128 value, size_t colours, UfSample sampl
 /*
  * Asks for what the tile to the right will read: the last taps of a row, moved by as much as the row is long.
  * What a tile reads of the source's rows is too short for the processor to see what will be read next.
+ * Where a row of the target runs across rows of the source, nearly each pixel has a line of its own.
  * Nothing happens where there is no memory.
  */
-UF_AVX2_INLINE void uf_fetch_ahead(const uint8_t *last, const int32_t offset[UF_TILE_PX], size_t pixel_bytes)
+UF_AVX2_INLINE void uf_fetch_ahead(const uint8_t *last, const int32_t offset[UF_TILE_PX], size_t stride_bytes,
+                                   size_t pixel_bytes)
 {
-    const ptrdiff_t length = offset[UF_TILE_PX - 1] - offset[0];
-    const size_t step =
-        pixel_bytes * UF_TILE_PX > 128u ? 5 : UF_TILE_PX - 1; /* lines of a cache have 64 bytes */
+    const ptrdiff_t length = offset[UF_TILE_PX - 1] - offset[0], row = (ptrdiff_t)stride_bytes;
+    const bool crosses = length >= row || length <= -row;
+    const size_t along = pixel_bytes * UF_TILE_PX > 128u ? 5 : UF_TILE_PX - 1; /* a line has 64 bytes */
+    const size_t step = crosses ? 2 : along;
     for (size_t i = 0; i < UF_TILE_PX; i += step)
         _mm_prefetch((const char *)last + length + offset[i], _MM_HINT_T0);
 }

@@ -73,8 +73,19 @@ static uint8_t *out_at(const Job *job, size_t x_px, size_t y_px)
     return (uint8_t *)uf_picture_row(job->target, y_px) + x_px * job->pixel_bytes;
 }
 
+/* Asks for the lines that the tile to the right will be written to. */
+static void fetch_target(const Job *job, const Place *place)
+{
+    const size_t bytes = UF_TILE_PX * job->pixel_bytes, stride = uf_picture_stride_bytes(job->target);
+    const uint8_t *row = out_at(job, place->x_px, place->y_px) + bytes;
+    for (size_t y = 0; y < place->height; y++, row += stride)
+        for (size_t i = 63; i < bytes + 63; i += 64)
+            __builtin_prefetch(row + i, 1);
+}
+
 static void interpolate(const Job *job, const UfTile *tile, const Place *place)
 {
+    fetch_target(job, place);
     job->plain_tile(&job->plain, tile, place->width, place->height, out_at(job, place->x_px, place->y_px),
                     uf_picture_stride_bytes(job->target));
 }
@@ -184,6 +195,9 @@ static void fill_place(const Job *job, const Place *place, UfLight *room)
 
 static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height, UfLight *room)
 {
+    /* what is not seen stays so */
+    for (size_t y = 0; y < height; y++)
+        memset(out_at(job, x_px, y_px + y), 0, width * job->pixel_bytes);
     for (size_t y = 0; y < height; y += UF_TILE_PX)
         for (size_t x = 0; x < width; x += UF_TILE_PX) {
             const Place place = {x_px + x, y_px + y, uf_smaller(width - x, UF_TILE_PX),
@@ -332,9 +346,6 @@ static void fill_block(const Job *job, size_t x_px, size_t y_px, UfLight *room)
 {
     const size_t height = uf_smaller(UF_BLOCK_PX, job->height_px - y_px),
                  width = uf_smaller(UF_BLOCK_PX, job->width_px - x_px);
-    /* what is not seen stays so */
-    for (size_t y = 0; y < height; y++)
-        memset(out_at(job, x_px, y_px + y), 0, width * job->pixel_bytes);
     if (job->plain_tile == NULL) {
         fill_exactly(job, x_px, y_px, width, height, room);
         return;
