@@ -102,7 +102,7 @@ static void choose_shares(const Job *job, Exact *exact, size_t y, size_t count)
     for (size_t i = 0; i < count; i++) {
         exact->share[y][i] = 0;
         exact->stretched[y][i] = false;
-        if (!job->averages || (isnan(exact->places.u_px[y][i]) && job->keeps_border))
+        if (isnan(exact->places.u_px[y][i]) && job->keeps_border)
             continue;
         UfJacobian *jacobian = &exact->jacobian[y][i];
         *jacobian = uf_map_jacobian(&job->map, &rows[0], &rows[1], &rows[2], i + 1);
@@ -120,16 +120,38 @@ static void choose_shares(const Job *job, Exact *exact, size_t y, size_t count)
     }
 }
 
+static void keep_places(Exact *exact, const UfMapRow *row, size_t from, size_t y, size_t count)
+{
+    memcpy(exact->places.u_px[y], row->u_px + from, count * sizeof(double));
+    memcpy(exact->places.v_px[y], row->v_px + from, count * sizeof(double));
+}
+
+/* Where nothing is averaged. */
+static void look_up_places(const Job *job, const Place *place, Exact *exact)
+{
+    const double left = (double)place->x_px + 0.5, top = (double)place->y_px + 0.5;
+    memset(exact->share, 0, sizeof exact->share);
+    memset(exact->stretched, 0, sizeof exact->stretched);
+    uf_map_columns(&job->map, left, place->width, &exact->columns);
+    for (size_t y = 0; y < place->height; y++) {
+        uf_map_row(&job->map, &exact->columns, left, top + (double)y, place->width, &exact->rows[0]);
+        keep_places(exact, &exact->rows[0], 0, y, place->width);
+    }
+}
+
 static void look_up(const Job *job, const Place *place, Exact *exact)
 {
+    if (!job->averages) {
+        look_up_places(job, place, exact);
+        return;
+    }
     const double left = (double)place->x_px - 0.5, top = (double)place->y_px - 0.5;
     const size_t count = place->width + 2;
     uf_map_columns(&job->map, left, count, &exact->columns);
     for (size_t row = 0; row < place->height + 2; row++)
         uf_map_row(&job->map, &exact->columns, left, top + (double)row, count, &exact->rows[row]);
     for (size_t y = 0; y < place->height; y++) {
-        memcpy(exact->places.u_px[y], exact->rows[y + 1].u_px + 1, place->width * sizeof(double));
-        memcpy(exact->places.v_px[y], exact->rows[y + 1].v_px + 1, place->width * sizeof(double));
+        keep_places(exact, &exact->rows[y + 1], 1, y, place->width);
         choose_shares(job, exact, y, place->width);
     }
 }
