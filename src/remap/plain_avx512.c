@@ -50,8 +50,9 @@ AVX512_INLINE void turn_weights(const UfTaps *w, Across *out)
 {
     const __m512 taps[TAPS] = {_mm512_loadu_ps(w->wx[0]), _mm512_loadu_ps(w->wx[1]),
                                _mm512_loadu_ps(w->wx[2]), _mm512_loadu_ps(w->wx[3])};
-    for (int half = 0; half < 2; half++) {
-        const __m512d first = paired(taps[0], taps[1], half), second = paired(taps[2], taps[3], half);
+    for (size_t half = 0; half < 2; half++) {
+        const __m512d first = paired(taps[0], taps[1], half == 1),
+                      second = paired(taps[2], taps[3], half == 1);
         _mm512_store_pd(out->weights[2 * half], _mm512_unpacklo_pd(first, second));
         _mm512_store_pd(out->weights[2 * half + 1], _mm512_unpackhi_pd(first, second));
     }

@@ -1,8 +1,8 @@
 /*
  * The driver: checks what it is asked, cuts the target into blocks, and these into tiles. A plain tile is
  * interpolated between few exact places; the others are mapped pixel by pixel, and averaged where the target
- * is the coarser one. Blocks are shared out among threads as these become free; what a block holds depends on
- * nothing but its place.
+ * is the coarser one. Runs of blocks are shared out among threads as these become free; what a block holds
+ * depends on nothing but its place.
  */
 #include <underfoot/remap.h>
 
