@@ -21,18 +21,25 @@
 /* Columns whose sums stay in the cache. */
 #define RUN ((size_t)512)
 
-/* rows x count samples of all channels */
+/* The ring's samples, which are loaded run by run each time they are looked at: as floats they would take
+ * many times the picture's bytes. */
 typedef struct Samples {
-    float *colour, *alpha;
-    double *far;           /* how far a sample is from the mean of its place */
-    double *weight, *mean; /* count; count x channels */
+    const UfPicture *panorama;
+    const UfCap *cap;
+    size_t first_ring;
+    bool is_float;
+    double *weight, *mean; /* of every column; count x channels */
+    double limit;          /* beyond it a sample counts less; 0: all count as their alpha says */
 } Samples;
+
+/* A piece of a row. */
+typedef struct Piece {
+    float colour[3 * RUN], alpha[RUN];
+    double far[RUN]; /* from the mean of its place */
+} Piece;
 
 static void samples_clear(Samples *s)
 {
-    free(s->colour);
-    free(s->alpha);
-    free(s->far);
     free(s->weight);
     free(s->mean);
 }
@@ -43,55 +50,67 @@ void uf_ring_clear(UfRing *ring)
     *ring = (UfRing){0};
 }
 
-static bool load(const UfPicture *panorama, const UfCap *cap, size_t first, const UfRing *ring, Samples *s)
+static void load(const UfRing *ring, const Samples *s, size_t row, size_t first, size_t count, Piece *out)
 {
-    size_t cells = ring->rows * ring->count;
-    s->colour = uf_alloc(cells * ring->channels, sizeof *s->colour);
-    s->alpha = uf_alloc(cells, sizeof *s->alpha);
-    s->far = uf_alloc(cells, sizeof *s->far);
-    s->weight = uf_alloc(ring->count, sizeof *s->weight);
-    s->mean = uf_alloc(ring->count * ring->channels, sizeof *s->mean);
-    if (s->colour == NULL || s->alpha == NULL || s->far == NULL || s->weight == NULL || s->mean == NULL)
-        return false;
-#pragma omp parallel for schedule(static) num_threads(cap->threads)
-    for (size_t r = 0; r < ring->rows; r++)
-        uf_row_load(panorama, uf_cap_row(cap, first + r), s->colour + r * ring->count * ring->channels,
-                    s->alpha + r * ring->count);
-    for (size_t i = 0; uf_picture_sample(panorama) == UF_SAMPLE_F32 && i < cells; i++)
-        for (size_t c = 0; c < ring->channels; c++)
-            if (!isfinite(s->colour[i * ring->channels + c])) {
-                s->alpha[i] = 0;
-                s->colour[i * ring->channels + c] = 0;
-            }
-    return true;
+    uf_run_load(s->panorama, uf_cap_row(s->cap, s->first_ring + row), first, count, out->colour, out->alpha);
+    for (size_t i = 0; s->is_float && i < count * ring->channels; i++)
+        if (!isfinite(out->colour[i])) {
+            out->alpha[i / ring->channels] = 0;
+            out->colour[i] = 0;
+        }
 }
 
-/* Weighted means of columns [first, end): row by row, each column's sum on its own. */
-UF_CLONES static void column_run(UfRing *ring, const Samples *s, size_t first, size_t end)
+/* The largest of a sample's residuals over the channels. */
+UF_CLONES static void residuals(const double *mean, size_t count, size_t channels, Piece *piece)
+{
+    for (size_t x = 0; x < count; x++) {
+        double largest = 0;
+        for (size_t c = 0; c < channels; c++) {
+            double size = fabs(piece->colour[x * channels + c] - mean[x * channels + c]);
+            largest = size > largest ? size : largest;
+        }
+        piece->far[x] = largest;
+    }
+}
+
+UF_CLONES static void add_piece(const Piece *piece, size_t count, size_t channels, double *values,
+                                double *weight)
+{
+    for (size_t x = 0; x < count; x++) {
+        weight[x] += piece->alpha[x];
+        for (size_t c = 0; c < channels; c++)
+            values[x * channels + c] += (double)piece->alpha[x] * piece->colour[x * channels + c];
+    }
+}
+
+/* Weighted means of `count` columns from `first` on: row by row, each column's sum on its own. */
+static void column_run(UfRing *ring, const Samples *s, size_t first, size_t count)
 {
     const size_t channels = ring->channels;
-    double *values = ring->values, *weight = s->weight;
-    memset(weight + first, 0, (end - first) * sizeof *weight);
-    memset(values + first * channels, 0, (end - first) * channels * sizeof *values);
-    for (size_t r = 0; r < ring->rows; r++) {
-        const float *alpha = s->alpha + r * ring->count, *colour = s->colour + r * ring->count * channels;
-        for (size_t x = first; x < end; x++) {
-            weight[x] += alpha[x];
-            for (size_t c = 0; c < channels; c++)
-                values[x * channels + c] += (double)alpha[x] * colour[x * channels + c];
-        }
+    double *values = ring->values + first * channels, *weight = s->weight + first;
+    Piece piece;
+    memset(weight, 0, count * sizeof *weight);
+    memset(values, 0, count * channels * sizeof *values);
+    for (size_t row = 0; row < ring->rows; row++) {
+        load(ring, s, row, first, count, &piece);
+        if (s->limit > 0)
+            residuals(s->mean + first * channels, count, channels, &piece);
+        for (size_t x = 0; s->limit > 0 && x < count; x++)
+            if (piece.far[x] > s->limit)
+                piece.alpha[x] *= (float)(s->limit / piece.far[x]);
+        add_piece(&piece, count, channels, values, weight);
     }
-    for (size_t x = first; x < end; x++)
+    for (size_t x = 0; x < count; x++)
         for (size_t c = 0; c < channels; c++)
             values[x * channels + c] = weight[x] > 0 ? values[x * channels + c] / weight[x] : 0;
 }
 
 /* Weighted mean of each column into ring->values, its weight into s->weight. */
-static void column_means(UfRing *ring, const Samples *s, int threads)
+static void column_means(UfRing *ring, const Samples *s)
 {
-#pragma omp parallel for schedule(static) num_threads(threads)
+#pragma omp parallel for schedule(static) num_threads(s->cap->threads)
     for (size_t x = 0; x < ring->count; x += RUN)
-        column_run(ring, s, x, ring->count - x < RUN ? ring->count : x + RUN);
+        column_run(ring, s, x, ring->count - x < RUN ? ring->count - x : RUN);
 }
 
 /* Weighted running mean over 2 reach + 1 columns, round the ring. */
@@ -116,38 +135,32 @@ static void broad_means(const UfRing *ring, Samples *s, size_t reach)
     }
 }
 
-/* The largest of a sample's residuals over the channels. */
-UF_CLONES static void residuals(const UfRing *ring, const Samples *s, size_t row)
+/* Samples that are far from the mean of their place will have Huber's weight. The spread is the mean absolute
+ * residual: no sort is needed. Every row has its own sum, so that these do not depend on threads. */
+static UfStatus find_limit(const UfRing *ring, Samples *s, UfReport *report)
 {
-    const size_t channels = ring->channels;
-    const float *colour = s->colour + row * ring->count * channels;
-    double *far = s->far + row * ring->count;
-    for (size_t x = 0; x < ring->count; x++) {
-        double largest = 0;
-        for (size_t c = 0; c < channels; c++) {
-            double size = fabs(colour[x * channels + c] - s->mean[x * channels + c]);
-            largest = size > largest ? size : largest;
-        }
-        far[x] = largest;
-    }
-}
-
-/* Multiplies alpha with Huber's weight. The spread is the mean absolute residual: no sort is needed. */
-static void robust_weights(const UfRing *ring, Samples *s, int threads)
-{
-    size_t cells = ring->rows * ring->count;
-    double sum = 0, weight = 0;
-#pragma omp parallel for schedule(static) num_threads(threads)
+    double *sums = uf_alloc_zero(ring->rows, 2 * sizeof *sums), sum = 0, weight = 0;
+    if (sums == NULL)
+        return uf_fail_memory(report);
+#pragma omp parallel for schedule(static) num_threads(s->cap->threads)
     for (size_t row = 0; row < ring->rows; row++)
-        residuals(ring, s, row);
-    for (size_t i = 0; i < cells; i++) {
-        sum += s->alpha[i] * s->far[i];
-        weight += s->alpha[i];
+        for (size_t first = 0; first < ring->count; first += RUN) {
+            const size_t count = ring->count - first < RUN ? ring->count - first : RUN;
+            Piece piece;
+            load(ring, s, row, first, count, &piece);
+            residuals(s->mean + first * ring->channels, count, ring->channels, &piece);
+            for (size_t x = 0; x < count; x++) {
+                sums[2 * row] += piece.alpha[x] * piece.far[x];
+                sums[2 * row + 1] += piece.alpha[x];
+            }
+        }
+    for (size_t row = 0; row < ring->rows; row++) {
+        sum += sums[2 * row];
+        weight += sums[2 * row + 1];
     }
-    double limit = HUBER * fmax(SPREAD_FLOOR, sum / fmax(weight, 1e-6));
-    for (size_t i = 0; i < cells; i++)
-        if (s->far[i] > limit)
-            s->alpha[i] *= (float)(limit / s->far[i]);
+    free(sums);
+    s->limit = HUBER * fmax(SPREAD_FLOOR, sum / fmax(weight, 1e-6));
+    return UF_OK;
 }
 
 /* Linear bridges over columns without weight; false when there is no column with weight. */
@@ -178,27 +191,31 @@ static bool bridge_gaps(UfRing *ring, const Samples *s)
 UfStatus uf_ring_read(const UfPicture *panorama, const UfCap *cap, UfRing *out, UfReport *report)
 {
     UfStatus status = UF_OK;
-    Samples s = {0};
+    Samples s = {.panorama = panorama, .cap = cap, .is_float = uf_picture_sample(panorama) == UF_SAMPLE_F32};
     UfRing ring = {.count = cap->width_px, .channels = uf_colour_channels(panorama)};
     ring.step_rad = UF_PI / (double)cap->height_px;
     ring.edge_rad = uf_cap_outer_rad(cap);
-    size_t first = uf_cap_ring_count(cap, ring.edge_rad);
+    size_t first = s.first_ring = uf_cap_ring_count(cap, ring.edge_rad);
     ring.first_rad = uf_cap_ring_angle_rad(cap, first);
     ring.rows = (size_t)ceil(UF_RING_RAD / ring.step_rad);
     ring.rows = ring.rows < 2 ? 2 : ring.rows;
     if (ring.rows > cap->height_px - first)
         ring.rows = cap->height_px - first;
     ring.values = uf_alloc(ring.count * ring.channels, sizeof *ring.values);
-    if (ring.values == NULL || !load(panorama, cap, first, &ring, &s)) {
+    s.weight = uf_alloc(ring.count, sizeof *s.weight);
+    s.mean = uf_alloc(ring.count * ring.channels, sizeof *s.mean);
+    if (ring.values == NULL || s.weight == NULL || s.mean == NULL) {
         status = uf_fail_memory(report);
         goto cleanup;
     }
     size_t reach = (size_t)ceil(BROAD_RAD / sin(ring.edge_rad) / (2 * UF_PI) * (double)ring.count);
     reach = reach > ring.count / 4 ? ring.count / 4 : reach;
-    column_means(&ring, &s, cap->threads);
+    column_means(&ring, &s);
     broad_means(&ring, &s, reach);
-    robust_weights(&ring, &s, cap->threads);
-    column_means(&ring, &s, cap->threads);
+    status = find_limit(&ring, &s, report);
+    if (status != UF_OK)
+        goto cleanup;
+    column_means(&ring, &s);
     if (!bridge_gaps(&ring, &s))
         status =
             uf_fail(report, UF_ERROR_UNCLEAR,
