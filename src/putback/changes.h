@@ -22,6 +22,6 @@ typedef struct UfFound {
 
 /* part->weight becomes 1 where the edit differs, 0 elsewhere; `tolerance` in steps of 1/255, below 0: choose
  * it. */
-UfStatus uf_changes_find(UfPart *part, double tolerance, UfFound *out, UfReport *report);
+UfStatus uf_changes_find(UfPart *part, double tolerance, int threads, UfFound *out, UfReport *report);
 
 #endif

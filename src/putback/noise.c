@@ -3,8 +3,11 @@
 
 #include <math.h>
 
+#include "base/clones.h"
 #include "base/memory.h"
 #include "base/report.h"
+#include "base/smaller.h"
+#include "putback/bands.h"
 
 #define CELL_PX   8u
 #define BLOCK_PX  16u
@@ -32,13 +35,17 @@
 /* Pixels that must be certain before a patch is a stroke. */
 #define CERTAIN_PX 5u
 
+_Static_assert(UF_PART_BAND_PX % CELL_PX == 0 && UF_PART_BAND_PX % BLOCK_PX == 0, "a cell lies in one band");
+
 typedef struct Field {
     const UfPart *part;
     size_t width, height, samples;
     size_t across, down; /* cells */
     uint16_t *size;      /* of the smoothed difference, UNITS to the step */
     uint16_t *spare;     /* what the picture's own variation may account for, UNITS to the step */
+    float *cells;        /* the mean step from pixel to pixel in each cell */
     float *detail;       /* by cell, in steps */
+    size_t shifted;      /* blocks whose mean has moved */
     double usual[BINS];
 } Field;
 
@@ -46,83 +53,106 @@ static void field_clear(Field *field)
 {
     free(field->size);
     free(field->spare);
+    free(field->cells);
     free(field->detail);
 }
 
-/* Rows of the difference, smoothed along x, and the buffer that they are made from. */
-#define TAPS 5u
-typedef struct Ring {
-    float *rows[TAPS];
-    float *raw;
-} Ring;
-
-static void ring_clear(Ring *ring)
-{
-    for (size_t i = 0; i < TAPS; i++)
-        free(ring->rows[i]);
-    free(ring->raw);
-}
-
-static UfStatus ring_create(const Field *field, Ring *ring, UfReport *report)
-{
-    size_t count = field->width * field->samples;
-    bool complete = (ring->raw = uf_alloc(count, sizeof(float))) != NULL;
-    for (size_t i = 0; i < TAPS; i++)
-        complete = (ring->rows[i] = uf_alloc(count, sizeof(float))) != NULL && complete;
-    return complete ? UF_OK : uf_fail_memory(report);
-}
+#define TAPS   ((size_t)5)
+#define PAD_PX (TAPS / 2)
+#define LUMA   ((size_t)3)
+static const float binomial[TAPS] = {1 / 16.0f, 4 / 16.0f, 6 / 16.0f, 4 / 16.0f, 1 / 16.0f};
 
 static size_t clamped(ptrdiff_t at, size_t count)
 {
     return at < 0 ? 0 : (size_t)at >= count ? count - 1 : (size_t)at;
 }
 
-static const float binomial[TAPS] = {1 / 16.0f, 4 / 16.0f, 6 / 16.0f, 4 / 16.0f, 1 / 16.0f};
-
-static void smooth_row(const Field *field, const Ring *ring, size_t y, float *out)
+/* Row number `at` in a ring of TAPS. */
+static float *ring_row(float *ring, size_t count, size_t at)
 {
-    size_t samples = field->samples;
-    uf_part_difference(field->part, y, 0, field->width, ring->raw);
-    for (size_t x = 0; x < field->width; x++)
-        for (size_t c = 0; c < samples; c++) {
-            float sum = 0;
-            for (size_t k = 0; k < TAPS; k++)
-                sum += binomial[k] * ring->raw[clamped((ptrdiff_t)(x + k) - 2, field->width) * samples + c];
-            out[x * samples + c] = sum;
-        }
+    return ring + at % TAPS * count;
 }
 
-static void measure_row(Field *field, const Ring *ring, size_t y)
+/* The rows about y, those at the edges more than once. */
+static void rows_about(float *ring, size_t count, size_t y, size_t height, const float *out[TAPS])
 {
-    const float *rows[TAPS];
-    size_t samples = field->samples;
     for (size_t k = 0; k < TAPS; k++)
-        rows[k] = ring->rows[clamped((ptrdiff_t)(y + k) - 2, field->height) % TAPS];
-    for (size_t x = 0; x < field->width; x++) {
-        float most = 0;
-        for (size_t i = x * samples; i < (x + 1) * samples; i++) {
-            float sum = 0;
-            for (size_t k = 0; k < TAPS; k++)
-                sum += binomial[k] * rows[k][i];
-            most = fmaxf(most, fabsf(sum));
-        }
-        double units = (double)most * 255.0 * UNITS;
-        field->size[y * field->width + x] = (uint16_t)(units < 65535 ? units : 65535);
+        out[k] = ring_row(ring, count, clamped((ptrdiff_t)(y + k) - (ptrdiff_t)PAD_PX, height));
+}
+
+/* The first and the last pixel of a row of `width` pixels once more, PAD_PX times; returns the places about
+ * them. */
+static void pad(float *padded, size_t width, size_t samples, const float *out[TAPS])
+{
+    for (size_t i = 0; i < PAD_PX * samples; i++) {
+        padded[i] = padded[PAD_PX * samples + i % samples];
+        padded[(PAD_PX + width) * samples + i] = padded[(PAD_PX + width - 1) * samples + i % samples];
+    }
+    for (size_t k = 0; k < TAPS; k++)
+        out[k] = padded + k * samples;
+}
+
+UF_CLONES static void weigh(const float *const taps[TAPS], size_t count, float *out)
+{
+    const float *a = taps[0], *b = taps[1], *c = taps[2], *d = taps[3], *e = taps[4];
+#pragma omp simd
+    for (size_t i = 0; i < count; i++)
+        out[i] = binomial[0] * a[i] + binomial[1] * b[i] + binomial[2] * c[i] + binomial[3] * d[i] +
+                 binomial[4] * e[i];
+}
+
+UF_CLONES static void find_least(const float *const taps[TAPS], size_t count, float *out)
+{
+    const float *a = taps[0], *b = taps[1], *c = taps[2], *d = taps[3], *e = taps[4];
+#pragma omp simd
+    for (size_t i = 0; i < count; i++) {
+        const float ab = a[i] < b[i] ? a[i] : b[i], cd = c[i] < d[i] ? c[i] : d[i];
+        const float four = ab < cd ? ab : cd;
+        out[i] = four < e[i] ? four : e[i];
     }
 }
 
-static UfStatus measure_sizes(Field *field, UfReport *report)
+UF_CLONES static void find_most(const float *const taps[TAPS], size_t count, float *out)
 {
-    Ring ring = {0};
-    UfStatus status = ring_create(field, &ring, report);
-    size_t ready = 0;
-    for (size_t y = 0; status == UF_OK && y < field->height; y++) {
-        for (; ready < field->height && ready <= y + 2; ready++)
-            smooth_row(field, &ring, ready, ring.rows[ready % TAPS]);
-        measure_row(field, &ring, y);
+    const float *a = taps[0], *b = taps[1], *c = taps[2], *d = taps[3], *e = taps[4];
+#pragma omp simd
+    for (size_t i = 0; i < count; i++) {
+        const float ab = a[i] > b[i] ? a[i] : b[i], cd = c[i] > d[i] ? c[i] : d[i];
+        const float four = ab > cd ? ab : cd;
+        out[i] = four > e[i] ? four : e[i];
     }
-    ring_clear(&ring);
-    return status;
+}
+
+static uint16_t in_units(float value)
+{
+    const double units = (double)value * 255.0 * UNITS;
+    return (uint16_t)(units < 65535 ? units : 65535);
+}
+
+/* Room: TAPS rows smoothed across, one that is padded, one smoothed both ways. */
+static size_t sizes_room(const Field *field)
+{
+    return (TAPS + 2) * field->width * field->samples + 2 * PAD_PX * field->samples;
+}
+
+static void sizes_band(void *job, size_t y0, size_t y1, float *room)
+{
+    Field *field = job;
+    const size_t samples = field->samples, count = field->width * samples;
+    float *ring = room, *padded = room + TAPS * count, *sums = padded + count + 2 * PAD_PX * samples;
+    const float *taps[TAPS];
+    size_t ready = y0 < PAD_PX ? 0 : y0 - PAD_PX;
+    for (size_t y = y0; y < y1; y++) {
+        for (; ready < field->height && ready <= y + PAD_PX; ready++) {
+            uf_part_difference(field->part, ready, 0, field->width, padded + PAD_PX * samples);
+            pad(padded, field->width, samples, taps);
+            weigh(taps, count, ring_row(ring, count, ready));
+        }
+        rows_about(ring, count, y, field->height, taps);
+        weigh(taps, count, sums);
+        for (size_t x = 0; x < field->width; x++)
+            field->size[y * field->width + x] = in_units(uf_largest(sums + x * samples, samples));
+    }
 }
 
 /* Luma and two colour differences of ITU-R BT.601, whose weights JPEG uses (JFIF 1.02); grey has luma only.
@@ -131,91 +161,77 @@ static void luma_row(const Field *field, size_t y, float *raw, float *out)
 {
     size_t samples = field->samples;
     uf_part_anew(field->part, y, 0, field->width, raw);
-    for (size_t x = 0; x < field->width; x++, raw += samples, out += 3) {
+    for (size_t x = 0; x < field->width; x++, raw += samples, out += LUMA) {
         out[0] = samples == 2 ? raw[0] : 0.299f * raw[0] + 0.587f * raw[1] + 0.114f * raw[2];
         out[1] = samples == 2 ? 0 : raw[0] - out[0];
         out[2] = samples == 2 ? 0 : raw[2] - out[0];
     }
 }
 
-/* Largest less smallest value over TAPS x TAPS pixels; `low` and `high` hold those of each column. */
-static void spare_row(const Field *field, float *const rows[TAPS], size_t y, float *low, float *high)
+/* Room: TAPS rows of luma, the least and the most of each column, padded, and of each square, and a row as it
+ * is. */
+static size_t spare_room(const Field *field)
 {
-    const float parts[3] = {(float)SPARE_LUMA, (float)SPARE_COLOUR, (float)SPARE_COLOUR};
-    size_t count = 3 * field->width;
-    for (size_t i = 0; i < count; i++) {
-        low[i] = high[i] = rows[y % TAPS][i];
-        for (size_t k = 0; k < TAPS; k++) {
-            float value = rows[clamped((ptrdiff_t)(y + k) - 2, field->height) % TAPS][i];
-            low[i] = fminf(low[i], value);
-            high[i] = fmaxf(high[i], value);
+    return (TAPS + 4) * LUMA * field->width + 4 * PAD_PX * LUMA + field->width * field->samples;
+}
+
+/* Largest less smallest value over TAPS x TAPS pixels. */
+static void spare_band(void *job, size_t y0, size_t y1, float *room)
+{
+    Field *field = job;
+    const size_t count = LUMA * field->width, padding = 2 * PAD_PX * LUMA;
+    float *ring = room, *low = room + TAPS * count, *high = low + count + padding;
+    float *least = high + count + padding, *most = least + count, *raw = most + count;
+    const float *taps[TAPS];
+    size_t ready = y0 < PAD_PX ? 0 : y0 - PAD_PX;
+    for (size_t y = y0; y < y1; y++) {
+        for (; ready < field->height && ready <= y + PAD_PX; ready++)
+            luma_row(field, ready, raw, ring_row(ring, count, ready));
+        rows_about(ring, count, y, field->height, taps);
+        find_least(taps, count, low + PAD_PX * LUMA);
+        find_most(taps, count, high + PAD_PX * LUMA);
+        pad(low, field->width, LUMA, taps);
+        find_least(taps, count, least);
+        pad(high, field->width, LUMA, taps);
+        find_most(taps, count, most);
+        for (size_t x = 0; x < field->width; x++) {
+            const float luma = (float)SPARE_LUMA * (most[LUMA * x] - least[LUMA * x]);
+            const float blue = (float)SPARE_COLOUR * (most[LUMA * x + 1] - least[LUMA * x + 1]);
+            const float red = (float)SPARE_COLOUR * (most[LUMA * x + 2] - least[LUMA * x + 2]);
+            const float colour = blue > red ? blue : red;
+            field->spare[y * field->width + x] = in_units(luma > colour ? luma : colour);
         }
-    }
-    for (size_t x = 0; x < field->width; x++) {
-        float most = 0;
-        for (size_t c = 0; c < 3; c++) {
-            float lowest = low[3 * x + c], highest = high[3 * x + c];
-            for (size_t k = 0; k < TAPS; k++) {
-                size_t at = 3 * clamped((ptrdiff_t)(x + k) - 2, field->width) + c;
-                lowest = fminf(lowest, low[at]);
-                highest = fmaxf(highest, high[at]);
-            }
-            most = fmaxf(most, parts[c] * (highest - lowest));
-        }
-        field->spare[y * field->width + x] = (uint16_t)fmin((double)most * 255.0 * UNITS, 65535);
     }
 }
 
-static UfStatus measure_spare(Field *field, UfReport *report)
+/* The mean step from pixel to pixel in each cell of the picture made anew. Room: two rows. */
+static void cells_band(void *job, size_t y0, size_t y1, float *room)
 {
-    size_t count = 3 * field->width, ready = 0;
-    float *all = uf_alloc((TAPS + 3) * count + field->width, sizeof *all);
-    float *rows[TAPS];
-    if (all == NULL)
-        return uf_fail_memory(report);
-    for (size_t k = 0; k < TAPS; k++)
-        rows[k] = all + k * count;
-    float *low = all + TAPS * count, *high = low + count, *raw = high + count;
-    for (size_t y = 0; y < field->height; y++) {
-        for (; ready < field->height && ready <= y + 2; ready++)
-            luma_row(field, ready, raw, rows[ready % TAPS]);
-        spare_row(field, rows, y, low, high);
-    }
-    free(all);
-    return UF_OK;
-}
-
-/* The mean step from pixel to pixel in each cell of the picture made anew. */
-static UfStatus measure_cells(const Field *field, float *cells, UfReport *report)
-{
-    size_t width = field->width, samples = field->samples;
-    float *rows = uf_alloc(2 * width * samples, sizeof *rows);
-    if (rows == NULL)
-        return uf_fail_memory(report);
-    for (size_t y = 0; y < field->height; y++) {
-        float *here = rows + y % 2 * width * samples, *above = rows + (y + 1) % 2 * width * samples;
+    Field *field = job;
+    const size_t width = field->width, samples = field->samples;
+    float *here = room, *above = room + width * samples;
+    uf_part_anew(field->part, y0 > 0 ? y0 - 1 : 0, 0, width, above);
+    for (size_t y = y0; y < y1; y++) {
         uf_part_anew(field->part, y, 0, width, here);
         for (size_t x = 0; x < width; x++) {
             float most = 0;
-            for (size_t c = 0; c < samples; c++) {
-                size_t at = x * samples + c;
+            for (size_t at = x * samples; at < (x + 1) * samples; at++) {
                 float step = x > 0 ? fabsf(here[at] - here[at - samples]) : 0;
-                most = fmaxf(most, step + (y > 0 ? fabsf(here[at] - above[at]) : 0));
+                step += fabsf(here[at] - above[at]); /* the first row has none above it but itself */
+                most = step > most ? step : most;
             }
-            cells[y / CELL_PX * field->across + x / CELL_PX] += most * 255.0f / (CELL_PX * CELL_PX);
+            field->cells[y / CELL_PX * field->across + x / CELL_PX] += most * 255.0f / (CELL_PX * CELL_PX);
         }
+        float *other = here;
+        here = above;
+        above = other;
     }
-    free(rows);
-    return UF_OK;
 }
 
 /* The largest of a cell and its neighbours: detail spoils what lies near it. */
-static UfStatus measure_detail(Field *field, UfReport *report)
+static void measure_detail(Field *field)
 {
-    float *cells = uf_alloc_zero(field->across * field->down, sizeof *cells);
-    if (cells == NULL)
-        return uf_fail_memory(report);
-    UfStatus status = measure_cells(field, cells, report);
+    const float *cells = field->cells;
     for (size_t y = 0; y < field->down; y++)
         for (size_t x = 0; x < field->across; x++) {
             float most = 0;
@@ -224,8 +240,6 @@ static UfStatus measure_detail(Field *field, UfReport *report)
                     most = fmaxf(most, cells[v * field->across + u]);
             field->detail[y * field->across + x] = most;
         }
-    free(cells);
-    return status;
 }
 
 /* Four bins to the doubling. */
@@ -269,11 +283,14 @@ static UfStatus learn_usual(Field *field, UfReport *report)
     if (counts == NULL)
         return uf_fail_memory(report);
     for (size_t y = 0; y < field->height; y++)
-        for (size_t x = 0; x < field->width; x++) {
-            size_t bin = (size_t)bin_of((double)field->detail[y / CELL_PX * field->across + x / CELL_PX]);
-            uint16_t size = field->size[y * field->width + x];
-            counts[bin * LEVELS + (size < LEVELS ? size : LEVELS - 1)]++;
-            pixels[bin]++;
+        for (size_t cell = 0; cell < field->across; cell++) {
+            const size_t bin = (size_t)bin_of((double)field->detail[y / CELL_PX * field->across + cell]);
+            const size_t end = uf_smaller((cell + 1) * CELL_PX, field->width);
+            for (size_t x = cell * CELL_PX; x < end; x++) {
+                uint16_t size = field->size[y * field->width + x];
+                counts[bin * LEVELS + (size < LEVELS ? size : LEVELS - 1)]++;
+                pixels[bin]++;
+            }
         }
     for (size_t bin = 0; bin < BINS; bin++)
         field->usual[bin] = quantile(counts + bin * LEVELS, QUANTILE);
@@ -298,7 +315,7 @@ static void classify(const Field *field, uint8_t *state)
     for (size_t y = 0; y < field->height; y++)
         for (size_t cell = 0; cell < field->across; cell++) {
             double usual = usual_at(field, (double)field->detail[y / CELL_PX * field->across + cell]);
-            size_t end = (cell + 1) * CELL_PX < field->width ? (cell + 1) * CELL_PX : field->width;
+            size_t end = uf_smaller((cell + 1) * CELL_PX, field->width);
             for (size_t x = cell * CELL_PX; x < end; x++) {
                 double size =
                     (field->size[y * field->width + x] - field->spare[y * field->width + x]) / UNITS;
@@ -369,38 +386,73 @@ static UfStatus keep_strokes(const Field *field, uint8_t *state, UfReport *repor
     return status;
 }
 
-/* Over most of the picture the mean has moved: that is no noise. */
-static UfStatus is_shifted(const Field *field, bool *out, UfReport *report)
+/* Room: the sums of a row of blocks, as doubles, and a row of differences. */
+static size_t shift_room(const Field *field)
 {
-    size_t across = field->width / BLOCK_PX, down = field->height / BLOCK_PX, shifted = 0;
-    float *row = uf_alloc(field->width * field->samples, sizeof *row);
-    double *sums = uf_alloc(across * field->samples + 1, sizeof *sums);
-    if (row == NULL || sums == NULL) {
-        free(row);
-        free(sums);
-        return uf_fail_memory(report);
-    }
-    for (size_t y = 0; y < down * BLOCK_PX; y++) {
-        if (y % BLOCK_PX == 0)
-            memset(sums, 0, (across * field->samples + 1) * sizeof *sums);
-        uf_part_difference(field->part, y, 0, field->width, row);
-        for (size_t x = 0; x < across * BLOCK_PX; x++)
-            for (size_t c = 0; c < field->samples; c++)
-                sums[x / BLOCK_PX * field->samples + c] += (double)row[x * field->samples + c];
-        for (size_t b = 0; y % BLOCK_PX == BLOCK_PX - 1 && b < across; b++) {
-            double most = 0;
-            for (size_t c = 0; c < field->samples; c++)
-                most = fmax(most, fabs(sums[b * field->samples + c]));
-            shifted += most * 255.0 / (BLOCK_PX * BLOCK_PX) > BLOCK_SHIFT;
-        }
-    }
-    free(row);
-    free(sums);
-    *out = (double)shifted > BLOCK_PART * (double)(across * down);
-    return UF_OK;
+    return 2 * (field->width / BLOCK_PX * field->samples) + field->width * field->samples;
 }
 
-UfStatus uf_noise_find(UfPart *part, bool *all, double *plain, UfReport *report)
+static size_t count_shifted(const double *sums, size_t across, size_t samples)
+{
+    size_t shifted = 0;
+    for (size_t b = 0; b < across; b++) {
+        double most = 0;
+        for (size_t c = 0; c < samples; c++)
+            most = fmax(most, fabs(sums[b * samples + c]));
+        shifted += most * 255.0 / (BLOCK_PX * BLOCK_PX) > BLOCK_SHIFT;
+    }
+    return shifted;
+}
+
+static void shift_band(void *job, size_t y0, size_t y1, float *room)
+{
+    Field *field = job;
+    const size_t across = field->width / BLOCK_PX, samples = field->samples;
+    double *sums = (double *)(void *)room;
+    float *row = room + 2 * across * samples;
+    size_t shifted = 0;
+    for (size_t y = y0; y < y1; y++) {
+        if (y % BLOCK_PX == 0)
+            for (size_t i = 0; i < across * samples; i++)
+                sums[i] = 0;
+        uf_part_difference(field->part, y, 0, field->width, row);
+        for (size_t x = 0; x < across * BLOCK_PX; x++)
+            for (size_t c = 0; c < samples; c++)
+                sums[x / BLOCK_PX * samples + c] += (double)row[x * samples + c];
+        if (y % BLOCK_PX == BLOCK_PX - 1)
+            shifted += count_shifted(sums, across, samples);
+    }
+#pragma omp atomic
+    field->shifted += shifted;
+}
+
+/* Over most of the picture the mean has moved: that is no noise. */
+static bool is_shifted(const Field *field)
+{
+    const size_t across = field->width / BLOCK_PX, down = field->height / BLOCK_PX;
+    return (double)field->shifted > BLOCK_PART * (double)(across * down);
+}
+
+static UfStatus measure(Field *field, int threads, UfReport *report)
+{
+    field->size = uf_alloc(field->width * field->height, sizeof *field->size);
+    field->spare = uf_alloc(field->width * field->height, sizeof *field->spare);
+    field->cells = uf_alloc_zero(field->across * field->down, sizeof *field->cells);
+    field->detail = uf_alloc(field->across * field->down, sizeof *field->detail);
+    if (field->size == NULL || field->spare == NULL || field->cells == NULL || field->detail == NULL)
+        return uf_fail_memory(report);
+    UfStatus status = uf_part_bands(field->height, sizes_room(field), threads, sizes_band, field, report);
+    if (status == UF_OK)
+        status = uf_part_bands(field->height, spare_room(field), threads, spare_band, field, report);
+    if (status == UF_OK)
+        status = uf_part_bands(field->height, 2 * field->width * field->samples, threads, cells_band, field,
+                               report);
+    if (status == UF_OK)
+        measure_detail(field);
+    return status;
+}
+
+UfStatus uf_noise_find(UfPart *part, int threads, bool *all, double *plain, UfReport *report)
 {
     Field field = {.part = part,
                    .width = uf_part_width_px(part),
@@ -408,20 +460,13 @@ UfStatus uf_noise_find(UfPart *part, bool *all, double *plain, UfReport *report)
                    .samples = uf_part_colours(part) + 1};
     field.across = (field.width + CELL_PX - 1) / CELL_PX;
     field.down = (field.height + CELL_PX - 1) / CELL_PX;
-    UfStatus status = is_shifted(&field, all, report);
-    if (status != UF_OK || *all)
+    UfStatus status = uf_part_bands(field.height, shift_room(&field), threads, shift_band, &field, report);
+    if (status != UF_OK)
         return status;
-    field.size = uf_alloc(field.width * field.height, sizeof *field.size);
-    field.spare = uf_alloc(field.width * field.height, sizeof *field.spare);
-    field.detail = uf_alloc(field.across * field.down, sizeof *field.detail);
-    if (field.size == NULL || field.spare == NULL || field.detail == NULL)
-        status = uf_fail_memory(report);
-    if (status == UF_OK)
-        status = measure_sizes(&field, report);
-    if (status == UF_OK)
-        status = measure_spare(&field, report);
-    if (status == UF_OK)
-        status = measure_detail(&field, report);
+    *all = is_shifted(&field);
+    if (*all)
+        return UF_OK;
+    status = measure(&field, threads, report);
     if (status == UF_OK)
         status = learn_usual(&field, report);
     if (status == UF_OK) {

@@ -18,6 +18,6 @@
 /* part->weight (width x height) becomes 1 in strokes and 0 elsewhere. *plain: the threshold where there is no
  * detail, in steps of 1/255. *all is true when the difference is no noise at all, the weight then stays as it
  * was. */
-UfStatus uf_noise_find(UfPart *part, bool *all, double *plain, UfReport *report);
+UfStatus uf_noise_find(UfPart *part, int threads, bool *all, double *plain, UfReport *report);
 
 #endif

@@ -66,11 +66,44 @@ UF_INLINE void difference_run(const uint8_t *edited, bool edited_alpha, const ui
     }
 }
 
+/* The same of opaque pictures. */
+UF_INLINE void opaque_difference_run(const uint8_t *edited, const uint8_t *anew, size_t colours,
+                                     UfSample sample, size_t count, float *out)
+{
+    const double unit = 1 / uf_sample_max(sample);
+    for (size_t i = 0; i < count; i++, out += colours + 1) {
+        for (size_t c = 0; c < colours; c++)
+            out[c] = (float)((uf_sample_load(edited + c * (size_t)sample, sample) -
+                              uf_sample_load(anew + c * (size_t)sample, sample)) *
+                             unit);
+        out[colours] = 0;
+        edited += colours * (size_t)sample;
+        anew += colours * (size_t)sample;
+    }
+}
+
+static void opaque_difference(const uint8_t *edited, const uint8_t *anew, size_t colours, UfSample sample,
+                              size_t count, float *out)
+{
+    if (sample == UF_SAMPLE_U8 && colours == 3)
+        opaque_difference_run(edited, anew, 3, UF_SAMPLE_U8, count, out);
+    else if (sample == UF_SAMPLE_U8)
+        opaque_difference_run(edited, anew, colours, UF_SAMPLE_U8, count, out);
+    else if (sample == UF_SAMPLE_U16)
+        opaque_difference_run(edited, anew, colours, UF_SAMPLE_U16, count, out);
+    else
+        opaque_difference_run(edited, anew, colours, UF_SAMPLE_F32, count, out);
+}
+
 void uf_part_difference(const UfPart *part, size_t y_px, size_t x0_px, size_t x1_px, float *out)
 {
     const uint8_t *e = pixel_at(part->edited, x0_px, y_px), *r = pixel_at(part->anew, x0_px, y_px);
     bool e_alpha = uf_picture_has_alpha(part->edited), r_alpha = uf_picture_has_alpha(part->anew);
     size_t colours = uf_part_colours(part), count = x1_px - x0_px;
+    if (!e_alpha && !r_alpha) {
+        opaque_difference(e, r, colours, uf_picture_sample(part->anew), count, out);
+        return;
+    }
     switch (uf_picture_sample(part->anew)) {
     case UF_SAMPLE_U8:
         difference_run(e, e_alpha, r, r_alpha, colours, UF_SAMPLE_U8, count, out);
@@ -84,18 +117,36 @@ void uf_part_difference(const UfPart *part, size_t y_px, size_t x0_px, size_t x1
     }
 }
 
-void uf_part_anew(const UfPart *part, size_t y_px, size_t x0_px, size_t x1_px, float *out)
+UF_INLINE void anew_run(const uint8_t *at, size_t colours, bool has_alpha, UfSample sample, size_t count,
+                        float *out)
 {
-    UfSample sample = uf_picture_sample(part->anew);
-    size_t colours = uf_part_colours(part);
-    bool has_alpha = uf_picture_has_alpha(part->anew);
-    const uint8_t *at = pixel_at(part->anew, x0_px, y_px);
     const double unit = 1 / uf_sample_max(sample);
-    for (size_t x = x0_px; x < x1_px; x++, out += colours + 1) {
+    for (size_t i = 0; i < count; i++, out += colours + 1) {
         Pixel r = pixel_load(at, colours, has_alpha, sample);
         for (size_t c = 0; c < colours; c++)
             out[c] = (float)(r.alpha * r.colour[c] * unit);
         out[colours] = (float)r.alpha;
         at += (colours + has_alpha) * (size_t)sample;
+    }
+}
+
+void uf_part_anew(const UfPart *part, size_t y_px, size_t x0_px, size_t x1_px, float *out)
+{
+    const size_t colours = uf_part_colours(part), count = x1_px - x0_px;
+    const bool has_alpha = uf_picture_has_alpha(part->anew);
+    const uint8_t *at = pixel_at(part->anew, x0_px, y_px);
+    switch (uf_picture_sample(part->anew)) {
+    case UF_SAMPLE_U8:
+        if (colours == 3 && !has_alpha)
+            anew_run(at, 3, false, UF_SAMPLE_U8, count, out);
+        else
+            anew_run(at, colours, has_alpha, UF_SAMPLE_U8, count, out);
+        return;
+    case UF_SAMPLE_U16:
+        anew_run(at, colours, has_alpha, UF_SAMPLE_U16, count, out);
+        return;
+    case UF_SAMPLE_F32:
+        anew_run(at, colours, has_alpha, UF_SAMPLE_F32, count, out);
+        return;
     }
 }

@@ -13,6 +13,8 @@
 #ifndef UF_PUTBACK_PART_H
 #define UF_PUTBACK_PART_H
 
+#include <math.h>
+
 #include <underfoot/putback.h>
 
 /* Colours of a pixel at most, and alpha. */
@@ -43,6 +45,17 @@ size_t uf_part_colours(const UfPart *part);
 
 /* Pixels [x0, x1) of row y: for each the premultiplied difference of its colours and then of alpha. */
 void uf_part_difference(const UfPart *part, size_t y_px, size_t x0_px, size_t x1_px, float *out);
+/* The largest of a pixel's differences, without its sign. */
+static inline float uf_largest(const float *pixel, size_t samples)
+{
+    float most = 0;
+    for (size_t i = 0; i < samples; i++) {
+        const float size = fabsf(pixel[i]);
+        most = size > most ? size : most;
+    }
+    return most;
+}
+
 /* The same pixels as they were made anew: colours premultiplied, and alpha. */
 void uf_part_anew(const UfPart *part, size_t y_px, size_t x0_px, size_t x1_px, float *out);
 

@@ -162,7 +162,7 @@ static UfStatus prepare_part(Work *work, size_t number, UfReport *report)
     if (status == UF_OK)
         status = uf_part_make(work->panorama, edit, work->options.threads, part, report);
     if (status == UF_OK)
-        status = uf_changes_find(part, work->options.tolerance, &found, report);
+        status = uf_changes_find(part, work->options.tolerance, work->options.threads, &found, report);
     if (status == UF_OK)
         status = check_kinship(work, edit, part, &found, change, report);
     if (status != UF_OK)
