@@ -217,9 +217,6 @@ static void fill_place(const Job *job, const Place *place, UfLight *room)
 
 static void fill_exactly(const Job *job, size_t x_px, size_t y_px, size_t width, size_t height, UfLight *room)
 {
-    /* what is not seen stays so */
-    for (size_t y = 0; y < height; y++)
-        memset(out_at(job, x_px, y_px + y), 0, width * job->pixel_bytes);
     for (size_t y = 0; y < height; y += UF_TILE_PX)
         for (size_t x = 0; x < width; x += UF_TILE_PX) {
             const Place place = {x_px + x, y_px + y, uf_smaller(width - x, UF_TILE_PX),
