@@ -91,6 +91,12 @@ void uf_patch_rows_replaced(const UfPatchOptions *options, size_t width_px, size
                             size_t *end_px);
 
 /*
+ * Of the rows that are needed, those far from the cap that uf_patch looks at, where these are not all: in large pictures
+ * a part of them tells as much.
+ */
+UfSparseRows uf_patch_rows_sparse(const UfPatchOptions *options, size_t width_px, size_t height_px);
+
+/*
  * The hole about a pole: the smallest cap that holds the connected transparent, black or flat area around it.
  * UF_ERROR_UNCLEAR when there is none.
  */

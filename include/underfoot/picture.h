@@ -87,6 +87,12 @@ UfStatus uf_picture_probe(const char *path, UfPictureInfo *out, UfReport *report
 /* The rows before end_px of a picture that is being read. */
 typedef void UfRowsRead(void *data, const UfPicture *picture, size_t end_px);
 
+/* Of the rows [first_px, end_px) only those for which (y - base_px) modulo period_px is below kept_px, where
+ * base_px <= first_px. All of them where period_px is 0. */
+typedef struct UfSparseRows {
+    size_t first_px, end_px, base_px, period_px, kept_px;
+} UfSparseRows;
+
 typedef struct UfReadOptions {
     size_t max_memory_bytes; /* refuse pictures that need more; 0: three quarters of the machine's memory */
     /*
@@ -102,6 +108,9 @@ typedef struct UfReadOptions {
      * that lies in them alone goes unnoticed.
      */
     size_t replaced_first_px, replaced_end_px;
+    /* Of these, the rows that are looked at. The others hold zeros where that saves memory (JPEG and TIFF that are stored
+     * upright). */
+    UfSparseRows sparse;
     int threads; /* for decoding; 0: all cores; never changes the pixels */
     /*
      * NULL, or called now and then by the thread that reads, where all rows come from the top down (JPEG that is stored

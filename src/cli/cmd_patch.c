@@ -404,6 +404,7 @@ static int read_panorama(const CliLine *line, Work *work, const UfPatchOptions *
     if (in_part && !line->values[PATCH_MASK].given && !line->values[PATCH_SUN].given) {
         uf_patch_rows_needed(covering, work->info.width_px, work->info.height_px, &read.first_row_px,
                              &read.end_row_px);
+        read.sparse = uf_patch_rows_sparse(covering, work->info.width_px, work->info.height_px);
         uf_patch_rows_replaced(covering, work->info.width_px, work->info.height_px, &read.replaced_first_px,
                                &read.replaced_end_px);
     }

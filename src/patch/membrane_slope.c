@@ -22,6 +22,7 @@
 #include "base/memory.h"
 #include "base/report.h"
 #include "base/robust.h"
+#include "base/smaller.h"
 #include "patch/cholesky.h"
 #include "patch/rows.h"
 
@@ -37,6 +38,8 @@
 #define TERMS    (RADIAL * ANGULAR)
 #define PADDED   ((size_t)16)
 #define ROUNDS   12
+/* Pixels that tell a cell's mean: more of its rows are not looked at. */
+#define CELL_PIXELS 3072u
 /* Sums side by side: a whole number of pixels. */
 #define LANES ((size_t)12)
 /* A spread below which nothing is odd. */
@@ -50,7 +53,7 @@ typedef struct Cell {
 } Cell;
 
 typedef struct Belt {
-    size_t channels, up, across, rows; /* cells, and rows of the picture a cell */
+    size_t channels, up, across, rows; /* cells, and rows that are looked at for each */
     Cell *cells;                       /* up x across */
     double most_q;
 } Belt;
@@ -136,7 +139,8 @@ static void finish_cells(const Belt *belt, size_t width, double rim, double angl
     }
 }
 
-static UfStatus load(const UfPicture *panorama, const UfCap *cap, size_t first, Belt *belt, UfReport *report)
+static UfStatus load(const UfPicture *panorama, const UfCap *cap, const UfSlopeBelt *rings, Belt *belt,
+                     UfReport *report)
 {
     size_t width = cap->width_px, threads = (size_t)cap->threads;
     double rim = tan(uf_cap_outer_rad(cap) / 2);
@@ -151,7 +155,8 @@ static UfStatus load(const UfPicture *panorama, const UfCap *cap, size_t first, 
     }
 #pragma omp parallel for schedule(static) num_threads(cap->threads)
     for (size_t u = 0; u < belt->up; u++) {
-        size_t thread = (size_t)omp_get_thread_num(), ring = first + u * belt->rows;
+        size_t thread = (size_t)omp_get_thread_num();
+        size_t ring = rings->first_ring + u * rings->rings + rings->skipped;
         float *row = colour + thread * width * belt->channels;
         float *row_alpha = is_code ? NULL : alpha + thread * width;
         Cell *cells = belt->cells + u * belt->across;
@@ -342,22 +347,39 @@ static void estimate(const Belt *belt, double *far, double *sorted, UfSlope *out
     limit(belt, out);
 }
 
+static size_t cells_across(const UfCap *cap)
+{
+    return uf_smaller(cap->width_px, ACROSS);
+}
+
+UfSlopeBelt uf_slope_belt(const UfCap *cap)
+{
+    const size_t first = uf_cap_ring_count(cap, uf_cap_outer_rad(cap));
+    const size_t end = uf_cap_ring_count(cap, uf_slope_farthest_rad(cap));
+    UfSlopeBelt belt = {.first_ring = first, .up = uf_smaller(end - first, MOST_UP)};
+    if (belt.up < LEAST_UP || cells_across(cap) < 2 * SECTORS)
+        return (UfSlopeBelt){0};
+    const size_t enough = uf_larger(CELL_PIXELS * cells_across(cap) / cap->width_px, 1);
+    belt.rings = (end - first) / belt.up;
+    belt.looked_at = uf_smaller(belt.rings, enough);
+    belt.skipped = (belt.rings - belt.looked_at) / 2;
+    return belt;
+}
+
 UfStatus uf_slope_read(const UfPicture *panorama, const UfCap *cap, UfSlope *out, UfReport *report)
 {
     UfSlope slope = {0};
+    const UfSlopeBelt rings = uf_slope_belt(cap);
     Belt belt = {.channels = uf_colour_channels(panorama),
-                 .across = cap->width_px < ACROSS ? cap->width_px : ACROSS};
-    size_t first = uf_cap_ring_count(cap, uf_cap_outer_rad(cap));
-    size_t end = uf_cap_ring_count(cap, uf_slope_farthest_rad(cap));
-    belt.up = end - first < MOST_UP ? end - first : MOST_UP;
-    if (belt.up < LEAST_UP ||
-        belt.across < 2 * SECTORS) { /* too small a picture to tell a slope from anything */
+                 .across = cells_across(cap),
+                 .up = rings.up,
+                 .rows = rings.looked_at};
+    if (belt.up == 0) {
         *out = slope;
         return UF_OK;
     }
-    belt.rows = (end - first) / belt.up;
     double *far = uf_alloc(2 * belt.up * belt.across, sizeof *far);
-    UfStatus status = far == NULL ? uf_fail_memory(report) : load(panorama, cap, first, &belt, report);
+    UfStatus status = far == NULL ? uf_fail_memory(report) : load(panorama, cap, &rings, &belt, report);
     if (status == UF_OK) {
         estimate(&belt, far, far + belt.up * belt.across, &slope);
         *out = slope;

@@ -23,4 +23,13 @@ UfStatus uf_slope_read(const UfPicture *panorama, const UfCap *cap, UfSlope *out
 /* How far from the pole uf_slope_read looks. */
 double uf_slope_farthest_rad(const UfCap *cap);
 
+/* The belt's cells, ring by ring: of the rings [first_ring + i * rings, + rings), i below `up`, only
+ * `looked_at` are, from number `skipped` on. up is 0 where the picture is too small to tell a slope from
+ * anything. */
+typedef struct UfSlopeBelt {
+    size_t first_ring, up, rings, skipped, looked_at;
+} UfSlopeBelt;
+
+UfSlopeBelt uf_slope_belt(const UfCap *cap);
+
 #endif

@@ -21,18 +21,30 @@
  */
 #define PLANE_PIXEL_BYTES 50u
 
-static double farthest_rad(const UfCap *cap, const UfPatchOptions *options)
+/* Where no floor is, it is filled smoothly. */
+static bool may_be_smooth(const UfPatchOptions *options)
+{
+    return options->fill == UF_FILL_FLOOR || options->fill == UF_FILL_SMOOTH;
+}
+
+/* Without the belt that tells a smooth fill its slope. */
+static double near_rad(const UfCap *cap, const UfPatchOptions *options)
 {
     double logo = options->logo_cap_rad > 0 ? options->logo_cap_rad : options->cap_rad;
     if (options->logo_contact_rad > 0)
         logo = uf_logo_contact_farthest_rad(logo, options->logo_contact_rad);
     double farthest = uf_cap_outer_rad(cap);
-    if (options->fill == UF_FILL_FLOOR ||
-        options->fill == UF_FILL_SMOOTH) /* where no floor is, it is filled smoothly */
-        farthest = fmax(fmax(farthest + UF_RING_RAD, uf_slope_farthest_rad(cap)), uf_grain_farthest_rad(cap));
+    if (may_be_smooth(options))
+        farthest = fmax(farthest + UF_RING_RAD, uf_grain_farthest_rad(cap));
     if (options->fill == UF_FILL_FLOOR)
         farthest = fmax(farthest, uf_floor_plane_farthest_rad(cap));
     return options->logo != NULL ? fmax(farthest, logo) : farthest;
+}
+
+static double farthest_rad(const UfCap *cap, const UfPatchOptions *options)
+{
+    const double near = near_rad(cap, options);
+    return may_be_smooth(options) ? fmax(near, uf_slope_farthest_rad(cap)) : near;
 }
 
 static UfCap cap_of(const UfPatchOptions *options, size_t width_px, size_t height_px)
@@ -87,4 +99,24 @@ void uf_patch_rows_replaced(const UfPatchOptions *options, size_t width_px, size
     rings -= rings > 0 ? 1 : 0; /* the last one may differ by a rounding */
     *first_px = uf_cap_first_row(&cap, rings);
     *end_px = rings > 0 ? *first_px + rings : 0;
+}
+
+UfSparseRows uf_patch_rows_sparse(const UfPatchOptions *options, size_t width_px, size_t height_px)
+{
+    const UfCap cap = cap_of(options, width_px, height_px);
+    if (is_anywhere(options) || !(options->cap_rad > 0) || !may_be_smooth(options))
+        return (UfSparseRows){0};
+    const UfSlopeBelt belt = uf_slope_belt(&cap);
+    const size_t near = uf_cap_ring_count(&cap, near_rad(&cap, options)) + MARGIN_ROWS;
+    const size_t end = belt.first_ring + belt.up * belt.rings;
+    if (belt.looked_at == belt.rings || near >= end)
+        return (UfSparseRows){0};
+    /* rings are counted from the pole; of two that are a row apart the lower row is the one before */
+    const size_t first_kept = belt.first_ring + belt.skipped, last_kept = first_kept + belt.looked_at - 1;
+    const size_t base = uf_cap_row(&cap, cap.at_zenith ? first_kept : last_kept);
+    return (UfSparseRows){.first_px = cap.at_zenith ? near : height_px - end,
+                          .end_px = cap.at_zenith ? end : height_px - near,
+                          .base_px = base % belt.rings,
+                          .period_px = belt.rings,
+                          .kept_px = belt.looked_at};
 }

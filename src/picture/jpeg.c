@@ -111,7 +111,8 @@ static UfStatus read_pixels(Reader *reader, const UfReadOptions *options, UfRepo
         status = uf_fail_memory(report);
     while (status == UF_OK && jpeg->output_scanline < jpeg->output_height) {
         size_t y = jpeg->output_scanline;
-        bool wanted = y >= reader->picture->held_first_px && y < reader->picture->held_end_px;
+        bool wanted = y >= reader->picture->held_first_px && y < reader->picture->held_end_px &&
+                      (reader->unwanted == NULL || !uf_row_is_passed_over(&options->sparse, y));
         JSAMPROW row = wanted ? uf_picture_row(reader->picture, y) : reader->unwanted;
         jpeg_read_scanlines(jpeg, &row, 1);
         if (options->rows_read != NULL && reader->upright && (y + 1) % TOLD_ROWS == 0) {

@@ -35,6 +35,7 @@ typedef struct RowsReader {
     UfJpegWalk walk;
     uint8_t *head; /* of the file, up to its data */
     size_t head_bytes;
+    const UfSparseRows *sparse;
     Rows wanted[2]; /* rows of MCUs, above and below the replaced ones */
     UfJpegNote *note;
 } RowsReader;
@@ -122,10 +123,24 @@ static bool decode(const RowsReader *reader, Part *part)
         return false;
     while (part->first_px + jpeg->output_scanline < part->wanted_px.end) {
         size_t y = part->first_px + jpeg->output_scanline;
-        JSAMPROW row = y >= part->wanted_px.first ? uf_picture_row(picture, y) : part->unwanted;
+        bool wanted = y >= part->wanted_px.first && !uf_row_is_passed_over(reader->sparse, y);
+        JSAMPROW row = wanted ? uf_picture_row(picture, y) : part->unwanted;
         jpeg_read_scanlines(jpeg, &row, 1);
     }
     return true;
+}
+
+/* The memory of those that are not passed over. */
+static void bring_rows(const RowsReader *reader, Rows rows)
+{
+    size_t end;
+    for (size_t y = rows.first; y < rows.end; y = end) {
+        const bool passed = uf_row_is_passed_over(reader->sparse, y);
+        for (end = y + 1; end < rows.end && uf_row_is_passed_over(reader->sparse, end) == passed;)
+            end++;
+        if (!passed)
+            uf_bring_pages(uf_picture_row(reader->picture, y), (end - y) * reader->picture->stride_bytes);
+    }
 }
 
 /* Rows [first, end) of MCUs. */
@@ -136,8 +151,7 @@ static bool read_part(const RowsReader *reader, Rows wanted)
         return false;
     size_t step = reader->walk.mcu_height_px, height = reader->picture->height_px;
     part->wanted_px = (Rows){wanted.first * step, uf_smaller(wanted.end * step, height)};
-    uf_bring_pages(uf_picture_row(reader->picture, part->wanted_px.first),
-                   (part->wanted_px.end - part->wanted_px.first) * reader->picture->stride_bytes);
+    bring_rows(reader, part->wanted_px);
     part->mcu_rows.first = wanted.first > 0 ? wanted.first - 1 : 0;
     part->mcu_rows.end = uf_smaller(wanted.end + 1, reader->walk.rows);
     part->first_px = part->mcu_rows.first * step;
@@ -249,6 +263,7 @@ bool uf_jpeg_read_rows(const struct jpeg_decompress_struct *jpeg, UfInput *input
     reader->jpeg = jpeg;
     reader->input = input;
     reader->picture = picture;
+    reader->sparse = &options->sparse;
     bool done = read_wanted(reader, options);
     if (done) {
         picture->note = reader->note;

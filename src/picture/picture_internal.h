@@ -38,6 +38,12 @@ UfStatus uf_picture_create_unset(size_t width_px, size_t height_px, size_t chann
 void uf_rows_wanted(const UfReadOptions *options, size_t height_px, size_t step_px, size_t *first_px,
                     size_t *end_px);
 
+static inline bool uf_row_is_passed_over(const UfSparseRows *sparse, size_t y_px)
+{
+    return sparse->period_px > 0 && y_px >= sparse->first_px && y_px < sparse->end_px &&
+           (y_px - sparse->base_px) % sparse->period_px >= sparse->kept_px;
+}
+
 /* One file format. A new one is one file and one line in codec.c. */
 typedef struct UfCodec {
     UfFormat format;

@@ -46,7 +46,16 @@ static void place(const TiffReader *reader, const uint8_t *chunk, size_t count, 
         memcpy(out, chunk, count * pixel);
 }
 
-static UfStatus read_strips(TiffReader *reader, UfReport *report)
+/* All of the chunk's rows. */
+static bool is_passed_over(const UfSparseRows *sparse, size_t first_px, size_t rows)
+{
+    bool all = true;
+    for (size_t y = first_px; all && y < first_px + rows; y++)
+        all = uf_row_is_passed_over(sparse, y);
+    return all;
+}
+
+static UfStatus read_strips(TiffReader *reader, const UfSparseRows *sparse, UfReport *report)
 {
     const UfTiffLayout *layout = &reader->layout;
     /* most compressions can only be begun with a strip's first row */
@@ -54,16 +63,20 @@ static UfStatus read_strips(TiffReader *reader, UfReport *report)
     size_t planes = layout->separate ? layout->stored_channels : 1;
     for (size_t plane = 0; plane < planes; plane++)
         for (size_t y = start; y < reader->picture->held_end_px; y++) {
+            if (y % layout->tile_height_px == 0 && is_passed_over(sparse, y, layout->tile_height_px)) {
+                y += layout->tile_height_px - 1;
+                continue;
+            }
             if (TIFFReadScanline(reader->tiff, reader->chunk, (uint32_t)y, (uint16_t)plane) != 1)
                 return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
-            if (y < reader->picture->held_first_px)
+            if (y < reader->picture->held_first_px || uf_row_is_passed_over(sparse, y))
                 continue;
             place(reader, reader->chunk, layout->width_px, y, 0, plane);
         }
     return UF_OK;
 }
 
-static UfStatus read_tiles(TiffReader *reader, UfReport *report)
+static UfStatus read_tiles(TiffReader *reader, const UfSparseRows *sparse, UfReport *report)
 {
     const UfTiffLayout *layout = &reader->layout;
     size_t planes = layout->separate ? layout->stored_channels : 1;
@@ -72,13 +85,16 @@ static UfStatus read_tiles(TiffReader *reader, UfReport *report)
         for (size_t y = reader->picture->held_first_px; y < reader->picture->held_end_px;
              y += layout->tile_height_px)
             for (size_t x = 0; x < layout->width_px; x += layout->tile_width_px) {
+                if (is_passed_over(sparse, y, layout->tile_height_px))
+                    continue;
                 if (TIFFReadTile(reader->tiff, reader->chunk, (uint32_t)x, (uint32_t)y, 0, (uint16_t)plane) <
                     0)
                     return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
                 size_t columns = uf_smaller(layout->tile_width_px, layout->width_px - x);
                 size_t rows = uf_smaller(layout->tile_height_px, layout->height_px - y);
                 for (size_t j = 0; j < rows; j++)
-                    place(reader, reader->chunk + j * row_bytes, columns, y + j, x, plane);
+                    if (!uf_row_is_passed_over(sparse, y + j))
+                        place(reader, reader->chunk + j * row_bytes, columns, y + j, x, plane);
             }
     return UF_OK;
 }
@@ -153,11 +169,13 @@ static UfStatus read_all(TiffReader *reader, const UfReadOptions *options, UfRep
     reader->chunk = uf_alloc(chunk, 1);
     if (reader->chunk == NULL)
         return uf_fail_memory(report);
-    status = layout->tiled ? read_tiles(reader, report) : read_strips(reader, report);
+    const UfSparseRows all = {0}, *sparse = reader->picture->reserved_bytes > 0 ? &options->sparse : &all;
+    status = layout->tiled ? read_tiles(reader, sparse, report) : read_strips(reader, sparse, report);
     if (status != UF_OK)
         return status;
     for (size_t y = reader->picture->held_first_px; y < reader->picture->held_end_px; y++)
-        uf_tiff_row_from_file(layout, uf_picture_row(reader->picture, y), layout->width_px);
+        if (!uf_row_is_passed_over(sparse, y))
+            uf_tiff_row_from_file(layout, uf_picture_row(reader->picture, y), layout->width_px);
     status = read_metadata(reader->tiff, &reader->picture->metadata, report);
     return status == UF_OK ? uf_orient_upright(reader->picture, layout->orientation, report) : status;
 }

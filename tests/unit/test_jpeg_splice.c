@@ -43,8 +43,7 @@ static void make_pnm(size_t channels, unsigned seed, unsigned noise)
 static void make_jpeg(const char *sampling, const char *const coding[3])
 {
     const char *factors = !is_grey(sampling) ? sampling : sampling[4] == ' ' ? sampling + 5 : "1x1";
-    const char *arguments[12] = {"cjpeg",    "-quality", "80", "-sample", factors,
-                                 "-outfile", "base.jpg"};
+    const char *arguments[12] = {"cjpeg", "-quality", "80", "-sample", factors, "-outfile", "base.jpg"};
     size_t count = 7;
     for (size_t i = 0; i < 3 && coding[i] != NULL; i++)
         arguments[count++] = coding[i];
@@ -361,6 +360,44 @@ Test(jpeg_splice, replaced_rows_are_not_decoded)
             }
         }
     }
+}
+
+/* Rows that are passed over hold zeros; the others what they do in the whole, and the file that is written is
+ * the same. */
+Test(jpeg_splice, rows_that_are_passed_over_are_not_kept)
+{
+    const UfReadOptions options = {
+        .first_row_px = 40, .end_row_px = HEIGHT, .sparse = {45, 110, 3, 11, 4}, .threads = 2};
+    const UfWriteOptions over = {.overwrite = true};
+    for (size_t s = 0; s < sizeof samplings / sizeof *samplings; s++)
+        for (size_t c = 0; c < CODINGS; c++) {
+            UfPicture *part = NULL;
+            size_t passed = 0;
+            make_pnm(is_grey(samplings[s]) ? 1 : 3, 17, 1);
+            make_jpeg(samplings[s], codings[c]);
+            UfPicture *whole = picture_read("base.jpg");
+            cr_assert_eq(uf_picture_read("base.jpg", &options, &part, NULL), UF_OK);
+            for (size_t y = 40; y < HEIGHT; y++) {
+                const uint8_t *row = uf_picture_row_const(part, y);
+                const bool zero = row[0] == 0 && memcmp(row, row + 1, uf_picture_stride_bytes(part) - 1) == 0;
+                const bool kept = y < 45 || y >= 110 || (y - 3) % 11 < 4;
+                passed += zero;
+                cr_assert(kept ? memcmp(row, uf_picture_row_const(whole, y), uf_picture_stride_bytes(part)) ==
+                                     0
+                               : zero,
+                          "%s %s: row %zu", samplings[s], codings[c][0], y);
+            }
+            cr_expect_gt(passed, 35, "%zu", passed);
+            UfTouched *touched = touched_of(whole);
+            picture_change(whole, touched, 0, 120, WIDTH, HEIGHT);
+            picture_change(part, touched, 0, 120, WIDTH, HEIGHT);
+            cr_assert_eq(uf_picture_rewrite(whole, "base.jpg", touched, "whole.jpg", &over, NULL), UF_OK);
+            cr_assert_eq(uf_picture_rewrite(part, "base.jpg", touched, "part.jpg", &over, NULL), UF_OK);
+            cr_expect(file_same("whole.jpg", "part.jpg"), "%s %s", samplings[s], codings[c][0]);
+            uf_touched_free(&touched);
+            uf_picture_free(&part);
+            uf_picture_free(&whole);
+        }
 }
 
 /* Writes base.jpg with its replaced rows, if it can be read and written. */

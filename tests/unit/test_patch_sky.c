@@ -9,6 +9,8 @@
  */
 #include "test_patch_support.h"
 
+#include "picture/picture_internal.h"
+
 typedef struct SkyType {
     const char *name;
     double a, b, c, d, e;
@@ -141,7 +143,8 @@ Test(patch_sky, looks_at_the_rows_needed_and_no_others)
         uf_patch_rows_needed(&options, 1024, 512, &first, &end);
         uf_patch_rows_replaced(&options, 1024, 512, &replaced_first, &replaced_end);
         cr_assert(first < end && end <= 512);
-        if (fills[i % 4] == UF_FILL_SMOOTH || fills[i % 4] == UF_FILL_COLOUR) /* all but one, and the soft edge */
+        if (fills[i % 4] == UF_FILL_SMOOTH ||
+            fills[i % 4] == UF_FILL_COLOUR) /* all but one, and the soft edge */
             cr_expect_geq((double)(replaced_end - replaced_first), floor(caps[i / 8] / 180 * 512) - 1);
         else
             cr_expect_eq(replaced_end, 0);
@@ -156,4 +159,57 @@ Test(patch_sky, looks_at_the_rows_needed_and_no_others)
         uf_picture_free(&part);
     }
     uf_picture_free(&logo);
+}
+
+/* Part of a picture of one channel: darker towards the pole, with a grain, the same each time. */
+static UfPicture *make_far_rows(size_t width, size_t first, size_t end)
+{
+    UfPicture *picture = NULL;
+    uint32_t state = 7;
+    cr_assert_eq(uf_picture_create_part(width, width / 2, 1, UF_SAMPLE_U8, first, end, &picture, NULL),
+                 UF_OK);
+    for (size_t y = first; y < end; y++) {
+        uint8_t *row = uf_picture_row(picture, y);
+        for (size_t x = 0; x < width; x++) {
+            state = state * 1664525u + 1013904223u;
+            row[x] = (uint8_t)(90 + 60 * (y - first) / (end - first) + x * 20 / width + (state >> 30));
+        }
+    }
+    return picture;
+}
+
+/* In a picture as large as this some of the far rows are not looked at, and can be anything. */
+Test(patch_sky, looks_at_a_part_of_the_far_rows_of_large_pictures)
+{
+    const size_t width = 32768;
+    for (int at_zenith = 0; at_zenith < 2; at_zenith++) {
+        UfPatchOptions options = options_of(UF_FILL_SMOOTH, 2, 0.5);
+        size_t first = 0, end = 0, passed = 0;
+        options.at_zenith = at_zenith != 0;
+        uf_patch_rows_needed(&options, width, width / 2, &first, &end);
+        const UfSparseRows sparse = uf_patch_rows_sparse(&options, width, width / 2);
+        UfPicture *whole = make_far_rows(width, first, end), *part = make_far_rows(width, first, end);
+        cr_assert(sparse.period_px > 0 && sparse.first_px >= first && sparse.end_px <= end);
+        for (size_t y = first; y < end; y++)
+            if (uf_row_is_passed_over(&sparse, y)) {
+                scribble(part, y, y + 1);
+                passed++;
+            }
+        cr_expect_gt(passed, 30, "%zu", passed);
+        patch(whole, &options);
+        patch(part, &options);
+        for (size_t y = first; y < end; y++)
+            if (!uf_row_is_passed_over(&sparse, y))
+                cr_assert(same_row(whole, part, y), "zenith %d, row %zu", at_zenith, y);
+        uf_picture_free(&whole);
+        uf_picture_free(&part);
+    }
+}
+
+Test(patch_sky, all_rows_are_looked_at_in_smaller_pictures)
+{
+    UfPatchOptions options = options_of(UF_FILL_SMOOTH, 25, 1.5);
+    cr_expect_eq(uf_patch_rows_sparse(&options, 16384, 8192).period_px, 0);
+    options.fill = UF_FILL_COLOUR;
+    cr_expect_eq(uf_patch_rows_sparse(&options, 65536, 32768).period_px, 0, "no belt is looked at");
 }

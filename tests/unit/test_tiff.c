@@ -150,6 +150,47 @@ Test(tiff, rewriting_changes_touched_strips_and_tiles_only)
         }
 }
 
+/* Of a part of the rows some are passed over: they hold zeros, the others are those of the whole, and so is
+ * the file. */
+Test(tiff, rows_that_are_passed_over_are_not_kept)
+{
+    const UfReadOptions some = {.first_row_px = 33, .end_row_px = 93, .sparse = {36, 80, 5, 17, 4}};
+    const UfWriteOptions over = {.overwrite = true};
+    for (size_t d = 0; d < DEPTH_COUNT; d++)
+        for (size_t i = 0; i < LAYOUT_COUNT; i++) {
+            char what[64];
+            Pixels pixels = noise_make(45, 93, depths[d].channels, depths[d].bits, (unsigned)(d + i));
+            TiffOptions options = layout_for(i, depths[d].bits);
+            size_t passed = 0;
+            UfPicture *part = NULL;
+            snprintf(what, sizeof what, "layout %zu, %zu channels, %u bits", i, pixels.channels, pixels.bits);
+            tiff_write("a.tif", &pixels, &options);
+            UfPicture *whole = picture_read("a.tif");
+            cr_assert_eq(uf_picture_read("a.tif", &some, &part, NULL), UF_OK, "%s", what);
+            for (size_t y = 33; y < 93; y++) {
+                const uint8_t *row = uf_picture_row_const(part, y);
+                const size_t bytes = 45 * uf_picture_channels(part) * (size_t)uf_picture_sample(part);
+                const bool kept = y < 36 || y >= 80 || (y - 5) % 17 < 4;
+                const bool zero = row[0] == 0 && memcmp(row, row + 1, bytes - 1) == 0;
+                passed += zero;
+                cr_assert(kept ? memcmp(row, uf_picture_row_const(whole, y), bytes) == 0 : zero,
+                          "%s: row %zu", what, y);
+            }
+            cr_expect_gt(passed, 30, "%s: %zu", what, passed);
+            UfTouched *touched = touched_of(whole);
+            picture_change(whole, touched, 8, 82, 40, 93);
+            picture_change(part, touched, 8, 82, 40, 93);
+            cr_assert_eq(uf_picture_rewrite(whole, "a.tif", touched, "b.tif", &over, NULL), UF_OK, "%s",
+                         what);
+            cr_assert_eq(uf_picture_rewrite(part, "a.tif", touched, "c.tif", &over, NULL), UF_OK, "%s", what);
+            cr_expect(file_same("b.tif", "c.tif"), "%s", what);
+            uf_touched_free(&touched);
+            uf_picture_free(&part);
+            uf_picture_free(&whole);
+            pixels_free(&pixels);
+        }
+}
+
 /*
  * One uncompressed strip of more than 8 kB, as image editors write it, which libtiff shows as many: changed
  * in its place, the rest of the file stays byte for byte. The lines of the change lie in several of libtiff's
