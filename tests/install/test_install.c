@@ -67,7 +67,7 @@ Test(installed, shared_library_shows_what_the_headers_declare_and_no_more)
     EXPECT_SH("nm -D --defined-only $ROOT/usr/lib/libunderfoot.so | awk '{ print $3 }' | "
               "grep -v '^\\.gomp_critical_user' | sort -u >shown");
     EXPECT_SH("diff declared shown");
-    EXPECT_SH("readelf -d $ROOT/usr/lib/libunderfoot.so.$VERSION | grep -q 'soname: .libunderfoot.so.1'");
+    EXPECT_SH("readelf -d $ROOT/usr/lib/libunderfoot.so.$VERSION | grep -q 'soname: .libunderfoot.so.2'");
 }
 
 Test(installed, every_header_compiles_alone_in_c_and_in_cxx)
