@@ -8,6 +8,7 @@
 
 #include <math.h>
 #include <omp.h>
+#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -382,21 +383,19 @@ typedef struct Run {
 } Run;
 
 /* Half a thread's share of the blocks that are left, so that all threads end together. */
-static Run take(size_t *next, size_t count, size_t threads)
+static Run take(atomic_size_t *next, size_t count, size_t threads)
 {
-    Run run;
-#pragma omp critical(uf_remap_take)
-    {
-        run.first = *next;
-        run.end = *next += (count - *next + 2 * threads - 1) / (2 * threads);
-    }
+    Run run = {.first = atomic_load_explicit(next, memory_order_relaxed)};
+    do
+        run.end = run.first + (count - run.first + 2 * threads - 1) / (2 * threads);
+    while (!atomic_compare_exchange_weak(next, &run.first, run.end));
     return run;
 }
 
 /* Neighbours read the same lines of the source and share lines of the target: runs of them are a thread's. */
 static void fill_blocks(const Job *job, const UfBandBlock *blocks, size_t count, UfLight *rooms, int threads)
 {
-    size_t next = 0;
+    atomic_size_t next = 0;
 #pragma omp parallel num_threads(threads)
     {
         UfLight *room = rooms == NULL ? NULL : &rooms[omp_get_thread_num()];
