@@ -37,9 +37,7 @@ UF_INLINE float value_of(const float *sums, size_t c, size_t channels, UfSample 
 {
     const float even = (sums[c] + sums[2 * channels + c]) + sums[4 * channels + c];
     const float odd = (sums[channels + c] + sums[3 * channels + c]) + sums[5 * channels + c];
-    if (kept != UF_SAMPLE_U16)
-        return even + odd;
-    return (even + odd - UF_SPLINE_CODE_ZERO) * UF_SHARP_CODE_STEP + UF_SPLINE_CODE_GREY;
+    return uf_sharp_value(even + odd, kept);
 }
 
 UF_INLINE bool gather(const UfSource *source, const UfBlendTaps *taps, size_t count, size_t channels,
@@ -77,6 +75,5 @@ UfBlend *uf_blend_of(UfSample sample, size_t channels, bool adds_alpha, unsigned
 #else
     (void)cpu_flags;
 #endif
-    const size_t type = sample == UF_SAMPLE_U8 ? 0 : sample == UF_SAMPLE_U16 ? 1 : 2;
-    return (*table)[type][channels - 1][adds_alpha];
+    return (*table)[uf_table_row(sample)][channels - 1][adds_alpha];
 }

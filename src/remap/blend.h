@@ -16,7 +16,7 @@
 /* Writes one pixel. The source is a full sphere with a spline. */
 typedef void UfBlend(const UfSource *source, const UfFootprint *print, void *out);
 
-/* [sample: 0 U8, 1 U16, 2 F32][channels - 1][adds alpha] */
+/* [uf_table_row][channels - 1][adds alpha] */
 typedef UfBlend *UfBlendTable[3][UF_CHANNELS_MAX][2];
 extern const UfBlendTable uf_blend_avx2;
 

@@ -135,6 +135,5 @@ UfPlainTile *uf_plain_tile(UfSampling sampling, UfSample sample, size_t channels
         return NULL;
     if (sample == UF_SAMPLE_U8 && sampling != UF_SAMPLING_SHARP)
         return (*byte_table_of(cpu_flags))[sampling == UF_SAMPLING_BICUBIC][channels - 1][adds_alpha];
-    const size_t type = sample == UF_SAMPLE_U8 ? 0 : sample == UF_SAMPLE_U16 ? 1 : 2;
-    return (*table_of(sampling, cpu_flags))[type][channels - 1][adds_alpha];
+    return (*table_of(sampling, cpu_flags))[uf_table_row(sample)][channels - 1][adds_alpha];
 }

@@ -41,7 +41,13 @@ bool uf_plain_holds(const UfSource *source, const UfTile *tile);
 UfPlainTile *uf_plain_tile(UfSampling sampling, UfSample sample, size_t channels, bool adds_alpha,
                            unsigned cpu_flags);
 
-/* [sample: 0 U8, 1 U16, 2 F32][channels - 1][adds alpha] */
+/* Where a sample's kernels stand in a table: 0 U8, 1 U16, 2 F32. */
+static inline size_t uf_table_row(UfSample sample)
+{
+    return sample == UF_SAMPLE_U8 ? 0 : sample == UF_SAMPLE_U16 ? 1 : 2;
+}
+
+/* [uf_table_row][channels - 1][adds alpha] */
 typedef UfPlainTile *UfPlainTable[3][UF_CHANNELS_MAX][2];
 /* Two taps an axis fill no vector of AVX-512: there AVX2 is the quicker one. */
 extern const UfPlainTable uf_plain_bilinear_avx2, uf_plain_bicubic_avx2, uf_plain_bicubic_avx512;

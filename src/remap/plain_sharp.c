@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "remap/gathered.h"
+
 UF_INLINE void hold(const UfSharpPlace *at, size_t channels, UfSample sample, float *values)
 {
     const ptrdiff_t step = at->apart * (ptrdiff_t)(channels * (size_t)sample);
@@ -14,11 +16,7 @@ UF_INLINE void hold(const UfSharpPlace *at, size_t channels, UfSample sample, fl
                 lowest = value < lowest ? value : lowest;
                 highest = value > highest ? value : highest;
             }
-        float slack = UF_SHARP_SLACK * (highest - lowest);
-        lowest -= slack;
-        highest += slack;
-        float value = values[c] > lowest ? values[c] : lowest;
-        values[c] = value < highest ? value : highest;
+        values[c] = uf_held(values[c], lowest, highest);
     }
 }
 
@@ -34,10 +32,8 @@ UF_INLINE float spline_at(const UfSharpPlace *at, size_t c, size_t channels, UfS
                                                       k * channels + c, kept);
         columns[k] *= w->wx[k][i];
     }
-    float value = ((columns[0] + columns[2]) + columns[4]) + ((columns[1] + columns[3]) + columns[5]);
-    if (kept == UF_SAMPLE_U16)
-        value = (value - UF_SPLINE_CODE_ZERO) * UF_SHARP_CODE_STEP + UF_SPLINE_CODE_GREY;
-    return value;
+    const float value = ((columns[0] + columns[2]) + columns[4]) + ((columns[1] + columns[3]) + columns[5]);
+    return uf_sharp_value(value, kept);
 }
 
 UF_INLINE void sharp_pixel(const UfSharpPlace *at, size_t channels, UfSample sample, bool adds_alpha,

@@ -100,6 +100,13 @@ UF_INLINE UfSharpPlace uf_sharp_place(const UfSource *source, const UfTile *tile
 /* From what the coefficients give to the picture's units. */
 #define UF_SHARP_CODE_STEP (1 / UF_SPLINE_CODE_STEPS)
 
+UF_INLINE float uf_sharp_value(float value, UfSample kept)
+{
+    if (kept != UF_SAMPLE_U16)
+        return value;
+    return (value - UF_SPLINE_CODE_ZERO) * UF_SHARP_CODE_STEP + UF_SPLINE_CODE_GREY;
+}
+
 #define UF_SHARP_NAME(type, channels, adds) sharp_##type##_##channels##_##adds
 /*
  * The driver of a variant, which is compiled for its instruction set: it has a sharp_pixel that is always

@@ -190,8 +190,7 @@ static void finish_pixel(const Job *job, const Place *place, size_t x, size_t y,
     const double u_px = exact->places.u_px[y][x], v_px = exact->places.v_px[y][x];
     uint8_t *out = out_at(job, place->x_px + x, place->y_px + y);
     if (exact->stretched[y][x]) {
-        const UfMapRow *rows = &exact->rows[y];
-        const UfStretchPixel pixel = {{&rows[0], &rows[1], &rows[2]}, x + 1, at_x, at_y, exact->axis[y][x]};
+        const UfStretchPixel pixel = {&exact->rows[y], x + 1, at_x, at_y, exact->axis[y][x]};
         UfPlaces places;
         UfFootprint print;
         uf_stretch_footprint(&job->map, &pixel, ready_px_at(job, v_px), &places, &print);

@@ -4,6 +4,7 @@
 #include <math.h>
 
 #include "remap/gathered.h"
+#include "remap/plain.h"
 #include "remap/spline.h"
 
 /* The spline's value in every channel, in the source's units, colours premultiplied. */
@@ -116,7 +117,7 @@ DEFINE_TYPE(U8)
 DEFINE_TYPE(U16)
 DEFINE_TYPE(F32)
 
-/* [channels - 1][adds alpha]; a picture that has alpha gets no second one. */
+/* [uf_table_row][channels - 1][adds alpha]; a picture that has alpha gets no second one. */
 #define ENTRIES(type)                                                                                        \
     {                                                                                                        \
         {NAME(sharp, type, 1, 0), NAME(sharp, type, 1, 1)},                                                  \
@@ -124,19 +125,9 @@ DEFINE_TYPE(F32)
             {NAME(sharp, type, 3, 0), NAME(sharp, type, 3, 1)},                                              \
             {NAME(sharp, type, 4, 0), NAME(sharp, type, 4, 0)},                                              \
     }
-static UfSampleRun *const scalar_u8[UF_CHANNELS_MAX][2] = ENTRIES(U8);
-static UfSampleRun *const scalar_u16[UF_CHANNELS_MAX][2] = ENTRIES(U16);
-static UfSampleRun *const scalar_f32[UF_CHANNELS_MAX][2] = ENTRIES(F32);
+static UfSampleRun *const scalar[3][UF_CHANNELS_MAX][2] = {ENTRIES(U8), ENTRIES(U16), ENTRIES(F32)};
 
 UfSampleRun *uf_sharp_run(UfSample sample, size_t channels, bool adds_alpha)
 {
-    switch (sample) {
-    case UF_SAMPLE_U8:
-        return scalar_u8[channels - 1][adds_alpha];
-    case UF_SAMPLE_U16:
-        return scalar_u16[channels - 1][adds_alpha];
-    case UF_SAMPLE_F32:
-        break;
-    }
-    return scalar_f32[channels - 1][adds_alpha];
+    return scalar[uf_table_row(sample)][channels - 1][adds_alpha];
 }

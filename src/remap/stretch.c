@@ -85,7 +85,7 @@ static Curve curve_of(const double *above, const double *here, const double *bel
 static bool find_by_neighbours(const UfMap *map, const UfStretchPixel *pixel, const UfAxis *axis, double step,
                                UfFootprint *out)
 {
-    const UfMapRow *above = pixel->rows[0], *here = pixel->rows[1], *below = pixel->rows[2];
+    const UfMapRow *above = &pixel->rows[0], *here = &pixel->rows[1], *below = &pixel->rows[2];
     const size_t i = pixel->i;
     const Curve x = curve_of(&above->x[i], &here->x[i], &below->x[i], axis, step);
     const Curve y = curve_of(&above->y[i], &here->y[i], &below->y[i], axis, step);
@@ -111,7 +111,7 @@ void uf_stretch_footprint(const UfMap *map, const UfStretchPixel *pixel, double 
 {
     const UfAxis *axis = &pixel->axis;
     const double share = uf_lobe_share(axis->length_px / ready_px);
-    const double u_px = pixel->rows[1]->u_px[pixel->i], v_px = pixel->rows[1]->v_px[pixel->i];
+    const double u_px = pixel->rows[1].u_px[pixel->i], v_px = pixel->rows[1].v_px[pixel->i];
     /* of the filter, and between its places, in the source's pixels */
     const double width = ready_px + share * (axis->length_px - ready_px),
                  apart = width > DENSITY ? width / DENSITY : 1;

@@ -25,9 +25,10 @@ UfAxis uf_stretch_axis(const UfJacobian *jacobian);
  */
 bool uf_stretch_sets_in(const UfAxis *axis, double ready_px);
 
-/* A pixel of the target, whose centre is (x_px, y_px): column i of rows[1], between its neighbours. */
+/* A pixel of the target, whose centre is (x_px, y_px): column i of rows[1], between the rows above and below.
+ */
 typedef struct UfStretchPixel {
-    const UfMapRow *rows[3];
+    const UfMapRow *rows; /* three */
     size_t i;
     double x_px, y_px;
     UfAxis axis;

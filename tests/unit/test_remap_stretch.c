@@ -24,8 +24,7 @@ static void ask(const UfMap *map, double x_px, double y_px, Asked *out)
     for (int i = 0; i < 3; i++)
         uf_map_row(map, &columns, x_px - 1, y_px - 1 + i, 3, &rows[i]);
     out->jacobian = uf_map_jacobian(map, &rows[0], &rows[1], &rows[2], 1);
-    const UfStretchPixel pixel = {
-        {&rows[0], &rows[1], &rows[2]}, 1, x_px, y_px, uf_stretch_axis(&out->jacobian)};
+    const UfStretchPixel pixel = {rows, 1, x_px, y_px, uf_stretch_axis(&out->jacobian)};
     out->stretched = !isnan(rows[1].u_px[1]) && uf_stretch_sets_in(&pixel.axis, 1);
     if (!out->stretched)
         return;
