@@ -108,11 +108,11 @@ void uf_home_sheet_size(UfHomeKind kind, size_t *across, size_t *down);
  * Takes the picture out of the panorama. The result depends on the panorama's pixels and on the address only:
  * the same call makes the same samples again, also of a panorama that was read in part (uf_home_rows). It has
  * the panorama's sample type, channels and profile; a cross has an alpha channel more, 0 where there is no
- * face. The panorama must have the address's width; the fingerprint is not compared here. On success the
- * caller owns *out.
+ * face. The panorama must have the address's width; the fingerprint is not compared here. `rows`: as
+ * uf_remap's, NULL for none; the rows of a sheet are not told of. On success the caller owns *out.
  */
-UfStatus uf_home_extract(const UfHome *home, const UfPicture *panorama, int threads, UfPicture **out,
-                         UfReport *report);
+UfStatus uf_home_extract(const UfHome *home, const UfPicture *panorama, int threads, const UfRemapRows *rows,
+                         UfPicture **out, UfReport *report);
 
 /*
  * Gives `picture` the panorama's metadata, less what says that it is a panorama, and the address in its XMP.

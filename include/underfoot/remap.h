@@ -35,6 +35,20 @@ typedef enum UfSampling {
     UF_SAMPLING_SHARP
 } UfSampling;
 
+/* For a source that is still being read, and a target that is looked at while it is made. */
+typedef struct UfRemapRows {
+    /* NULL, or asked by the caller's thread before rows of the source are looked at. */
+    UfRowsAwaited *source;
+    void *source_data;
+    /*
+     * NULL, or called by any of the threads, one call at a time: the target's rows before end_px have their
+     * final samples. Its metadata may be set meanwhile. If the making fails after that this is called once
+     * more, with NULL: when it returns, the target is freed.
+     */
+    UfRowsTold *target;
+    void *target_data;
+} UfRemapRows;
+
 typedef struct UfRemapOptions {
     UfSampling sampling; /* NEAREST never averages */
     int threads;         /* 0: all cores */
@@ -43,6 +57,8 @@ typedef struct UfRemapOptions {
     bool interpolates_only;
     bool with_alpha; /* the target gets an alpha channel even if the source has none: 0 where nothing is seen
                       */
+    const UfRemapRows
+        *rows; /* NULL: all of the source is there, and no one waits. uf_remap and uf_turn alone */
 } UfRemapOptions;
 
 /*
@@ -51,7 +67,8 @@ typedef struct UfRemapOptions {
  * Directions outside the source, and pixels without a direction, are 0 in every channel; at a flat source's
  * border the last half pixel fades into alpha 0 when there is an alpha channel. Metadata are not copied,
  * except the ICC profile, which says what the samples mean. NULL options mean the defaults. On success the
- * caller owns *out. The result does not depend on the number of threads.
+ * caller owns *out. The result does not depend on the number of threads. UF_ERROR_ARGUMENT where rows of the
+ * source do not come.
  */
 UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfView *target_view,
                   const UfRemapOptions *options, UfPicture **out, UfReport *report);

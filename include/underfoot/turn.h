@@ -24,8 +24,9 @@ bool uf_turn_is_shift(const UfRotation *turn, size_t width_px, size_t *shift_px)
 /*
  * A new picture, turned, with all metadata; where the Photo Sphere fields of the old one state a pose, the
  * new one states the pose that follows from it (uf_turn_pose). A shift moves samples; everything else is
- * resampled as `options` say (NULL: UF_SAMPLING_SHARP on all cores; with_alpha is not heeded). The panorama
- * must be 2:1 and of even width, otherwise UF_ERROR_ARGUMENT. On success the caller owns *out.
+ * resampled as `options` say (NULL: UF_SAMPLING_SHARP on all cores; with_alpha is not heeded). All metadata
+ * are there when the first rows of the new picture are told of (options->rows). The panorama must be 2:1 and
+ * of even width, otherwise UF_ERROR_ARGUMENT. On success the caller owns *out.
  */
 UfStatus uf_turn(const UfPicture *panorama, const UfRotation *turn, bool levels,
                  const UfRemapOptions *options, UfPicture **out, UfReport *report);

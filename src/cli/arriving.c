@@ -2,62 +2,57 @@
 #include "cli/arriving.h"
 
 /* From the thread that reads. What is being looked at is not taken away. */
-static void note_rows(void *data, const UfPicture *picture, size_t end_px)
+static void note_rows(void *data, UfPicture *picture, size_t end_px)
 {
     CliArriving *arriving = data;
-    (void)pthread_mutex_lock(&arriving->mutex);
-    arriving->upper = picture;
-    arriving->end_px = end_px;
-    (void)pthread_cond_broadcast(&arriving->changed);
-    while (picture == NULL && arriving->looked_at)
-        (void)pthread_cond_wait(&arriving->changed, &arriving->mutex);
-    (void)pthread_mutex_unlock(&arriving->mutex);
+    if (picture != NULL) {
+        cli_rows_tell(&arriving->rows, picture, end_px);
+        return;
+    }
+    cli_rows_end(&arriving->rows, NULL);
+    (void)pthread_mutex_lock(&arriving->rows.mutex);
+    while (arriving->looked_at)
+        (void)pthread_cond_wait(&arriving->rows.changed, &arriving->rows.mutex);
+    (void)pthread_mutex_unlock(&arriving->rows.mutex);
 }
 
 static UfStatus read_picture(void *data)
 {
     CliArriving *arriving = data;
-    UfPicture *picture = NULL;
-    UfStatus status = uf_picture_read(arriving->path, &arriving->read, &picture, arriving->report);
-    (void)pthread_mutex_lock(&arriving->mutex);
-    arriving->picture = picture;
-    arriving->upper = picture;
-    arriving->over = true;
-    (void)pthread_cond_broadcast(&arriving->changed);
-    (void)pthread_mutex_unlock(&arriving->mutex);
+    UfStatus status = uf_picture_read(arriving->path, &arriving->read, &arriving->picture, arriving->report);
+    cli_rows_end(&arriving->rows, arriving->picture);
     return status;
 }
 
-void cli_arriving_start(CliArriving *out, const char *path, const UfReadOptions *read, UfReport *report)
+void cli_arriving_start(CliArriving *out, const char *path, const UfReadOptions *read)
 {
-    *out = (CliArriving){.path = path, .read = *read, .report = report};
-    (void)pthread_mutex_init(&out->mutex, NULL);
-    (void)pthread_cond_init(&out->changed, NULL);
-    out->read.rows_read = note_rows;
+    *out = (CliArriving){.path = path, .read = *read, .report = uf_report_create()};
+    cli_rows_init(&out->rows);
+    out->looked_at = true;
+    out->read.rows_read = read->threads == 1 ? NULL : note_rows;
     out->read.rows_read_data = out;
     cli_aside_start(&out->aside, read->threads, read_picture, out);
 }
 
-const UfPicture *cli_arriving_rows(CliArriving *arriving, size_t end_px)
+const UfPicture *cli_arriving_picture(CliArriving *arriving)
 {
-    (void)pthread_mutex_lock(&arriving->mutex);
-    while (!arriving->over && (arriving->upper == NULL || arriving->end_px < end_px))
-        (void)pthread_cond_wait(&arriving->changed, &arriving->mutex);
-    const UfPicture *upper = arriving->upper;
-    arriving->looked_at = upper != NULL;
-    (void)pthread_mutex_unlock(&arriving->mutex);
-    return upper;
+    return cli_rows_picture(&arriving->rows);
 }
 
-UfStatus cli_arriving_finish(CliArriving *arriving, UfPicture **out)
+UfStatus cli_arriving_finish(CliArriving *arriving, UfReport *report)
 {
-    (void)pthread_mutex_lock(&arriving->mutex);
+    (void)pthread_mutex_lock(&arriving->rows.mutex);
     arriving->looked_at = false;
-    (void)pthread_cond_broadcast(&arriving->changed);
-    (void)pthread_mutex_unlock(&arriving->mutex);
+    (void)pthread_cond_broadcast(&arriving->rows.changed);
+    (void)pthread_mutex_unlock(&arriving->rows.mutex);
     UfStatus status = cli_aside_wait(&arriving->aside);
-    *out = arriving->picture;
-    (void)pthread_cond_destroy(&arriving->changed);
-    (void)pthread_mutex_destroy(&arriving->mutex);
+    uf_report_add(report, arriving->report);
     return status;
+}
+
+void cli_arriving_clear(CliArriving *arriving)
+{
+    uf_picture_free(&arriving->picture);
+    uf_report_free(&arriving->report);
+    cli_rows_clear(&arriving->rows);
 }

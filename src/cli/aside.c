@@ -8,12 +8,19 @@ static void *run(void *data)
     return NULL;
 }
 
-void cli_aside_start(CliAside *aside, int threads, CliAsideWork *work, void *data)
+bool cli_aside_begin(CliAside *aside, CliAsideWork *work, void *data)
 {
     *aside = (CliAside){.work = work, .data = data};
-    aside->is_running = threads != 1 && pthread_create(&aside->thread, NULL, run, aside) == 0;
-    if (!aside->is_running)
-        (void)run(aside);
+    aside->is_running = pthread_create(&aside->thread, NULL, run, aside) == 0;
+    return aside->is_running;
+}
+
+void cli_aside_start(CliAside *aside, int threads, CliAsideWork *work, void *data)
+{
+    if (threads != 1 && cli_aside_begin(aside, work, data))
+        return;
+    *aside = (CliAside){.work = work, .data = data};
+    (void)run(aside);
 }
 
 UfStatus cli_aside_wait(CliAside *aside)

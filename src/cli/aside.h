@@ -1,4 +1,4 @@
-/* One piece of work beside the program's own: what is finished is written while the next thing is made. */
+/* One piece of work beside the program's own. */
 #ifndef UF_CLI_ASIDE_H
 #define UF_CLI_ASIDE_H
 
@@ -18,10 +18,12 @@ typedef struct CliAside {
     bool is_running;
 } CliAside;
 
+/* Begins the work in a thread of its own; false where there is none to be had. */
+bool cli_aside_begin(CliAside *aside, CliAsideWork *work, void *data);
 /* Begins the work; where only one thread is wanted (`threads` is 1) or there is none to be had, does it at
  * once. */
 void cli_aside_start(CliAside *aside, int threads, CliAsideWork *work, void *data);
-/* Waits for it, and returns what it returned. */
+/* Waits for it, and returns what it returned; UF_OK where it was never begun. */
 UfStatus cli_aside_wait(CliAside *aside);
 
 #endif

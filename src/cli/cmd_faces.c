@@ -50,7 +50,6 @@ typedef struct Work {
     Face faces[UF_FACE_COUNT];
     size_t count;
     size_t order[UF_FACE_COUNT]; /* in which they are made: first the one whose rows are there first */
-    size_t first_end_px;         /* of the rows of that one */
     bool makes_folder;
 } Work;
 
@@ -209,8 +208,7 @@ static void choose_order(Work *work, size_t first)
 /* The rows between the first and the last one that any of the faces looks at. */
 static int choose_rows(Work *work)
 {
-    size_t first_made = 0;
-    work->first_end_px = SIZE_MAX;
+    size_t first_made = 0, first_end_px = SIZE_MAX;
     work->read = cli_read_options(work->line);
     work->read.first_row_px = work->info.height_px;
     for (size_t i = 0; i < work->count; i++) {
@@ -225,8 +223,8 @@ static int choose_rows(Work *work)
             work->read.first_row_px = first;
         if (end > work->read.end_row_px)
             work->read.end_row_px = end;
-        if (end < work->first_end_px) {
-            work->first_end_px = end;
+        if (end < first_end_px) {
+            first_end_px = end;
             first_made = i;
         }
     }
@@ -283,27 +281,13 @@ static void take_back(const Work *work, size_t written)
         (void)rmdir(work->line->values[CLI_OUT].text);
 }
 
-/* The next face, ready to be written. */
-static UfStatus take_face(const Work *work, size_t number, const UfPicture *panorama, CliTaken *out)
+static UfStatus take_face(const Work *work, size_t number, bool leaves, CliArriving *arriving, CliTaken *out)
 {
-    const CliLine *line = work->line;
     const Face *face = &work->faces[work->order[number]];
-    *out = (CliTaken){.home = work->home,
-                      .panorama = panorama,
-                      .panorama_path = line->operands[0],
-                      .path = face->path,
-                      .write = &work->write,
-                      .report = uf_report_create()};
+    *out = (CliTaken){
+        .home = work->home, .arriving = arriving, .path = face->path, .report = uf_report_create()};
     out->home.face = face->face;
-    cli_progress(line, "making", face->path);
-    if (out->report == NULL)
-        return UF_ERROR_MEMORY;
-    return uf_home_extract(&out->home, panorama, cli_threads(line), &out->picture, out->report);
-}
-
-static UfStatus write_taken(void *data)
-{
-    return cli_write_taken(data);
+    return cli_take(work->line, leaves, out);
 }
 
 /* What was said about a face, in the faces' order. */
@@ -315,74 +299,70 @@ static void add_report(const Work *work, CliTaken *taken)
 
 static void drop_face(const Work *work, CliTaken *taken)
 {
+    cli_taken_drop(taken);
     add_report(work, taken);
-    uf_picture_free(&taken->picture);
 }
 
-/* Each face is coded and written while the next one is made; `taken` is the first one. */
-static UfStatus write_and_take(const Work *work, const UfPicture *panorama, CliTaken *taken, size_t *written)
+/* Each face is coded and written while it and the next one are made; the first one is made. */
+static UfStatus write_and_take(const Work *work, CliTaken taken[2], size_t *written)
 {
     for (;;) {
-        CliAside aside = {0};
-        CliTaken next = {0};
-        UfStatus made = UF_OK;
+        CliTaken *now = &taken[*written % 2], *next = &taken[(*written + 1) % 2];
         const bool last = *written + 1 == work->count;
-        cli_aside_start(&aside, cli_threads(work->line), write_taken, taken);
+        UfStatus made = UF_OK;
+        cli_leaving_go(&now->leaving, now->picture);
         if (!last)
-            made = take_face(work, *written + 1, panorama, &next);
-        UfStatus status = cli_aside_wait(&aside);
-        add_report(work, taken);
+            made = take_face(work, *written + 1, true, now->arriving, next);
+        UfStatus status = cli_taken_wait(now);
+        add_report(work, now);
         *written += status == UF_OK;
-        if (status == UF_OK && made == UF_OK && !last) {
-            *taken = next;
+        if (status == UF_OK && made == UF_OK && !last)
             continue;
-        }
-        drop_face(work, &next);
+        if (!last)
+            drop_face(work, next);
         return status == UF_OK ? made : status;
     }
 }
 
-static int write_faces(Work *work, const UfPicture *panorama, CliTaken *first)
+static int write_faces(Work *work, CliTaken taken[2])
 {
     const CliLine *line = work->line;
     const char *folder = line->values[CLI_OUT].text;
     size_t written = 0;
     if (work->makes_folder && mkdir(folder, 0777) != 0) {
-        drop_face(work, first);
+        drop_face(work, &taken[0]);
         return cli_failed("%s: this folder cannot be made: %s", folder, strerror(errno));
     }
-    UfStatus status = write_and_take(work, panorama, first, &written);
+    UfStatus status = write_and_take(work, taken, &written);
     if (status == UF_OK)
         return CLI_DONE;
     take_back(work, written);
     return cli_failed_report(line, work->faces[work->order[written]].path, status, work->report);
 }
 
-/* The first face is made as soon as its rows are there, but nothing is written before all are. */
+/* The first face is made as its rows arrive, but nothing is written before all are there. */
 static int make_faces(Work *work)
 {
     const char *path = work->line->operands[0];
     CliArriving arriving;
-    CliTaken first = {0};
-    UfPicture *panorama = NULL;
-    cli_progress(work->line, "reading", path);
-    cli_arriving_start(&arriving, path, &work->read, work->report);
-    const UfPicture *upper = cli_arriving_rows(&arriving, work->first_end_px);
-    UfStatus made = upper == NULL ? UF_OK : take_face(work, 0, upper, &first);
-    UfStatus status = cli_arriving_finish(&arriving, &panorama);
+    CliTaken taken[2];
     int result;
+    cli_progress(work->line, "reading", path);
+    cli_arriving_start(&arriving, path, &work->read);
+    UfStatus made = take_face(work, 0, false, &arriving, &taken[0]);
+    UfStatus status = cli_arriving_finish(&arriving, work->report);
     if (status != UF_OK) {
-        uf_report_free(&first.report);
-        uf_picture_free(&first.picture);
+        cli_taken_drop(&taken[0]);
+        uf_report_free(&taken[0].report);
         result = cli_failed_report(work->line, path, status, work->report);
     } else if (made != UF_OK) {
-        drop_face(work, &first);
+        drop_face(work, &taken[0]);
         result = cli_failed_report(work->line, work->faces[work->order[0]].path, made, work->report);
     } else {
-        result = write_faces(work, panorama, &first);
+        result = write_faces(work, taken);
     }
     cli_progress_end(work->line);
-    uf_picture_free(&panorama);
+    cli_arriving_clear(&arriving);
     return result;
 }
 

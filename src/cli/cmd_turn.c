@@ -1,8 +1,10 @@
 /* `underfoot turn`: another direction to the centre of a panorama, or the horizon level. */
 #include <math.h>
 
+#include "cli/arriving.h"
 #include "cli/files.h"
 #include "cli/json.h"
+#include "cli/leaving.h"
 #include "cli/message.h"
 #include "cli/options.h"
 
@@ -38,7 +40,8 @@ typedef struct Turn {
     size_t step_px;  /* columns that a JPEG's blocks can move at a time; 0: none */
     bool is_yaw;     /* about the vertical axis only */
     bool is_shift, is_blocks;
-    UfPicture *panorama;
+    UfPicture *panorama; /* where it had to be looked at before */
+    CliLeaving leaving;
 } Turn;
 
 static bool levels(const CliLine *line)
@@ -84,11 +87,6 @@ static int check_format(const Turn *turn)
     return CLI_DONE;
 }
 
-static UfStatus read_panorama(Turn *turn, UfReport *report)
-{
-    return turn->panorama != NULL ? UF_OK : cli_read_panorama(turn->line, &turn->panorama, report);
-}
-
 /* From the options or from the picture. */
 static UfStatus find_rotation(Turn *turn, UfReport *report)
 {
@@ -98,7 +96,7 @@ static UfStatus find_rotation(Turn *turn, UfReport *report)
         uf_rotation_from_angles(uf_radians(values[TURN_YAW].number), uf_radians(values[TURN_PITCH].number),
                                 uf_radians(values[TURN_ROLL].number));
     if (levels(turn->line)) {
-        status = read_panorama(turn, report);
+        status = cli_read_panorama(turn->line, &turn->panorama, report);
         cli_progress(turn->line, "looking for upright lines in", turn->line->operands[0]);
         if (status == UF_OK)
             status = uf_find_level(turn->panorama, &turn->level, report);
@@ -116,18 +114,65 @@ static UfStatus find_rotation(Turn *turn, UfReport *report)
     return status;
 }
 
+static UfStatus write_turned(void *data)
+{
+    Turn *turn = data;
+    UfPicture *picture = cli_rows_picture(&turn->leaving.rows);
+    if (picture == NULL)
+        return UF_ERROR_ARGUMENT;
+    return uf_picture_write(picture, turn->line->values[CLI_OUT].text, &turn->leaving.write,
+                            turn->leaving.report);
+}
+
+/* From `panorama`, or, where that is NULL, from what arrives. */
+static UfStatus turn_rows(Turn *turn, CliArriving *arriving, UfPicture **out, UfReport *report)
+{
+    const CliLine *line = turn->line;
+    UfRemapRows rows = {0};
+    const UfRemapOptions remap = {
+        .sampling = cli_sampling(line, UF_SAMPLING_SHARP), .threads = cli_threads(line), .rows = &rows};
+    const UfPicture *panorama = turn->panorama;
+    if (panorama == NULL) {
+        rows.source = cli_rows_await;
+        rows.source_data = &arriving->rows;
+        panorama = cli_arriving_picture(arriving);
+    }
+    if (panorama == NULL)
+        return UF_ERROR_ARGUMENT;
+    cli_progress(line, "turning", line->operands[0]);
+    cli_leaving_listen(&turn->leaving, &rows);
+    return uf_turn(panorama, &turn->rotation, levels(line), &remap, out, report);
+}
+
+/* Reading, turning and writing, side by side. */
 static UfStatus turn_pixels(Turn *turn, UfReport *report)
 {
     const CliLine *line = turn->line;
-    UfRemapOptions remap = {.sampling = cli_sampling(line, UF_SAMPLING_SHARP), .threads = cli_threads(line)};
+    const UfReadOptions read = cli_read_options(line);
+    const UfWriteOptions write = cli_write_options(line);
+    const bool reads = turn->panorama == NULL;
+    CliArriving arriving;
     UfPicture *picture = NULL;
-    UfStatus status = read_panorama(turn, report);
-    cli_progress(line, "turning", line->operands[0]);
-    if (status == UF_OK)
-        status = uf_turn(turn->panorama, &turn->rotation, levels(line), &remap, &picture, report);
+    UfStatus status = UF_OK;
+    cli_progress(line, reads ? "reading" : "turning", line->operands[0]);
+    if (reads)
+        cli_arriving_start(&arriving, line->operands[0], &read);
+    cli_leaving_open(&turn->leaving, &write, write_turned, turn);
+    UfStatus turned = turn_rows(turn, &arriving, &picture, report);
+    if (reads) {
+        status = cli_arriving_finish(&arriving, report);
+        cli_arriving_clear(&arriving);
+    }
     uf_picture_free(&turn->panorama);
     if (status == UF_OK)
-        status = cli_write_output(line, picture, report);
+        status = turned;
+    if (status == UF_OK) {
+        cli_progress(line, "writing", line->values[CLI_OUT].text);
+        cli_leaving_go(&turn->leaving, picture);
+        status = cli_leaving_wait(&turn->leaving, report);
+    } else {
+        cli_leaving_drop(&turn->leaving);
+    }
     uf_picture_free(&picture);
     return status;
 }

@@ -46,52 +46,80 @@ int cli_check_sidecar(const CliLine *line, const char *picture_path)
     return status;
 }
 
-UfStatus cli_write_taken(CliTaken *taken)
+/* Prints nothing: it runs beside the making. */
+static UfStatus write_taken(void *data)
 {
-    UfStatus status =
-        uf_home_set_panorama(&taken->home, taken->panorama, taken->panorama_path, taken->report);
+    CliTaken *taken = data;
+    CliLeaving *leaving = &taken->leaving;
+    CliArriving *arriving = taken->arriving;
+    UfHome home = taken->home;
+    UfPicture *picture = cli_rows_picture(&leaving->rows);
+    /* the address tells the panorama by all the rows that were asked for */
+    if (picture == NULL || cli_rows_await(&arriving->rows, home.panorama_width_px / 2) == 0)
+        return UF_ERROR_ARGUMENT;
+    UfStatus status = uf_home_set_panorama(&home, arriving->picture, arriving->path, leaving->report);
     if (status == UF_OK)
-        status = uf_home_dress(&taken->home, taken->panorama, taken->picture, taken->report);
+        status = uf_home_dress(&home, arriving->picture, picture, leaving->report);
     if (status == UF_OK)
-        status = uf_picture_write(taken->picture, taken->path, taken->write, taken->report);
-    uf_picture_free(&taken->picture);
+        status = uf_picture_write(picture, taken->path, &leaving->write, leaving->report);
     if (status != UF_OK)
         return status;
-    status = uf_home_write_sidecar(&taken->home, taken->path, taken->write->overwrite, taken->report);
+    uf_picture_free(&taken->picture); /* it has seen the last row: all is made, and the next one needs room */
+    status = uf_home_write_sidecar(&home, taken->path, leaving->write.overwrite, leaving->report);
     if (status != UF_OK)
         (void)unlink(taken->path);
     return status;
 }
 
-static UfStatus make_and_write(const CliLine *line, const UfHome *home, const UfPicture *panorama,
-                               UfReport *report)
+UfStatus cli_take(const CliLine *line, bool leaves, CliTaken *taken)
 {
-    const char *path = line->values[CLI_OUT].text;
     const UfWriteOptions write = cli_write_options(line);
-    CliTaken taken = {.home = *home,
-                      .panorama = panorama,
-                      .panorama_path = line->operands[0],
-                      .path = path,
-                      .write = &write,
-                      .report = report};
-    cli_progress(line, "making", path);
-    UfStatus status = uf_home_extract(home, panorama, cli_threads(line), &taken.picture, report);
-    if (status != UF_OK)
-        return status;
-    cli_progress(line, "writing", path);
-    return cli_write_taken(&taken);
+    UfRemapRows rows = {.source = cli_rows_await, .source_data = &taken->arriving->rows};
+    cli_leaving_open(&taken->leaving, &write, write_taken, taken);
+    if (leaves)
+        cli_leaving_listen(&taken->leaving, &rows);
+    const UfPicture *panorama = cli_arriving_picture(taken->arriving);
+    if (panorama == NULL)
+        return UF_ERROR_ARGUMENT;
+    cli_progress(line, "making", taken->path);
+    return uf_home_extract(&taken->home, panorama, cli_threads(line), &rows, &taken->picture, taken->report);
 }
 
+UfStatus cli_taken_wait(CliTaken *taken)
+{
+    UfStatus status = cli_leaving_wait(&taken->leaving, taken->report);
+    uf_picture_free(&taken->picture);
+    return status;
+}
+
+void cli_taken_drop(CliTaken *taken)
+{
+    cli_leaving_drop(&taken->leaving);
+    uf_picture_free(&taken->picture);
+}
+
+/* Reading, making and writing, side by side. */
 static UfStatus read_and_extract(const CliLine *line, const UfHome *home, const UfReadOptions *read,
                                  UfReport *report)
 {
-    UfPicture *panorama = NULL;
+    CliArriving arriving;
+    CliTaken taken = {
+        .home = *home, .arriving = &arriving, .path = line->values[CLI_OUT].text, .report = report};
     cli_progress(line, "reading", line->operands[0]);
-    UfStatus status = uf_picture_read(line->operands[0], read, &panorama, report);
+    cli_arriving_start(&arriving, line->operands[0], read);
+    UfStatus made = cli_take(line, true, &taken);
+    UfStatus status = cli_arriving_finish(&arriving, report);
     if (status == UF_OK)
-        status = make_and_write(line, home, panorama, report);
+        status = made;
+    if (status == UF_OK) {
+        cli_progress(line, "writing", taken.path);
+        cli_leaving_go(&taken.leaving, taken.picture);
+        status = cli_taken_wait(&taken);
+    } else {
+        cli_taken_drop(&taken);
+    }
+    cli_arriving_clear(&arriving);
     cli_progress_end(line);
-    uf_picture_free(&panorama);
     return status;
 }
 

@@ -2,7 +2,9 @@
 #ifndef UF_CLI_EXTRACT_H
 #define UF_CLI_EXTRACT_H
 
+#include "cli/arriving.h"
 #include "cli/command.h"
+#include "cli/leaving.h"
 
 /* Can the format hold the picture? The panorama's transparency and the sides. CLI_DONE, or what to exit with.
  */
@@ -14,22 +16,26 @@ int cli_check_memory(const CliLine *line, const UfPictureInfo *panorama, const U
 /* Is the place of the picture's sidecar free? */
 int cli_check_sidecar(const CliLine *line, const char *picture_path);
 
-/* A picture that was taken out of a panorama, to be written to `path`. */
+/* A picture that is taken out of a panorama, and written to `path`. */
 typedef struct CliTaken {
-    UfHome home;        /* but for what uf_home_set_panorama sets */
-    UfPicture *picture; /* owned until it is written */
-    const UfPicture *panorama;
-    const char *panorama_path, *path;
-    const UfWriteOptions *write;
-    UfReport *report;
+    UfHome home; /* but for what uf_home_set_panorama sets */
+    CliArriving *arriving;
+    const char *path;
+    UfReport *report; /* of the making, until it is waited for */
+    CliLeaving leaving;
+    UfPicture *picture; /* owned until it is waited for, or dropped */
 } CliTaken;
 
 /*
- * Writes the picture with its address, the panorama's metadata and its sidecar, and frees it; after a failure
- * neither file is there. Prints nothing: it may run beside the making of the next one, with a report of its
- * own.
+ * Makes the picture from the rows as they arrive. It will be written with its address, the panorama's
+ * metadata and its sidecar: when `leaves`, while it is still being made, otherwise from cli_leaving_go on,
+ * but in either case when all rows have arrived, and to its end after cli_leaving_go only. `taken`, whose
+ * first four are given, stays where it is until cli_taken_wait or, after any failure, cli_taken_drop.
  */
-UfStatus cli_write_taken(CliTaken *taken);
+UfStatus cli_take(const CliLine *line, bool leaves, CliTaken *taken);
+/* After cli_leaving_go: waits until it is written. After a failure neither file is there. */
+UfStatus cli_taken_wait(CliTaken *taken);
+void cli_taken_drop(CliTaken *taken);
 /* Everything from the checks that need the header to the written file, for a command with one output. */
 int cli_extract_one(const CliLine *line, UfHome *home, const UfPictureInfo *info, UfFormat format,
                     UfReport *report);

@@ -1,6 +1,7 @@
 /* The program: finds the command, reads its line, runs it, and sees to it that the result has arrived. */
 #include <ctype.h>
 #include <errno.h>
+#include <malloc.h>
 #include <stdio.h>
 #include <unistd.h>
 
@@ -134,8 +135,22 @@ static int finish_output(int status)
                       errno != 0 ? strerror(errno) : "");
 }
 
+/*
+ * Pictures and their bands go back to the system when they are freed. By itself glibc keeps what is as large
+ * as the largest that was freed before, up to 32 MiB, and hands it out in pieces.
+ */
+#define MAPPED_FROM_BYTES (1 << 20)
+
+static void return_large_memory(void)
+{
+#ifdef M_MMAP_THRESHOLD
+    (void)mallopt(M_MMAP_THRESHOLD, MAPPED_FROM_BYTES);
+#endif
+}
+
 int main(int argc, char **argv)
 {
+    return_large_memory();
     cli_catch_signals();
     int status = run(argc > 1 ? (size_t)argc - 1 : 0, argv + 1);
     return finish_output(status);

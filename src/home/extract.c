@@ -3,10 +3,11 @@
 #include "home/home.h"
 
 static UfStatus render(const UfHome *home, const UfView *view, const UfPicture *panorama, bool with_alpha,
-                       int threads, UfPicture **out, UfReport *report)
+                       int threads, const UfRemapRows *rows, UfPicture **out, UfReport *report)
 {
     UfView source = uf_view_equirectangular(uf_picture_width_px(panorama));
-    UfRemapOptions options = {.sampling = home->sampling, .threads = threads, .with_alpha = with_alpha};
+    UfRemapOptions options = {
+        .sampling = home->sampling, .threads = threads, .with_alpha = with_alpha, .rows = rows};
     return uf_remap(panorama, &source, view, &options, out, report);
 }
 
@@ -20,7 +21,7 @@ static void paste(const UfPicture *face, UfPicture *sheet, size_t x_px, size_t y
 }
 
 static UfStatus paste_face(const UfHome *home, UfFace which, const UfPicture *panorama, int threads,
-                           UfPicture *sheet, UfReport *report)
+                           const UfRemapRows *rows, UfPicture *sheet, UfReport *report)
 {
     UfPicture *face = NULL;
     size_t x_px;
@@ -29,7 +30,8 @@ static UfStatus paste_face(const UfHome *home, UfFace which, const UfPicture *pa
     size_t down;
     uf_home_sheet_size(home->kind, &across, &down);
     UfView view = uf_view_face(which, home->width_px / across);
-    UfStatus status = render(home, &view, panorama, home->kind == UF_HOME_CROSS, threads, &face, report);
+    UfStatus status =
+        render(home, &view, panorama, home->kind == UF_HOME_CROSS, threads, rows, &face, report);
     if (status != UF_OK)
         return status;
     uf_home_sheet_place(home->kind, which, view.width_px, &x_px, &y_px);
@@ -42,17 +44,20 @@ static UfStatus paste_face(const UfHome *home, UfFace which, const UfPicture *pa
     return status;
 }
 
-static UfStatus extract_sheet(const UfHome *home, const UfPicture *panorama, int threads, UfPicture **out,
-                              UfReport *report)
+static UfStatus extract_sheet(const UfHome *home, const UfPicture *panorama, int threads,
+                              const UfRemapRows *rows, UfPicture **out, UfReport *report)
 {
     UfPicture *sheet = NULL;
+    UfRemapRows source_alone = {0};
+    if (rows != NULL)
+        source_alone = (UfRemapRows){.source = rows->source, .source_data = rows->source_data};
     size_t channels = uf_picture_channels(panorama);
     if (home->kind == UF_HOME_CROSS && !uf_picture_has_alpha(panorama))
         channels++;
     UfStatus status = uf_picture_create(home->width_px, home->height_px, channels,
                                         uf_picture_sample(panorama), &sheet, report);
     for (unsigned face = 0; face < UF_FACE_COUNT && status == UF_OK; face++)
-        status = paste_face(home, (UfFace)face, panorama, threads, sheet, report);
+        status = paste_face(home, (UfFace)face, panorama, threads, &source_alone, sheet, report);
     if (status == UF_OK)
         *out = sheet;
     else
@@ -60,8 +65,8 @@ static UfStatus extract_sheet(const UfHome *home, const UfPicture *panorama, int
     return status;
 }
 
-UfStatus uf_home_extract(const UfHome *home, const UfPicture *panorama, int threads, UfPicture **out,
-                         UfReport *report)
+UfStatus uf_home_extract(const UfHome *home, const UfPicture *panorama, int threads, const UfRemapRows *rows,
+                         UfPicture **out, UfReport *report)
 {
     UfView view;
     UfStatus status = uf_home_check(home, report);
@@ -72,10 +77,10 @@ UfStatus uf_home_extract(const UfHome *home, const UfPicture *panorama, int thre
                        "the panorama is %zu pixels wide, and the address is that of one %zu wide",
                        uf_picture_width_px(panorama), home->panorama_width_px);
     if (home->kind == UF_HOME_STRIP || home->kind == UF_HOME_CROSS)
-        return extract_sheet(home, panorama, threads, out, report);
+        return extract_sheet(home, panorama, threads, rows, out, report);
     status = uf_home_view(home, &view, report);
     if (status == UF_OK)
-        status = render(home, &view, panorama, false, threads, out, report);
+        status = render(home, &view, panorama, false, threads, rows, out, report);
     return status;
 }
 

@@ -93,11 +93,8 @@ typedef struct Reader {
     UfMetadata metadata;
     uint8_t *unwanted; /* room for a row that is not kept */
     bool upright;      /* as it is stored */
-    bool told;         /* of rows that were read */
+    UfRowsRead rows;
 } Reader;
-
-/* Rows between one call of UfReadOptions.rows_read and the next. */
-#define TOLD_ROWS 64
 
 /* The rows that are wanted; libjpeg has to pass through the others, too, but they are not kept. */
 static UfStatus read_pixels(Reader *reader, const UfReadOptions *options, UfReport *report)
@@ -115,10 +112,8 @@ static UfStatus read_pixels(Reader *reader, const UfReadOptions *options, UfRepo
                       (reader->unwanted == NULL || !uf_row_is_passed_over(&options->sparse, y));
         JSAMPROW row = wanted ? uf_picture_row(reader->picture, y) : reader->unwanted;
         jpeg_read_scanlines(jpeg, &row, 1);
-        if (options->rows_read != NULL && reader->upright && (y + 1) % TOLD_ROWS == 0) {
-            reader->told = true;
-            options->rows_read(options->rows_read_data, reader->picture, y + 1);
-        }
+        if (reader->upright)
+            uf_rows_tell(&reader->rows, reader->picture, y + 1);
     }
     if (status == UF_OK)
         jpeg_finish_decompress(jpeg);
@@ -175,13 +170,13 @@ static UfStatus read_jpeg(UfInput *input, const UfReadOptions *options, UfPictur
     if (reader == NULL)
         return uf_fail_memory(report);
     reader->jpeg.err = uf_jpeg_errors_init(&reader->errors, input->path, report);
+    reader->rows.options = options;
     UfStatus status = read_all(reader, input, options, report);
     jpeg_destroy_decompress(&reader->jpeg);
     if (status == UF_OK) {
         *out = reader->picture;
     } else {
-        if (reader->told)
-            options->rows_read(options->rows_read_data, NULL, 0);
+        uf_rows_gone(&reader->rows);
         uf_metadata_clear(&reader->metadata);
         uf_picture_free(&reader->picture);
     }
@@ -328,7 +323,11 @@ static UfStatus write_all(Writer *writer, const UfPicture *picture, const UfWrit
     uf_jpeg_put_xmp_extended(&sink, metadata->xmp, metadata->xmp_extended);
     uf_jpeg_put_icc(&sink, metadata->icc, report);
     write_extras(jpeg, metadata);
+    UfRowsToWrite rows = {.options = options};
     while (jpeg->next_scanline < jpeg->image_height) {
+        UfStatus status = uf_rows_wait(&rows, jpeg->next_scanline + 1, report);
+        if (status != UF_OK)
+            return status;
         uf_row_as(picture, jpeg->next_scanline, UF_SAMPLE_U8, writer->row);
         jpeg_write_scanlines(jpeg, &writer->row, 1);
     }

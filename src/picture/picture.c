@@ -181,6 +181,33 @@ UfStatus uf_picture_copy(const UfPicture *picture, UfPicture **out, UfReport *re
     return UF_OK;
 }
 
+/* Rows between one telling and the next. */
+#define TOLD_ROWS 64u
+
+void uf_rows_tell(UfRowsRead *rows, UfPicture *picture, size_t end_px)
+{
+    if (rows->options->rows_read == NULL || end_px < rows->told_px + TOLD_ROWS)
+        return;
+    rows->told_px = end_px;
+    rows->options->rows_read(rows->options->rows_read_data, picture, end_px);
+}
+
+void uf_rows_gone(UfRowsRead *rows)
+{
+    if (rows->told_px > 0)
+        rows->options->rows_read(rows->options->rows_read_data, NULL, 0);
+}
+
+UfStatus uf_rows_wait(UfRowsToWrite *rows, size_t end_px, UfReport *report)
+{
+    if (rows->options->rows == NULL || end_px <= rows->there_px)
+        return UF_OK;
+    rows->there_px = rows->options->rows(rows->options->rows_data, end_px);
+    return rows->there_px >= end_px
+               ? UF_OK
+               : uf_fail(report, UF_ERROR_ARGUMENT, "the rest of the picture to be written was not made");
+}
+
 UfStatus uf_picture_copy_metadata(const UfPicture *from, UfPicture *to, UfReport *report)
 {
     if (from == to)

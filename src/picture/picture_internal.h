@@ -38,6 +38,26 @@ UfStatus uf_picture_create_unset(size_t width_px, size_t height_px, size_t chann
 void uf_rows_wanted(const UfReadOptions *options, size_t height_px, size_t step_px, size_t *first_px,
                     size_t *end_px);
 
+/* Telling of a picture that is being read (UfReadOptions.rows_read). */
+typedef struct UfRowsRead {
+    const UfReadOptions *options;
+    size_t told_px;
+} UfRowsRead;
+
+/* The rows before end_px and the metadata are there; now and then that is told. */
+void uf_rows_tell(UfRowsRead *rows, UfPicture *picture, size_t end_px);
+/* The picture that was told of will be freed. */
+void uf_rows_gone(UfRowsRead *rows);
+
+/* How far the picture that is being written is there (UfWriteOptions.rows). */
+typedef struct UfRowsToWrite {
+    const UfWriteOptions *options;
+    size_t there_px;
+} UfRowsToWrite;
+
+/* Waits for the rows before end_px. */
+UfStatus uf_rows_wait(UfRowsToWrite *rows, size_t end_px, UfReport *report);
+
 static inline bool uf_row_is_passed_over(const UfSparseRows *sparse, size_t y_px)
 {
     return sparse->period_px > 0 && y_px >= sparse->first_px && y_px < sparse->end_px &&
@@ -57,7 +77,7 @@ typedef struct UfCodec {
      */
     UfStatus (*read_metadata)(UfInput *input, UfMetadata *out, UfReport *report);
     UfStatus (*read)(UfInput *input, const UfReadOptions *options, UfPicture **out, UfReport *report);
-    /* `picture` is upright; its metadata are already corrected. */
+    /* `picture` is upright; its metadata are already corrected. Its rows may still be coming. */
     UfStatus (*write)(const UfPicture *picture, const UfWriteOptions *options, UfOutput *output,
                       UfReport *report);
     /* NULL, or: are the pixels of this file of a kind that `rewrite` can change? */

@@ -57,6 +57,8 @@ typedef struct PngReader {
     uint32_t width, height;
     int bits, colour_type, interlace;
     bool transparent; /* tRNS */
+    bool comes_first; /* all metadata do: rows can be told of */
+    UfRowsRead rows;
 } PngReader;
 
 /* Everything but IHDR, PLTE, tRNS, IDAT and IEND comes as bytes, in the order of the file. */
@@ -126,6 +128,17 @@ static UfStatus read_chunks(PngReader *reader, UfReport *report)
     return status;
 }
 
+/* Into the picture. */
+static UfStatus take_chunks(PngReader *reader, UfReport *report)
+{
+    UfStatus status = read_chunks(reader, report);
+    if (status != UF_OK)
+        return status;
+    reader->picture->metadata = reader->metadata;
+    reader->metadata = (UfMetadata){0};
+    return UF_OK;
+}
+
 static UfStatus read_pixels(PngReader *reader, size_t max_memory_bytes, UfReport *report)
 {
     size_t channels = channels_of(reader);
@@ -139,17 +152,26 @@ static UfStatus read_pixels(PngReader *reader, size_t max_memory_bytes, UfReport
     int passes = set_transforms(reader);
     if (png_get_rowbytes(reader->png, reader->info) != reader->picture->stride_bytes)
         return uf_fail(report, UF_ERROR_UNSUPPORTED, "this kind of PNG is not handled");
+    reader->comes_first = reader->comes_first && passes == 1;
+    if (reader->comes_first)
+        status = take_chunks(reader, report);
+    if (status != UF_OK)
+        return status;
+    const bool tells = reader->comes_first && uf_exif_orientation(reader->picture->metadata.exif) == 1;
     for (int pass = 0; pass < passes; pass++)
-        for (size_t y = 0; y < reader->height; y++)
+        for (size_t y = 0; y < reader->height; y++) {
             png_read_row(reader->png, uf_picture_row(reader->picture, y), NULL);
+            if (tells)
+                uf_rows_tell(&reader->rows, reader->picture, y + 1);
+        }
     png_read_end(reader->png, reader->info);
-    return read_chunks(reader, report);
+    return reader->comes_first ? UF_OK : take_chunks(reader, report);
 }
 
 static UfStatus turn_upright(PngReader *reader, size_t max_memory_bytes, UfReport *report)
 {
     UfPicture *picture = reader->picture;
-    int orientation = uf_exif_orientation(reader->metadata.exif);
+    int orientation = uf_exif_orientation(picture->metadata.exif);
     if (orientation == 1)
         return UF_OK;
     UfStatus status = uf_check_size(picture->width_px, picture->height_px, picture->channels, picture->sample,
@@ -195,13 +217,15 @@ static UfStatus read_png(UfInput *input, const UfReadOptions *options, UfPicture
     PngReader *reader = reader_create(input, report);
     if (reader == NULL)
         return uf_fail_memory(report);
+    reader->rows.options = options;
+    reader->comes_first = options->rows_read != NULL && uf_png_metadata_come_first(input);
     UfStatus status = read_all(reader, input, options->max_memory_bytes, report);
     if (status == UF_OK) {
         reader->picture->format = UF_FORMAT_PNG;
-        reader->picture->metadata = reader->metadata;
-        reader->metadata = (UfMetadata){0};
         *out = reader->picture;
         reader->picture = NULL;
+    } else {
+        uf_rows_gone(&reader->rows);
     }
     reader_free(reader);
     return status;
@@ -347,14 +371,14 @@ static UfStatus prepare_chunks(PngWriter *writer, const UfMetadata *metadata, Uf
 }
 
 /* Writes the picture; writer->kept says what stays of the source. Clears the writer. */
-static UfStatus write_with(PngWriter *writer, const UfPicture *picture, UfSample sample, int threads,
-                           UfOutput *output, UfReport *report)
+static UfStatus write_with(PngWriter *writer, const UfPicture *picture, UfSample sample,
+                           const UfWriteOptions *options, UfOutput *output, UfReport *report)
 {
     writer->errors =
         (PngErrors){.report = report, .name = output->final_path, .stream = output->stream, .writing = true};
     UfStatus status = prepare_chunks(writer, &picture->metadata, report);
     if (status == UF_OK)
-        status = uf_png_coder_create(picture, sample, &writer->kept, threads, &writer->coder, report);
+        status = uf_png_coder_create(picture, sample, &writer->kept, options, &writer->coder, report);
     if (status != UF_OK)
         goto cleanup;
     writer->png = png_create_write_struct(PNG_LIBPNG_VER_STRING, &writer->errors, on_error, on_warning);
@@ -381,7 +405,7 @@ static UfStatus write_png(const UfPicture *picture, const UfWriteOptions *option
     PngWriter writer = {0};
     if (options->depth_bits != 0)
         sample = options->depth_bits == 8 ? UF_SAMPLE_U8 : UF_SAMPLE_U16;
-    return write_with(&writer, picture, sample, options->threads, output, report);
+    return write_with(&writer, picture, sample, options, output, report);
 }
 
 /* Rows as they are stored: not interlaced, no palette, no transparent colour, no small samples, upright. */
@@ -419,7 +443,7 @@ static UfStatus rewrite_png(const UfPicture *picture, UfInput *source, const UfT
     if (status == UF_OK)
         status = uf_png_stream_open(source, &writer.old, report);
     if (status == UF_OK)
-        status = write_with(&writer, picture, picture->sample, options->threads, output, report);
+        status = write_with(&writer, picture, picture->sample, options, output, report);
     uf_png_kept_clear(&writer.kept);
     uf_png_stream_close(&writer.old);
     return status;

@@ -69,6 +69,18 @@ static UfStatus load_chunk(UfInput *input, const Chunk *chunk, uint8_t **data, U
     return status;
 }
 
+bool uf_png_metadata_come_first(UfInput *input)
+{
+    Chunk chunk = {0};
+    bool pixels = false, late = fseeko(input->stream, SIGNATURE_BYTES, SEEK_SET) != 0;
+    while (!late && chunk.type != UF_PNG_IEND) {
+        late = next_chunk(input, &chunk, NULL) != UF_OK || (pixels && is_metadata(chunk.type)) ||
+               fseeko(input->stream, (off_t)chunk.size_bytes + 4, SEEK_CUR) != 0;
+        pixels = pixels || chunk.type == UF_PNG_IDAT;
+    }
+    return !late;
+}
+
 UfStatus uf_png_read_metadata(UfInput *input, UfMetadata *out, UfReport *report)
 {
     Chunk chunk = {0};

@@ -39,6 +39,7 @@ struct UfPngCoder {
     uint8_t window[UF_PNG_WINDOW_BYTES]; /* the end of the band before the group */
     size_t window_bytes;
     unsigned long adler;
+    UfRowsToWrite rows;
     int threads;
     bool has_head, is_first, is_last;
 };
@@ -189,6 +190,9 @@ static UfStatus code_group(UfPngCoder *coder, UfReport *report)
     UfStatus status = share_rows(coder);
     if (status != UF_OK)
         return uf_fail_memory(report);
+    status = uf_rows_wait(&coder->rows, coder->next_row, report);
+    if (status != UF_OK)
+        return status;
 #pragma omp parallel for schedule(dynamic, 1) num_threads(coder->threads)
     for (size_t i = 0; i < coder->in_group; i++)
         filter_band(coder, &coder->bands[i]);
@@ -264,8 +268,8 @@ static UfStatus make_buffers(UfPngCoder *coder)
     return UF_OK;
 }
 
-UfStatus uf_png_coder_create(const UfPicture *picture, UfSample sample, const UfPngKept *kept, int threads,
-                             UfPngCoder **out, UfReport *report)
+UfStatus uf_png_coder_create(const UfPicture *picture, UfSample sample, const UfPngKept *kept,
+                             const UfWriteOptions *options, UfPngCoder **out, UfReport *report)
 {
     UfPngCoder *coder = uf_alloc_zero(1, sizeof *coder);
     if (coder == NULL)
@@ -279,7 +283,8 @@ UfStatus uf_png_coder_create(const UfPicture *picture, UfSample sample, const Uf
     coder->rows_a_band += coder->rows_a_band == 0;
     coder->next_row = coder->kept != NULL ? kept->row : 0;
     coder->adler = coder->kept != NULL ? kept->adler : ADLER_START;
-    coder->threads = threads > 0 ? threads : omp_get_max_threads();
+    coder->rows.options = options;
+    coder->threads = options->threads > 0 ? options->threads : omp_get_max_threads();
     coder->group = 2 * (size_t)coder->threads;
     coder->is_first = true;
     coder->has_head = coder->kept != NULL;

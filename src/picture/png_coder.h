@@ -45,9 +45,9 @@ UfStatus uf_png_stream_read(UfPngStream *stream, uint8_t *buffer, size_t size, s
 void uf_png_stream_close(UfPngStream **stream);
 
 typedef struct UfPngCoder UfPngCoder;
-/* `picture` and `kept` are borrowed. threads: 0 for all cores. */
-UfStatus uf_png_coder_create(const UfPicture *picture, UfSample sample, const UfPngKept *kept, int threads,
-                             UfPngCoder **out, UfReport *report);
+/* `picture`, `kept` and `options` are borrowed; of the options threads and rows are followed. */
+UfStatus uf_png_coder_create(const UfPicture *picture, UfSample sample, const UfPngKept *kept,
+                             const UfWriteOptions *options, UfPngCoder **out, UfReport *report);
 /*
  * The next piece of the stream, valid until the next call; *size 0 when all has been given. With something
  * kept the first piece follows the kept bytes.

@@ -29,6 +29,8 @@ UfStatus uf_png_icc_chunk(UfBlob icc, UfBlob *out, UfReport *report);
 /* True for chunks that stand before PLTE and IDAT (PNG, table 7). */
 bool uf_png_stands_first(uint32_t type);
 
+/* True when nothing but pixels stands from the first IDAT on. The stream may be left anywhere. */
+bool uf_png_metadata_come_first(UfInput *input);
 UfStatus uf_png_read_metadata(UfInput *input, UfMetadata *out, UfReport *report);
 UfStatus uf_png_retag(UfInput *source, UfBlob xmp, UfOutput *output, UfReport *report);
 

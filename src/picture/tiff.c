@@ -25,6 +25,8 @@ typedef struct TiffReader {
     uint8_t *chunk; /* one scanline, or one tile */
     const uint16_t *palette[3];
     bool wide_palette; /* entries of 16 bits, as they should be; some files have 8 */
+    const UfSparseRows *sparse;
+    UfRowsRead rows;
 } TiffReader;
 
 /* The chunk's `count` pixels to the row's pixel x, plane p (separate planes) or all channels. */
@@ -55,9 +57,21 @@ static bool is_passed_over(const UfSparseRows *sparse, size_t first_px, size_t r
     return all;
 }
 
-static UfStatus read_strips(TiffReader *reader, const UfSparseRows *sparse, UfReport *report)
+/* All planes of the rows [first, end) are there, where they are held. */
+static void finish_rows(TiffReader *reader, size_t first_px, size_t end_px)
+{
+    for (size_t y = uf_larger(first_px, reader->picture->held_first_px); y < end_px; y++)
+        if (!uf_row_is_passed_over(reader->sparse, y))
+            uf_tiff_row_from_file(&reader->layout, uf_picture_row(reader->picture, y),
+                                  reader->layout.width_px);
+    if (reader->layout.orientation == 1)
+        uf_rows_tell(&reader->rows, reader->picture, end_px);
+}
+
+static UfStatus read_strips(TiffReader *reader, UfReport *report)
 {
     const UfTiffLayout *layout = &reader->layout;
+    const UfSparseRows *sparse = reader->sparse;
     /* most compressions can only be begun with a strip's first row */
     size_t start = reader->picture->held_first_px / layout->tile_height_px * layout->tile_height_px;
     size_t planes = layout->separate ? layout->stored_channels : 1;
@@ -72,30 +86,43 @@ static UfStatus read_strips(TiffReader *reader, const UfSparseRows *sparse, UfRe
             if (y < reader->picture->held_first_px || uf_row_is_passed_over(sparse, y))
                 continue;
             place(reader, reader->chunk, layout->width_px, y, 0, plane);
+            if (plane + 1 == planes)
+                finish_rows(reader, y, y + 1);
         }
     return UF_OK;
 }
 
-static UfStatus read_tiles(TiffReader *reader, const UfSparseRows *sparse, UfReport *report)
+static UfStatus read_tile(TiffReader *reader, size_t x, size_t y, size_t plane, UfReport *report)
+{
+    const UfTiffLayout *layout = &reader->layout;
+    const size_t row_bytes = layout->chunk_bytes / layout->tile_height_px;
+    if (TIFFReadTile(reader->tiff, reader->chunk, (uint32_t)x, (uint32_t)y, 0, (uint16_t)plane) < 0)
+        return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
+    const size_t columns = uf_smaller(layout->tile_width_px, layout->width_px - x);
+    const size_t rows = uf_smaller(layout->tile_height_px, layout->height_px - y);
+    for (size_t j = 0; j < rows; j++)
+        if (!uf_row_is_passed_over(reader->sparse, y + j))
+            place(reader, reader->chunk + j * row_bytes, columns, y + j, x, plane);
+    return UF_OK;
+}
+
+static UfStatus read_tiles(TiffReader *reader, UfReport *report)
 {
     const UfTiffLayout *layout = &reader->layout;
     size_t planes = layout->separate ? layout->stored_channels : 1;
-    size_t row_bytes = layout->chunk_bytes / layout->tile_height_px;
     for (size_t plane = 0; plane < planes; plane++)
         for (size_t y = reader->picture->held_first_px; y < reader->picture->held_end_px;
-             y += layout->tile_height_px)
+             y += layout->tile_height_px) {
+            if (is_passed_over(reader->sparse, y, layout->tile_height_px))
+                continue;
             for (size_t x = 0; x < layout->width_px; x += layout->tile_width_px) {
-                if (is_passed_over(sparse, y, layout->tile_height_px))
-                    continue;
-                if (TIFFReadTile(reader->tiff, reader->chunk, (uint32_t)x, (uint32_t)y, 0, (uint16_t)plane) <
-                    0)
-                    return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
-                size_t columns = uf_smaller(layout->tile_width_px, layout->width_px - x);
-                size_t rows = uf_smaller(layout->tile_height_px, layout->height_px - y);
-                for (size_t j = 0; j < rows; j++)
-                    if (!uf_row_is_passed_over(sparse, y + j))
-                        place(reader, reader->chunk + j * row_bytes, columns, y + j, x, plane);
+                UfStatus status = read_tile(reader, x, y, plane, report);
+                if (status != UF_OK)
+                    return status;
             }
+            if (plane + 1 == planes)
+                finish_rows(reader, y, uf_smaller(y + layout->tile_height_px, layout->height_px));
+        }
     return UF_OK;
 }
 
@@ -169,14 +196,12 @@ static UfStatus read_all(TiffReader *reader, const UfReadOptions *options, UfRep
     reader->chunk = uf_alloc(chunk, 1);
     if (reader->chunk == NULL)
         return uf_fail_memory(report);
-    const UfSparseRows all = {0}, *sparse = reader->picture->reserved_bytes > 0 ? &options->sparse : &all;
-    status = layout->tiled ? read_tiles(reader, sparse, report) : read_strips(reader, sparse, report);
-    if (status != UF_OK)
-        return status;
-    for (size_t y = reader->picture->held_first_px; y < reader->picture->held_end_px; y++)
-        if (!uf_row_is_passed_over(sparse, y))
-            uf_tiff_row_from_file(layout, uf_picture_row(reader->picture, y), layout->width_px);
+    static const UfSparseRows all = {0};
+    reader->sparse = reader->picture->reserved_bytes > 0 ? &options->sparse : &all;
+    reader->rows.options = options;
     status = read_metadata(reader->tiff, &reader->picture->metadata, report);
+    if (status == UF_OK)
+        status = layout->tiled ? read_tiles(reader, report) : read_strips(reader, report);
     return status == UF_OK ? uf_orient_upright(reader->picture, layout->orientation, report) : status;
 }
 
@@ -205,6 +230,7 @@ static UfStatus read_tiff(UfInput *input, const UfReadOptions *options, UfPictur
         reader.picture->format = UF_FORMAT_TIFF;
         *out = reader.picture;
     } else {
+        uf_rows_gone(&reader.rows);
         uf_picture_free(&reader.picture);
     }
     free(reader.chunk);
@@ -287,13 +313,17 @@ static void set_tags(TIFF *tiff, const UfPicture *picture, UfSample sample)
 }
 
 static UfStatus write_rows(TIFF *tiff, const UfTiffFile *file, const UfPicture *picture, UfSample sample,
-                           UfReport *report)
+                           const UfWriteOptions *options, UfReport *report)
 {
+    UfRowsToWrite rows = {.options = options};
     uint8_t *row = uf_alloc(picture->width_px, picture->channels * (size_t)sample);
     if (row == NULL)
         return uf_fail_memory(report);
     UfStatus status = UF_OK;
     for (size_t y = 0; y < picture->height_px && status == UF_OK; y++) {
+        status = uf_rows_wait(&rows, y + 1, report);
+        if (status != UF_OK)
+            break;
         uf_row_as(picture, y, sample, row);
         if (TIFFWriteScanline(tiff, row, (uint32_t)y, 0) != 1)
             status = uf_tiff_fail(file, "cannot be written", report);
@@ -317,7 +347,7 @@ static UfStatus write_tiff(const UfPicture *picture, const UfWriteOptions *optio
     set_tags(tiff, picture, sample);
     UfStatus status = uf_tiff_write_exif(tiff, picture->metadata.exif, report);
     if (status == UF_OK)
-        status = write_rows(tiff, &file, picture, sample, report);
+        status = write_rows(tiff, &file, picture, sample, options, report);
     if (status == UF_OK && TIFFWriteDirectory(tiff) != 1)
         status = uf_tiff_fail(&file, "cannot be written", report);
     TIFFClose(tiff);

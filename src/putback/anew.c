@@ -154,7 +154,7 @@ static UfStatus try_home(const UfPicture *panorama, const UfEdit *edit, const Uf
     UfStatus status =
         uf_home_view_at(home, uf_picture_width_px(edited), uf_picture_height_px(edited), &view, report);
     if (status == UF_OK)
-        status = uf_home_extract(home, panorama, threads, &taken, report);
+        status = uf_home_extract(home, panorama, threads, NULL, &taken, report);
     bool may_be_assigned = same_channels(edited, panorama) && !same_profile(edited, panorama);
     for (int assign = 0; status == UF_OK && assign <= (may_be_assigned ? 1 : 0); assign++) {
         status = attempt(panorama, taken, edited, assign == 1, threads, &next, report);

@@ -9,14 +9,26 @@
 #include "base/smaller.h"
 #include "remap/spline.h"
 
+static int by_place(const void *a, const void *b)
+{
+    const UfBandBlock *p = a, *q = b;
+    if (p->y_px != q->y_px)
+        return p->y_px < q->y_px ? -1 : 1;
+    return p->x_px < q->x_px ? -1 : p->x_px > q->x_px;
+}
+
 static int by_first_row(const void *a, const void *b)
 {
     const UfBandBlock *p = a, *q = b;
     if (p->first_row != q->first_row)
         return p->first_row < q->first_row ? -1 : 1;
-    if (p->y_px != q->y_px)
-        return p->y_px < q->y_px ? -1 : 1;
-    return p->x_px < q->x_px ? -1 : p->x_px > q->x_px;
+    return by_place(a, b);
+}
+
+static int by_end_row(const void *a, const void *b)
+{
+    const UfBandBlock *p = a, *q = b;
+    return p->end_row < q->end_row ? -1 : p->end_row > q->end_row;
 }
 
 static void see_block(const UfBands *bands, const UfMap *map, const UfBandBlock *block, UfSeen *seen)
@@ -67,7 +79,8 @@ static UfStatus list_blocks(const UfMap *map, size_t block_px, UfBands *out, UfR
         return uf_fail_memory(report);
     for (size_t y = 0; y < height; y += block_px)
         for (size_t x = 0; x < width; x += block_px)
-            out->blocks[out->count++] = (UfBandBlock){.x_px = x, .y_px = y};
+            out->blocks[out->count++] =
+                (UfBandBlock){.end_row = (ptrdiff_t)map->source.height_px, .x_px = x, .y_px = y};
     return UF_OK;
 }
 
@@ -76,7 +89,8 @@ UfStatus uf_bands_none(const UfMap *map, size_t block_px, UfBands *out, UfReport
     return list_blocks(map, block_px, out, report);
 }
 
-/* Rows of every block, and the columns that any of them sees; `columns` has a row for each thread. */
+/* Rows of every block, and the columns that any of them sees, unless NULL; `columns` has a row for each
+ * thread. */
 static void see_blocks(UfBands *bands, const UfMap *map, int threads, bool *columns)
 {
     const size_t width = map->source.width_px;
@@ -84,7 +98,7 @@ static void see_blocks(UfBands *bands, const UfMap *map, int threads, bool *colu
     for (size_t i = 0; i < bands->count; i++) {
         UfBandBlock *block = &bands->blocks[i];
         UfSeen seen = {.first_row = (ptrdiff_t)map->source.height_px,
-                       .columns = columns + (size_t)omp_get_thread_num() * width};
+                       .columns = columns == NULL ? NULL : columns + (size_t)omp_get_thread_num() * width};
         see_block(bands, map, block, &seen);
         block->first_row = seen.first_row;
         block->end_row = seen.end_row;
@@ -121,6 +135,25 @@ UfStatus uf_bands_create(const UfMap *map, size_t block_px, size_t row_bytes, in
     out->rows =
         breadth(out, &out->all, height, rows_that_fit(&out->all, height, map->source.width_px, row_bytes));
     return UF_OK;
+}
+
+UfStatus uf_bands_by_end(const UfMap *map, size_t block_px, int threads, UfBands *out, UfReport *report)
+{
+    UfStatus status = list_blocks(map, block_px, out, report);
+    if (status != UF_OK)
+        return status;
+    see_blocks(out, map, threads, NULL);
+    qsort(out->blocks, out->count, sizeof *out->blocks, by_end_row);
+    return UF_OK;
+}
+
+size_t uf_bands_held(UfBands *bands, size_t from, size_t rows)
+{
+    size_t end = from;
+    while (end < bands->count && bands->blocks[end].end_row <= (ptrdiff_t)rows)
+        end++;
+    qsort(bands->blocks + from, end - from, sizeof *bands->blocks, by_place);
+    return end;
 }
 
 UfStatus uf_bands_next(const UfBands *bands, const UfMap *map, size_t from, size_t *end, UfSeen *seen,

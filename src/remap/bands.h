@@ -18,8 +18,9 @@
 #define UF_BAND_LEAST_ROWS 256
 
 typedef struct UfBandBlock {
-    ptrdiff_t first_row, end_row; /* that it looks at */
-    size_t x_px, y_px;            /* its corner in the target */
+    ptrdiff_t first_row,
+        end_row;       /* that it looks at; where nothing is seen, first_row is the source's height */
+    size_t x_px, y_px; /* its corner in the target */
 } UfBandBlock;
 
 typedef struct UfBands {
@@ -33,8 +34,13 @@ typedef struct UfBands {
  */
 UfStatus uf_bands_create(const UfMap *map, size_t block_px, size_t row_bytes, int threads, UfBands *out,
                          UfReport *report);
-/* All blocks in one band of which nothing more is known: `rows` is 0. */
+/* All blocks in one band of which nothing more is known, so that each looks at all rows: `rows` is 0. */
 UfStatus uf_bands_none(const UfMap *map, size_t block_px, UfBands *out, UfReport *report);
+/* The same of a full sphere and a target that uf_seen_serves, by the last row that blocks look at. */
+UfStatus uf_bands_by_end(const UfMap *map, size_t block_px, int threads, UfBands *out, UfReport *report);
+/* Of blocks in that order from `from` on the end of those that look at no row from `rows` on, which are put
+ * in the target's order. */
+size_t uf_bands_held(UfBands *bands, size_t from, size_t rows);
 /* The end of the band that begins with block `from`, and what its blocks look at. `seen` is zeroed before. */
 UfStatus uf_bands_next(const UfBands *bands, const UfMap *map, size_t from, size_t *end, UfSeen *seen,
                        UfReport *report);

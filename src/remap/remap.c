@@ -20,6 +20,8 @@
 #include "remap/bands.h"
 #include "remap/blend.h"
 #include "remap/coarse.h"
+#include "remap/fill.h"
+#include "remap/flow.h"
 #include "remap/kernels.h"
 #include "remap/map.h"
 #include "remap/options.h"
@@ -48,6 +50,7 @@ typedef struct Job {
     bool averages;
     bool trusts_angles; /* what counts as coarser is told by angles: see UF_SAMPLING_SHARP */
     bool keeps_border;  /* no alpha: a pixel whose centre is not seen stays 0 */
+    UfFlow flow;
 } Job;
 
 /* What is computed for each pixel of a tile: [down][across]. */
@@ -392,7 +395,7 @@ static Run take(atomic_size_t *next, size_t count, size_t threads)
 }
 
 /* Neighbours read the same lines of the source and share lines of the target: runs of them are a thread's. */
-static void fill_blocks(const Job *job, const UfBandBlock *blocks, size_t count, UfLight *rooms, int threads)
+static void fill_blocks(Job *job, const UfBandBlock *blocks, size_t count, UfLight *rooms, int threads)
 {
     atomic_size_t next = 0;
 #pragma omp parallel num_threads(threads)
@@ -400,8 +403,10 @@ static void fill_blocks(const Job *job, const UfBandBlock *blocks, size_t count,
         UfLight *room = rooms == NULL ? NULL : &rooms[omp_get_thread_num()];
         Run run = take(&next, count, (size_t)threads);
         for (; run.first < run.end; run = take(&next, count, (size_t)threads))
-            for (size_t i = run.first; i < run.end; i++)
+            for (size_t i = run.first; i < run.end; i++) {
                 fill_block(job, blocks[i].x_px, blocks[i].y_px, room);
+                uf_flow_filled(&job->flow, blocks[i].y_px);
+            }
     }
 }
 
@@ -463,12 +468,13 @@ static UfSampleRun *run_of(const UfKernels *kernels, UfSampling sampling)
 }
 
 static void prepare(Job *job, const UfPicture *source, const UfView *source_view, const UfView *target_view,
-                    const UfRemapOptions *options, const UfTransfer *transfer)
+                    const UfRemapOptions *options, const UfTransfer *transfer, UfPicture *target)
 {
     UfSample sample = uf_picture_sample(source);
     size_t channels = uf_picture_channels(source);
     bool adds_alpha = options->with_alpha && !uf_picture_has_alpha(source);
     UfKernels kernels;
+    job->target = target;
     uf_kernels_init(&kernels, sample, channels, adds_alpha, 0);
     job->source = uf_source_of_picture(source, transfer);
     uf_source_set_edges(&job->source, source_view);
@@ -499,6 +505,12 @@ static void prepare(Job *job, const UfPicture *source, const UfView *source_view
                                  .cpu_flags = uf_cpu_flags()};
 }
 
+/*
+ * Means are taken from light that is made of whole blocks of the source's rows, which reach beyond the last
+ * row that is looked at, and stays for what is filled later.
+ */
+#define LIGHT_BEYOND_PX ((size_t)2 * UF_LIGHT_ROWS)
+
 /* With the coefficients of a band at a time, or all of them of a source that is no sphere. */
 static UfStatus fill_sharply(Job *job, const UfPicture *source, const UfBands *bands, UfLight *rooms,
                              int threads, UfReport *report)
@@ -509,8 +521,13 @@ static UfStatus fill_sharply(Job *job, const UfPicture *source, const UfBands *b
     UfStatus status = UF_OK;
     for (size_t first = 0, end = bands->count; status == UF_OK && first < bands->count; first = end) {
         UfSeen seen = {0};
+        ptrdiff_t first_row, end_row = job->source.height_px;
         if (bands->rows > 0)
             status = uf_bands_next(bands, &job->map, first, &end, &seen, report);
+        if (status == UF_OK && bands->rows > 0)
+            uf_spline_rows(&seen, job->source.height_px, &first_row, &end_row);
+        if (status == UF_OK)
+            status = uf_flow_await(&job->flow, (size_t)end_row + LIGHT_BEYOND_PX, report);
         if (status == UF_OK)
             status = uf_spline_create(&job->source, sample, channels, seen.columns == NULL ? NULL : &seen,
                                       threads, &spline, report);
@@ -522,64 +539,113 @@ static UfStatus fill_sharply(Job *job, const UfPicture *source, const UfBands *b
     return status;
 }
 
-UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfView *target_view,
-                  const UfRemapOptions *options, UfPicture **out, UfReport *report)
+/* While rows come so much of the source is waited for at least: threads are started for each part. */
+#define ROWS_PARTS 16u
+
+/* All blocks, or one part after the other of what can be filled from the rows that are there. */
+static UfStatus fill_plainly(Job *job, UfBands *bands, UfLight *rooms, int threads, UfReport *report)
 {
-    const UfRemapOptions defaults = {0};
+    UfFlow *flow = &job->flow;
+    const size_t height = flow->source_height_px, last = bands->count - 1;
+    UfStatus status = UF_OK;
+    for (size_t first = 0, end; status == UF_OK && first < bands->count; first = end) {
+        const size_t least = (size_t)bands->blocks[first].end_row, most = (size_t)bands->blocks[last].end_row;
+        const size_t wanted = uf_larger(least, uf_smaller(most, flow->arrived_px + height / ROWS_PARTS));
+        status = uf_flow_await(flow, wanted + LIGHT_BEYOND_PX, report);
+        end = uf_bands_held(bands, first,
+                            flow->arrived_px == height ? height : flow->arrived_px - LIGHT_BEYOND_PX);
+        if (status == UF_OK)
+            fill_blocks(job, bands->blocks + first, end - first, rooms, threads);
+    }
+    return status;
+}
+
+/* Which blocks are filled together. */
+static UfStatus list_bands(const Job *job, const UfPicture *source, const UfView *target_view, int threads,
+                           const UfRemapOptions *options, UfBands *out, UfReport *report)
+{
+    const UfMap *map = &job->map;
+    const bool serves = map->wraps && map->over_top && map->over_bottom && uf_seen_serves(target_view);
+    if (job->blend != NULL && serves)
+        return uf_bands_create(
+            map, UF_BLOCK_PX,
+            uf_spline_row_bytes(&job->source, uf_picture_sample(source), uf_picture_channels(source)),
+            threads, out, report);
+    if (options->sampling != UF_SAMPLING_SHARP && serves && job->flow.arrived_px < job->flow.source_height_px)
+        return uf_bands_by_end(map, UF_BLOCK_PX, threads, out, report);
+    return uf_bands_none(map, UF_BLOCK_PX, out, report);
+}
+
+/* When all is prepared. */
+static UfStatus fill(Job *job, const UfPicture *source, const UfView *target_view,
+                     const UfRemapOptions *options, int threads, UfReport *report)
+{
+    UfBands bands = {0};
+    UfLight *rooms = NULL;
+    const size_t across = (job->width_px + UF_BLOCK_PX - 1) / UF_BLOCK_PX;
+    UfStatus status = uf_flow_open(&job->flow, options->rows, uf_picture_height_px(source), job->target,
+                                   UF_BLOCK_PX, across, report);
+    if (status == UF_OK)
+        status = list_bands(job, source, target_view, threads, options, &bands, report);
+    if (status == UF_OK)
+        status = rooms_create(job, threads, &rooms, report);
+    if (status == UF_OK && options->sampling == UF_SAMPLING_SHARP)
+        status = fill_sharply(job, source, &bands, rooms, threads, report);
+    else if (status == UF_OK)
+        status = fill_plainly(job, &bands, rooms, threads, report);
+    uf_flow_close(&job->flow, status);
+    uf_bands_free(&bands);
+    rooms_free(rooms, threads);
+    return status;
+}
+
+UfStatus uf_remap_fill(const UfPicture *source, const UfView *source_view, const UfView *target_view,
+                       const UfRemapOptions *options, UfPicture *target, UfReport *report)
+{
     Job job = {0};
     UfTransfer *transfer = NULL;
-    UfBands bands = {0};
     float *ready = NULL;
-    UfLight *rooms = NULL;
-    int threads = 1;
-    options = options == NULL ? &defaults : options;
-    UfStatus status = check(source, source_view, target_view, options, report);
-    if (status != UF_OK)
-        return status;
-    threads = uf_remap_threads(options);
-    size_t channels = uf_picture_channels(source);
-    channels += options->with_alpha && channels % 2 == 1;
-    status = uf_picture_create_unset(target_view->width_px, target_view->height_px, channels,
-                                     uf_picture_sample(source), &job.target, report);
-    if (status == UF_OK) {
-        uf_prefer_large_pages(uf_picture_row(job.target, 0),
-                              target_view->height_px * uf_picture_stride_bytes(job.target));
-        status = uf_colour_copy_profile(source, job.target, report);
-    }
-    if (status == UF_OK && options->sampling != UF_SAMPLING_NEAREST)
+    const int threads = uf_remap_threads(options);
+    UfStatus status = UF_OK;
+    uf_prefer_large_pages(uf_picture_row(target, 0),
+                          target_view->height_px * uf_picture_stride_bytes(target));
+    if (options->sampling != UF_SAMPLING_NEAREST)
         status = uf_transfer_create(source, &transfer, report);
     if (status != UF_OK)
-        goto cleanup;
-    prepare(&job, source, source_view, target_view, options, transfer);
+        return status;
+    prepare(&job, source, source_view, target_view, options, transfer, target);
     /* a turned panorama's own pixels are short and long on every row near a pole */
     if (job.blend != NULL && target_view->projection != UF_PROJECTION_EQUIRECTANGULAR) {
         job.source.ready_px = ready = uf_ready_find(&job.map, threads);
         status = ready == NULL ? uf_fail_memory(report) : UF_OK;
-        if (status != UF_OK)
-            goto cleanup;
     }
-    if (job.blend != NULL && uf_seen_serves(target_view))
-        status = uf_bands_create(
-            &job.map, UF_BLOCK_PX,
-            uf_spline_row_bytes(&job.source, uf_picture_sample(source), uf_picture_channels(source)), threads,
-            &bands, report);
-    else
-        status = uf_bands_none(&job.map, UF_BLOCK_PX, &bands, report);
     if (status == UF_OK)
-        status = rooms_create(&job, threads, &rooms, report);
-    if (status == UF_OK && options->sampling == UF_SAMPLING_SHARP)
-        status = fill_sharply(&job, source, &bands, rooms, threads, report);
-    else if (status == UF_OK)
-        fill_blocks(&job, bands.blocks, bands.count, rooms, threads);
-    if (status != UF_OK)
-        goto cleanup;
-    *out = job.target;
-    job.target = NULL;
-cleanup:
-    uf_bands_free(&bands);
-    rooms_free(rooms, threads);
+        status = fill(&job, source, target_view, options, threads, report);
     free(ready);
     uf_transfer_free(&transfer);
-    uf_picture_free(&job.target);
+    return status;
+}
+
+UfStatus uf_remap(const UfPicture *source, const UfView *source_view, const UfView *target_view,
+                  const UfRemapOptions *options, UfPicture **out, UfReport *report)
+{
+    const UfRemapOptions defaults = {0};
+    UfPicture *target = NULL;
+    options = options == NULL ? &defaults : options;
+    UfStatus status = check(source, source_view, target_view, options, report);
+    if (status != UF_OK)
+        return status;
+    size_t channels = uf_picture_channels(source);
+    channels += options->with_alpha && channels % 2 == 1;
+    status = uf_picture_create_unset(target_view->width_px, target_view->height_px, channels,
+                                     uf_picture_sample(source), &target, report);
+    if (status == UF_OK)
+        status = uf_colour_copy_profile(source, target, report);
+    if (status == UF_OK)
+        status = uf_remap_fill(source, source_view, target_view, options, target, report);
+    if (status == UF_OK)
+        *out = target;
+    else
+        uf_picture_free(&target);
     return status;
 }

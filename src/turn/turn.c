@@ -5,7 +5,11 @@
 #include <string.h>
 
 #include "base/report.h"
-#include "picture/metadata.h"
+#include "base/smaller.h"
+#include "picture/picture_internal.h"
+#include "remap/fill.h"
+#include "remap/flow.h"
+#include "remap/options.h"
 
 /* A thousandth of a pixel: a fiftieth of what the eye could be shown. */
 #define WHOLE_PX 1e-3
@@ -79,35 +83,50 @@ static UfStatus follow_pose(UfPicture *picture, const UfRotation *turn, bool lev
     return uf_picture_set_photo_sphere(picture, &sphere, report);
 }
 
-static UfStatus shift_columns(const UfPicture *panorama, size_t shift_px, UfPicture **out, UfReport *report)
+/* Rows that are moved between waiting and telling. */
+#define SHIFT_ROWS ((size_t)64)
+
+static void shift_rows(const UfPicture *panorama, size_t shift_px, size_t first_px, size_t end_px,
+                       UfPicture *out)
 {
-    size_t width = uf_picture_width_px(panorama), height = uf_picture_height_px(panorama);
+    size_t width = uf_picture_width_px(panorama);
     size_t pixel_bytes = uf_picture_channels(panorama) * (size_t)uf_picture_sample(panorama);
-    UfStatus status = uf_picture_create(width, height, uf_picture_channels(panorama),
-                                        uf_picture_sample(panorama), out, report);
-    for (size_t y = 0; y < height && status == UF_OK; y++) {
+    for (size_t y = first_px; y < end_px; y++) {
         const uint8_t *from = uf_picture_row_const(panorama, y);
-        uint8_t *to = uf_picture_row(*out, y);
+        uint8_t *to = uf_picture_row(out, y);
         memcpy(to, from + shift_px * pixel_bytes, (width - shift_px) * pixel_bytes);
         memcpy(to + (width - shift_px) * pixel_bytes, from, shift_px * pixel_bytes);
     }
+}
+
+static UfStatus shift_columns(const UfPicture *panorama, size_t shift_px, const UfRemapRows *rows,
+                              UfPicture *out, UfReport *report)
+{
+    size_t height = uf_picture_height_px(panorama);
+    UfFlow flow;
+    UfStatus status = uf_flow_open(&flow, rows, height, out, SHIFT_ROWS, 1, report);
+    for (size_t y = 0; y < height && status == UF_OK; y += SHIFT_ROWS) {
+        size_t end = uf_smaller(y + SHIFT_ROWS, height);
+        status = uf_flow_await(&flow, end, report);
+        if (status != UF_OK)
+            break;
+        shift_rows(panorama, shift_px, y, end, out);
+        uf_flow_filled(&flow, y);
+    }
+    uf_flow_close(&flow, status);
     return status;
 }
 
 static UfStatus turn_pixels(const UfPicture *panorama, const UfRotation *turn, const UfRemapOptions *options,
-                            UfPicture **out, UfReport *report)
+                            UfPicture *out, UfReport *report)
 {
     size_t shift_px;
     if (uf_turn_is_shift(turn, uf_picture_width_px(panorama), &shift_px))
-        return shift_columns(panorama, shift_px, out, report);
-    UfRemapOptions remap = {.sampling = UF_SAMPLING_SHARP};
-    if (options != NULL)
-        remap = *options;
-    remap.with_alpha = false;
+        return shift_columns(panorama, shift_px, options->rows, out, report);
     UfView source = uf_view_equirectangular(uf_picture_width_px(panorama));
     UfView target = source;
     target.rotation = *turn;
-    return uf_remap(panorama, &source, &target, &remap, out, report);
+    return uf_remap_fill(panorama, &source, &target, options, out, report);
 }
 
 static bool is_rotation(const UfRotation *turn)
@@ -124,17 +143,26 @@ UfStatus uf_turn(const UfPicture *panorama, const UfRotation *turn, bool levels,
                  const UfRemapOptions *options, UfPicture **out, UfReport *report)
 {
     size_t width = uf_picture_width_px(panorama), height = uf_picture_height_px(panorama);
+    UfRemapOptions remap = {.sampling = UF_SAMPLING_SHARP};
     UfPicture *picture = NULL;
+    if (options != NULL)
+        remap = *options;
+    remap.with_alpha = false;
     if (width != 2 * height)
         return uf_fail(report, UF_ERROR_ARGUMENT,
                        "is %zu x %zu pixels; a full panorama is twice as wide as it is high", width, height);
     if (!is_rotation(turn))
         return uf_fail(report, UF_ERROR_ARGUMENT, "the turn is no rotation");
-    UfStatus status = turn_pixels(panorama, turn, options, &picture, report);
+    UfStatus status = uf_check_remap_options(&remap, report);
+    if (status == UF_OK)
+        status = uf_picture_create_unset(width, height, uf_picture_channels(panorama),
+                                         uf_picture_sample(panorama), &picture, report);
     if (status == UF_OK)
         status = uf_picture_copy_metadata(panorama, picture, report);
     if (status == UF_OK)
         status = follow_pose(picture, turn, levels, report);
+    if (status == UF_OK)
+        status = turn_pixels(panorama, turn, &remap, picture, report);
     if (status == UF_OK)
         *out = picture;
     else

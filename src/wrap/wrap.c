@@ -157,6 +157,7 @@ static UfStatus wrap_alike(const UfPicture *const faces[UF_FACE_COUNT], size_t w
 {
     const UfPicture *any = NULL;
     UfRemapOptions remap = *options;
+    remap.rows = NULL;
     UfCube cube = {0};
     Compass compass = {0};
     UfPicture *panorama = NULL;
@@ -235,6 +236,7 @@ UfStatus uf_wrap_view(const UfPicture *picture, const UfView *view, size_t width
     UfRemapOptions remap = {0};
     if (options != NULL)
         remap = *options;
+    remap.rows = NULL;
     remap.with_alpha = true;
     UfStatus status = check_width(width_px, report);
     if (status != UF_OK)

@@ -1,7 +1,7 @@
 /*
- * Cube faces from file to files, against the same phases one after the other in memory, each with all
- * threads: decoding, six views, coding. What the phases' overlap saves shows as a ratio below 1. And the
- * memory of turning the same file and of making a planet of it, once each.
+ * What is taken out of a panorama, and a panorama that is turned, from file to files, against the same phases
+ * one after the other in memory, each with all threads: decoding, making, coding with metadata. What the
+ * phases' overlap saves shows as a ratio below 1. And the memory that it takes.
  */
 #include "bench/bench.h"
 
@@ -14,118 +14,176 @@
 /* Of the rows lie so many below the face down's corners, 35.26 degrees below the horizon. */
 #define DOWN_PART 0.304
 
-typedef struct Phases {
+typedef struct Phases Phases;
+
+struct Phases {
     const Bench *bench;
+    char *const *line; /* the program that does it all */
     const char *in;
-    UfPicture *panorama, *faces[UF_FACE_COUNT];
-} Phases;
+    UfReadOptions read;
+    void (*make)(Phases *phases);
+    UfHome home;  /* of what is taken out; its width is 0 for what is not */
+    size_t count; /* of pictures that are made */
+    UfPicture *panorama, *made[UF_FACE_COUNT];
+    UfReport *report;
+    BenchCost cost; /* of the program's last run */
+};
+
+static void check(Phases *phases, UfStatus status)
+{
+    if (status != UF_OK)
+        bench_die(phases->line[1], uf_report_error(phases->report));
+}
+
+static void run(void *data)
+{
+    Phases *phases = data;
+    phases->cost = bench_run(phases->line);
+}
 
 static void decode(void *data)
 {
     Phases *phases = data;
-    UfReport *report = uf_report_create();
     uf_picture_free(&phases->panorama);
-    if (uf_picture_read(phases->in, NULL, &phases->panorama, report) != UF_OK)
-        bench_die(phases->in, uf_report_error(report));
-    uf_report_free(&report);
+    check(phases, uf_picture_read(phases->in, &phases->read, &phases->panorama, phases->report));
 }
 
-static void remap(void *data)
+static void make(void *data)
 {
     Phases *phases = data;
-    UfReport *report = uf_report_create();
-    const UfView sphere = uf_view_equirectangular(WIDTH_PX);
-    const UfRemapOptions options = {.sampling = UF_SAMPLING_SHARP}; /* as the command does */
-    for (int face = 0; face < UF_FACE_COUNT; face++) {
-        const UfView view = uf_view_face((UfFace)face, uf_face_full_size_px(WIDTH_PX));
-        uf_picture_free(&phases->faces[face]);
-        if (uf_remap(phases->panorama, &sphere, &view, &options, &phases->faces[face], report) != UF_OK)
-            bench_die("faces", uf_report_error(report));
-    }
-    uf_report_free(&report);
+    for (size_t i = 0; i < phases->count; i++)
+        uf_picture_free(&phases->made[i]);
+    phases->make(phases);
 }
 
 static void encode(void *data)
 {
     Phases *phases = data;
-    for (int face = 0; face < UF_FACE_COUNT; face++) {
+    for (size_t i = 0; i < phases->count; i++) {
         char name[32];
-        snprintf(name, sizeof name, "bench-face-%d.jpg", face);
+        snprintf(name, sizeof name, "bench-part-%zu.jpg", i);
         char *path = bench_path(phases->bench, name);
-        bench_write(phases->faces[face], path);
+        UfHome home = phases->home;
+        home.face = (UfFace)i;
+        if (home.width_px > 0) {
+            check(phases, uf_home_set_panorama(&home, phases->panorama, phases->in, phases->report));
+            check(phases, uf_home_dress(&home, phases->panorama, phases->made[i], phases->report));
+        }
+        bench_write(phases->made[i], path);
         unlink(path);
         free(path);
     }
 }
 
-/* `line` makes `out`, a JPEG, which takes out_mib in memory as the source takes source_mib. */
-static void put_memory(const char *name, char *const line[], double source_mib, double out_mib)
+static void take_out(Phases *phases)
 {
-    const BenchCost cost = bench_run(line);
-    const double more_mib = cost.peak_mib - source_mib - out_mib;
-    bench_row((BenchTarget){0}, 1, name, "%.2f s, cpu %.2f, %.0f MiB", cost.seconds, cost.work_s,
-              cost.peak_mib);
-    bench_row((BenchTarget){BENCH_AT_MOST, 1}, more_mib / SPARE_MIB, "  memory beyond source and output",
-              "%.0f MiB of %.0f more", more_mib, SPARE_MIB);
+    UfHome home = phases->home;
+    for (size_t i = 0; i < phases->count; i++) {
+        home.face = (UfFace)i;
+        check(phases, uf_home_extract(&home, phases->panorama, 0, NULL, &phases->made[i], phases->report));
+    }
 }
 
-static void others(const Bench *bench, char *in, double source_mib)
+static void make_turned(Phases *phases)
+{
+    const UfRotation turn = uf_rotation_from_angles(uf_radians(30), uf_radians(20), uf_radians(5));
+    check(phases, uf_turn(phases->panorama, &turn, false, NULL, &phases->made[0], phases->report));
+}
+
+/* The program and its phases in turn; the sum of the phases' medians. */
+static double measure(Phases *phases)
+{
+    double seconds[4];
+    phases->report = uf_report_create();
+    bench_in_turn((BenchWork *[]){run, decode, make, encode}, (void *[]){phases, phases, phases, phases}, 4,
+                  BENCH_RUNS, bench_now_s, seconds);
+    double sum_s = seconds[1] + seconds[2] + seconds[3];
+    bench_row((BenchTarget){0}, seconds[1] / sum_s, "decoding", "%.2f s", seconds[1]);
+    bench_row((BenchTarget){0}, seconds[2] / sum_s, "making", "%.2f s", seconds[2]);
+    bench_row((BenchTarget){0}, seconds[3] / sum_s, "coding", "%.2f s", seconds[3]);
+    bench_row((BenchTarget){BENCH_AT_MOST, 1}, seconds[0] / sum_s, phases->line[1],
+              "%.2f s, cpu %.2f, %.0f MiB", seconds[0], phases->cost.work_s, phases->cost.peak_mib);
+    for (size_t i = 0; i < phases->count; i++)
+        uf_picture_free(&phases->made[i]);
+    uf_picture_free(&phases->panorama);
+    uf_report_free(&phases->report);
+    return sum_s;
+}
+
+static void put_memory(const BenchCost *cost, double needed_mib, const char *beyond)
+{
+    const double more_mib = cost->peak_mib - needed_mib;
+    bench_row((BenchTarget){BENCH_AT_MOST, 1}, more_mib / SPARE_MIB, beyond, "%.0f MiB of %.0f more",
+              more_mib, SPARE_MIB);
+}
+
+static void measure_faces(const Bench *bench, char *in, double source_mib)
+{
+    char *out = bench_path(bench, "bench-faces");
+    char *line[] = {bench->program, "faces",    in,     "-o",      out,
+                    "--overwrite",  "--format", "jpeg", "--quiet", NULL};
+    char *down[] = {bench->program, "faces", in,        "-o",     out,    "--overwrite",
+                    "--format",     "jpeg",  "--quiet", "--only", "down", NULL};
+    char *clear[] = {"rm", "-rf", out, NULL};
+    /* as the commands do without further options */
+    const UfHome home = {.kind = UF_HOME_FACE,
+                         .width_px = uf_face_full_size_px(WIDTH_PX),
+                         .height_px = uf_face_full_size_px(WIDTH_PX),
+                         .sampling = UF_SAMPLING_SHARP,
+                         .panorama_width_px = WIDTH_PX};
+    Phases phases = {
+        .bench = bench, .line = line, .in = in, .make = take_out, .home = home, .count = UF_FACE_COUNT};
+    const double side_px = (double)home.width_px, face_mib = 3 * side_px * side_px / 1048576;
+    bench_heading("six faces of a %d x %d JPEG as JPEGs, against the sum of the phases", WIDTH_PX,
+                  WIDTH_PX / 2);
+    const double sum_s = measure(&phases);
+    put_memory(&phases.cost, source_mib + 2 * face_mib, "  memory beyond the source and two faces");
+    const BenchCost one = bench_run_median(down);
+    bench_row((BenchTarget){0}, one.seconds / sum_s, "faces --only down", "%.2f s, cpu %.2f, %.0f MiB",
+              one.seconds, one.work_s, one.peak_mib);
+    put_memory(&one, DOWN_PART * source_mib + face_mib, "  memory beyond its rows and the face");
+    bench_run(clear);
+    free(out);
+}
+
+static void measure_others(const Bench *bench, char *in, double source_mib)
 {
     char *out = bench_path(bench, "bench-out.jpg");
-    char *home = bench_path(bench, "bench-out.jpg.home.ini"); /* of the planet */
+    char *sidecar = bench_path(bench, "bench-out.jpg.home.ini"); /* of the planet */
     char *turn[] = {bench->program, "turn", in,       "-o", out,           "--yaw",   "30",
                     "--pitch",      "20",   "--roll", "5",  "--overwrite", "--quiet", NULL};
     char *planet[] = {bench->program, "planet", in, "-o", out, "--overwrite", "--quiet", NULL};
-    bench_heading("a %d x %d JPEG turned, and made a planet of %d x %d", WIDTH_PX, WIDTH_PX / 2, WIDTH_PX / 2,
+    const UfHome home = {.kind = UF_HOME_PLANET,
+                         .fov_deg = 300,
+                         .width_px = WIDTH_PX / 2,
+                         .height_px = WIDTH_PX / 2,
+                         .panorama_width_px = WIDTH_PX};
+    Phases turned = {.bench = bench, .line = turn, .in = in, .make = make_turned, .count = 1};
+    Phases flat = {.bench = bench, .line = planet, .in = in, .make = take_out, .home = home, .count = 1};
+    if (uf_home_rows(&home, &flat.read.first_row_px, &flat.read.end_row_px, NULL) != UF_OK)
+        bench_die("planet", "its rows are not known");
+    bench_heading("it turned by 30, 20 and 5 degrees, as a JPEG, against the sum of the phases");
+    (void)measure(&turned);
+    put_memory(&turned.cost, 2 * source_mib, "  memory beyond source and output");
+    bench_heading("a planet of it, %d x %d, as a JPEG, against the sum of the phases", WIDTH_PX / 2,
                   WIDTH_PX / 2);
-    put_memory("turn", turn, source_mib, source_mib);
-    put_memory("planet", planet, source_mib, source_mib / 2);
+    (void)measure(&flat);
+    put_memory(&flat.cost, 1.5 * source_mib, "  memory beyond source and output");
     unlink(out);
-    unlink(home);
+    unlink(sidecar);
     free(out);
-    free(home);
+    free(sidecar);
 }
 
 void bench_faces(const Bench *bench)
 {
-    char *in = bench_path(bench, "bench-in.jpg"), *out = bench_path(bench, "bench-faces");
-    Phases phases = {.bench = bench, .in = in};
-    double seconds[3];
-    char *line[] = {bench->program, "faces",    in,     "-o",      out,
-                    "--overwrite",  "--format", "jpeg", "--quiet", NULL};
-    char *clear[] = {"rm", "-rf", out, NULL};
+    char *in = bench_path(bench, "bench-in.jpg");
     UfPicture *panorama = bench_earth(WIDTH_PX);
+    const double source_mib = 1.5 * WIDTH_PX * WIDTH_PX / 1048576;
     bench_write(panorama, in);
     uf_picture_free(&panorama);
-    char *down[] = {bench->program, "faces", in,        "-o",     out,    "--overwrite",
-                    "--format",     "jpeg",  "--quiet", "--only", "down", NULL};
-    BenchCost cost = bench_run_median(line), one = bench_run_median(down);
-    const double face_mib =
-        3 * (double)uf_face_full_size_px(WIDTH_PX) * (double)uf_face_full_size_px(WIDTH_PX) / 1048576;
-    bench_in_turn((BenchWork *[]){decode, remap, encode}, (void *[]){&phases, &phases, &phases}, 3,
-                  BENCH_RUNS, bench_now_s, seconds);
-    double sum_s = seconds[0] + seconds[1] + seconds[2], source_mib = 1.5 * WIDTH_PX * WIDTH_PX / 1048576;
-    bench_heading("six faces of a %d x %d JPEG as JPEGs, against the sum of the phases", WIDTH_PX,
-                  WIDTH_PX / 2);
-    bench_row((BenchTarget){0}, seconds[0] / sum_s, "decoding", "%.2f s", seconds[0]);
-    bench_row((BenchTarget){0}, seconds[1] / sum_s, "six views", "%.2f s", seconds[1]);
-    bench_row((BenchTarget){0}, seconds[2] / sum_s, "coding", "%.2f s", seconds[2]);
-    bench_row((BenchTarget){BENCH_AT_MOST, 1}, cost.seconds / sum_s, "underfoot faces",
-              "%.2f s, cpu %.2f, %.0f MiB", cost.seconds, cost.work_s, cost.peak_mib);
-    bench_row((BenchTarget){BENCH_AT_MOST, 1}, (cost.peak_mib - source_mib - 2 * face_mib) / SPARE_MIB,
-              "  memory beyond the source and two faces", "%.0f MiB of %.0f more",
-              cost.peak_mib - source_mib - 2 * face_mib, SPARE_MIB);
-    bench_row((BenchTarget){0}, one.seconds / sum_s, "underfoot faces --only down",
-              "%.2f s, cpu %.2f, %.0f MiB", one.seconds, one.work_s, one.peak_mib);
-    bench_row((BenchTarget){BENCH_AT_MOST, 1}, (one.peak_mib - DOWN_PART * source_mib - face_mib) / SPARE_MIB,
-              "  memory beyond its rows and the face", "%.0f MiB of %.0f more",
-              one.peak_mib - DOWN_PART * source_mib - face_mib, SPARE_MIB);
-    bench_run(clear);
-    others(bench, in, source_mib);
-    for (int face = 0; face < UF_FACE_COUNT; face++)
-        uf_picture_free(&phases.faces[face]);
-    uf_picture_free(&phases.panorama);
+    measure_faces(bench, in, source_mib);
+    measure_others(bench, in, source_mib);
     unlink(in);
     free(in);
-    free(out);
 }

@@ -231,6 +231,70 @@ Test(cli_output, a_disk_that_fills_up_leaves_nothing)
     run_free(&run);
 }
 
+/* The same while the picture is still being made. */
+Test(cli_output, a_disk_that_fills_up_ends_what_is_being_made)
+{
+    static const char *const commands[] = {"turn in.png --pitch 10 -o out.png --threads 2",
+                                           "planet in.png --size 900 -o out.tif --threads 2",
+                                           "faces in.png --size 500 -o out --threads 2"};
+    for (size_t i = 0; i < 3; i++) {
+        char command[512];
+        snprintf(command, sizeof command, "trap '' XFSZ; ulimit -f 4; exec '%s' %s", underfoot_path(),
+                 commands[i]);
+        Run run = RUN_PROGRAM("sh", "-c", command);
+        cr_expect_eq(run.status, 1, "%s: status %d, signal %d: %s", commands[i], run.status, run.signal,
+                     run.err);
+        cr_expect_not_null(strstr(run.err, "cannot be written: File too large"), "%s", run.err);
+        cr_expect_null(strstr(run.err, "was not"), "%s", run.err);
+        assert_left("in.png\n");
+        run_free(&run);
+    }
+}
+
+/* Damage below rows that were remapped, and written, already: the message is the reader's, and nothing is
+ * left. */
+Test(cli_output, damage_far_down_leaves_nothing_of_what_was_made_above)
+{
+    static const char *const commands[] = {"turn %s --yaw 30 --pitch 20 --sampling bicubic -o out.png",
+                                           "turn %s --yaw 45 -o out.tif",
+                                           "planet %s -o out.jpg",
+                                           "view %s --pitch -50 -o out.png",
+                                           "faces %s -o out",
+                                           "faces %s -o out --only up,down",
+                                           "faces %s --sheet strip -o out.png"};
+    static const char *const names[] = {"bad.jpg", "bad.png", "bad.tif"};
+    static const char *const marks[] = {"\xFF\xD6", "IDAT", "\x78\x5E"};
+    static const size_t offsets[] = {1, 100, 0};
+    Pixels panorama = panorama_make(&(PanoramaOptions){.width = 1024, .height = 512});
+    jpeg_write("bad.jpg", &panorama, &(JpegOptions){.restart_rows = 1});
+    png_write("bad.png", &panorama, NULL);
+    pixels_free(&panorama);
+    Run made = RUN_UNDERFOOT("turn", "bad.png", "--yaw", "180", "-o", "bad.tif");
+    cr_assert_eq(made.status, 0, "%s", made.err);
+    run_free(&made);
+    for (size_t i = 0; i < 3; i++) {
+        Bytes bytes = file_read(names[i]);
+        size_t at = 0;
+        for (size_t next = 0; next != SIZE_MAX; next = bytes_find(bytes, at + 1, marks[i], 2 + 2 * (i == 1)))
+            at = next; /* the last one */
+        cr_assert(at > bytes.size / 2, "%s: %zu of %zu", names[i], at, bytes.size);
+        bytes.data[at + offsets[i]] ^= 0x0C;
+        file_write(names[i], bytes.data, bytes.size);
+        bytes_free(&bytes);
+    }
+    for (size_t i = 0; i < 21; i++) {
+        char form[512], command[600];
+        snprintf(form, sizeof form, commands[i / 3], names[i % 3]); /* one %s each */
+        snprintf(command, sizeof command, "exec '%s' %s --threads 2", underfoot_path(), form);
+        Run run = RUN_PROGRAM("sh", "-c", command);
+        cr_expect_eq(run.status, 1, "%s: status %d, signal %d: %s", form, run.status, run.signal, run.err);
+        cr_expect_not_null(strstr(run.err, names[i % 3]), "%s: %s", form, run.err);
+        cr_expect_null(strstr(run.err, "was not"), "%s: %s", form, run.err);
+        assert_left("bad.jpg\nbad.png\nbad.tif\nin.png\n");
+        run_free(&run);
+    }
+}
+
 static bool has_ended(int process)
 {
     siginfo_t info = {0};

@@ -49,7 +49,7 @@ static UfPicture *ours(const UfPicture *panorama, UfSampling sampling)
                        .height_px = side,
                        .sampling = sampling,
                        .panorama_width_px = width};
-        cr_assert_eq(uf_home_extract(&home, panorama, 0, &faces[f], NULL), UF_OK);
+        cr_assert_eq(uf_home_extract(&home, panorama, 0, NULL, &faces[f], NULL), UF_OK);
     }
     UfRemapOptions options = {.sampling = sampling};
     cr_assert_eq(uf_wrap_faces((const UfPicture *const *)faces, width, &options, &back, NULL), UF_OK);

@@ -89,7 +89,7 @@ static UfPicture *extract(const UfHome *home, const UfPicture *panorama, int thr
 {
     UfPicture *out = NULL;
     UfReport *report = uf_report_create();
-    cr_assert_eq(uf_home_extract(home, panorama, threads, &out, report), UF_OK, "%s",
+    cr_assert_eq(uf_home_extract(home, panorama, threads, NULL, &out, report), UF_OK, "%s",
                  uf_report_error(report));
     uf_report_free(&report);
     return out;

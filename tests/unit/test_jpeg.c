@@ -126,56 +126,6 @@ Test(jpeg, damage_in_the_coded_data_is_a_failure)
     pixels_free(&pixels);
 }
 
-typedef struct Told {
-    Pixels expected;
-    size_t calls, end_px, wrong;
-    bool is_gone;
-} Told;
-
-/* All rows that are new since the last call, as they are now. */
-static void note_rows(void *data, const UfPicture *picture, size_t end_px)
-{
-    Told *told = data;
-    told->calls++;
-    told->is_gone = picture == NULL;
-    if (picture == NULL)
-        return;
-    const size_t samples = told->expected.width * told->expected.channels;
-    told->wrong += end_px <= told->end_px;
-    for (; told->end_px < end_px; told->end_px++) {
-        const uint8_t *row = uf_picture_row_const(picture, told->end_px);
-        for (size_t i = 0; i < samples; i++)
-            told->wrong += row[i] != told->expected.codes[told->end_px * samples + i];
-    }
-    told->wrong += uf_picture_icc(picture).size_bytes != 300;
-}
-
-/* Rows are whole, and so are the metadata, when one is told of them; and one is told that they will go. */
-Test(jpeg, rows_are_told_of_as_they_come)
-{
-    static const uint8_t profile[300] = {1, 2, 3};
-    Pixels pixels = noise_make(256, 400, 3, 8, 2);
-    UfPicture *picture = picture_of(&pixels);
-    cr_assert_eq(uf_picture_set_icc(picture, profile, sizeof profile, NULL), UF_OK);
-    cr_assert_eq(uf_picture_write(picture, "a.jpg", NULL, NULL), UF_OK);
-    uf_picture_free(&picture);
-    Told told = {.expected = picture_decode("a.jpg")}, other = {.expected = told.expected};
-    UfReadOptions options = {.rows_read = note_rows, .rows_read_data = &told};
-    cr_assert_eq(uf_picture_read("a.jpg", &options, &picture, NULL), UF_OK);
-    uf_picture_free(&picture);
-    cr_expect(told.calls > 2 && told.end_px > 300, "%zu calls, to row %zu", told.calls, told.end_px);
-    cr_expect_eq(told.wrong, 0);
-    cr_expect_not(told.is_gone);
-    file_cut("a.jpg", "b.jpg", -20000);
-    options.rows_read_data = &other;
-    cr_expect_neq(uf_picture_read("b.jpg", &options, &picture, NULL), UF_OK);
-    cr_expect(other.calls > 2 && other.end_px > 100, "%zu calls, to row %zu", other.calls, other.end_px);
-    cr_expect_eq(other.wrong, 0);
-    cr_expect(other.is_gone);
-    pixels_free(&told.expected);
-    pixels_free(&pixels);
-}
-
 /* Each scan of a progressive file costs a pass over the picture, however short it is. */
 Test(jpeg, endless_scans_are_refused)
 {

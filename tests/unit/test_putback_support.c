@@ -126,7 +126,8 @@ static UfPicture *take(const UfPicture *panorama, UfHome *home)
     UfReport *report = uf_report_create();
     cr_assert_eq(uf_home_set_panorama(home, panorama, "hall.png", report), UF_OK, "%s",
                  uf_report_error(report));
-    cr_assert_eq(uf_home_extract(home, panorama, 1, &picture, report), UF_OK, "%s", uf_report_error(report));
+    cr_assert_eq(uf_home_extract(home, panorama, 1, NULL, &picture, report), UF_OK, "%s",
+                 uf_report_error(report));
     uf_report_free(&report);
     return picture;
 }

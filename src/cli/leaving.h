@@ -1,0 +1,37 @@
+/* A picture that is coded and written while its lower rows are still being made. */
+#ifndef UF_CLI_LEAVING_H
+#define UF_CLI_LEAVING_H
+
+#include <underfoot/remap.h>
+
+#include "cli/aside.h"
+#include "cli/rows.h"
+
+typedef struct CliLeaving {
+    CliAside aside;
+    CliRows rows;
+    UfWriteOptions write; /* what the work writes with: it waits for the rows */
+    UfReport *report;     /* of the work */
+    CliAsideWork *work;
+    void *data;
+    bool has_begun;
+} CliLeaving;
+
+/*
+ * `work` will write cli_rows_picture(&out->rows) in a thread of its own: it gets `data`, and sees the last
+ * row when cli_leaving_go has been called. `out` stays where it is until cli_leaving_wait or
+ * cli_leaving_drop, one of which has to follow.
+ */
+void cli_leaving_open(CliLeaving *out, const UfWriteOptions *write, CliAsideWork *work, void *data);
+/* UfRowsTold: begins the work where a second thread is wanted and to be had. */
+void cli_leaving_rows(void *leaving, UfPicture *picture, size_t end_px);
+/* What tells of the rows of the target, but with one thread. */
+void cli_leaving_listen(CliLeaving *leaving, UfRemapRows *rows);
+/* All of it is made, and may be written to its end. */
+void cli_leaving_go(CliLeaving *leaving, UfPicture *picture);
+/* Returns what the work returned; what was said is added to `report`. */
+UfStatus cli_leaving_wait(CliLeaving *leaving, UfReport *report);
+/* Where the picture, or another one before it, did not come to its end: no file is left. */
+void cli_leaving_drop(CliLeaving *leaving);
+
+#endif
