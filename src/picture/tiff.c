@@ -1,6 +1,6 @@
 /*
- * TIFF and BigTIFF through libtiff: reading, writing anew, and the codec's entry. Changing a part of a file,
- * or its XMP alone, is in tiff_rewrite.c.
+ * TIFF and BigTIFF through libtiff: reading, and the codec's entry. Writing anew is in tiff_write.c, changing
+ * a part of a file, or its XMP alone, in tiff_rewrite.c.
  */
 #include "picture/tiff_exif.h"
 
@@ -22,12 +22,21 @@ typedef struct TiffReader {
     UfTiffFile file;
     UfTiffLayout layout;
     UfPicture *picture;
-    uint8_t *chunk; /* one scanline, or one tile */
+    uint8_t *chunk; /* one tile, one strip, or one row of it */
     const uint16_t *palette[3];
     bool wide_palette; /* entries of 16 bits, as they should be; some files have 8 */
+    bool whole_strips;
     const UfSparseRows *sparse;
     UfRowsRead rows;
 } TiffReader;
+
+/* What is read at a time. */
+static size_t chunk_bytes(const TiffReader *reader)
+{
+    const UfTiffLayout *layout = &reader->layout;
+    return layout->tiled || reader->whole_strips ? layout->chunk_bytes
+                                                 : layout->chunk_bytes / layout->tile_height_px;
+}
 
 /* The chunk's `count` pixels to the row's pixel x, plane p (separate planes) or all channels. */
 static void place(const TiffReader *reader, const uint8_t *chunk, size_t count, size_t y, size_t x,
@@ -68,26 +77,51 @@ static void finish_rows(TiffReader *reader, size_t first_px, size_t end_px)
         uf_rows_tell(&reader->rows, reader->picture, end_px);
 }
 
-static UfStatus read_strips(TiffReader *reader, UfReport *report)
+/* Strips of more bytes than that are read row by row. */
+#define WHOLE_STRIP_BYTES ((size_t)8 << 20)
+
+/* Row by row, from the strip's first one on: most compressions can only be begun with it. */
+static UfStatus read_strip_rows(TiffReader *reader, size_t first, size_t end, size_t plane, UfReport *report)
+{
+    for (size_t y = first; y < end; y++) {
+        if (TIFFReadScanline(reader->tiff, reader->chunk, (uint32_t)y, (uint16_t)plane) != 1)
+            return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
+        if (y >= reader->picture->held_first_px && !uf_row_is_passed_over(reader->sparse, y))
+            place(reader, reader->chunk, reader->layout.width_px, y, 0, plane);
+    }
+    return UF_OK;
+}
+
+/* At once, for which libtiff has the faster decoder. */
+static UfStatus read_strip(TiffReader *reader, size_t first, size_t end, size_t plane, UfReport *report)
 {
     const UfTiffLayout *layout = &reader->layout;
-    const UfSparseRows *sparse = reader->sparse;
-    /* most compressions can only be begun with a strip's first row */
-    size_t start = reader->picture->held_first_px / layout->tile_height_px * layout->tile_height_px;
-    size_t planes = layout->separate ? layout->stored_channels : 1;
+    const size_t row_bytes = layout->chunk_bytes / layout->tile_height_px;
+    const uint32_t strip = TIFFComputeStrip(reader->tiff, (uint32_t)first, (uint16_t)plane);
+    const size_t rows = uf_smaller(layout->tile_height_px, layout->height_px - first);
+    if (TIFFReadEncodedStrip(reader->tiff, strip, reader->chunk, (tmsize_t)(rows * row_bytes)) < 0)
+        return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
+    for (size_t y = uf_larger(first, reader->picture->held_first_px); y < end; y++)
+        if (!uf_row_is_passed_over(reader->sparse, y))
+            place(reader, reader->chunk + (y - first) * row_bytes, layout->width_px, y, 0, plane);
+    return UF_OK;
+}
+
+static UfStatus read_strips(TiffReader *reader, UfReport *report)
+{
+    const size_t height = reader->layout.tile_height_px, held_end = reader->picture->held_end_px;
+    const size_t planes = reader->layout.separate ? reader->layout.stored_channels : 1;
     for (size_t plane = 0; plane < planes; plane++)
-        for (size_t y = start; y < reader->picture->held_end_px; y++) {
-            if (y % layout->tile_height_px == 0 && is_passed_over(sparse, y, layout->tile_height_px)) {
-                y += layout->tile_height_px - 1;
+        for (size_t y = reader->picture->held_first_px / height * height; y < held_end; y += height) {
+            if (is_passed_over(reader->sparse, y, height))
                 continue;
-            }
-            if (TIFFReadScanline(reader->tiff, reader->chunk, (uint32_t)y, (uint16_t)plane) != 1)
-                return uf_tiff_fail(&reader->file, "the TIFF's pixels are damaged", report);
-            if (y < reader->picture->held_first_px || uf_row_is_passed_over(sparse, y))
-                continue;
-            place(reader, reader->chunk, layout->width_px, y, 0, plane);
+            const size_t end = uf_smaller(y + height, held_end);
+            UfStatus status = reader->whole_strips ? read_strip(reader, y, end, plane, report)
+                                                   : read_strip_rows(reader, y, end, plane, report);
+            if (status != UF_OK)
+                return status;
             if (plane + 1 == planes)
-                finish_rows(reader, y, y + 1);
+                finish_rows(reader, y, end);
         }
     return UF_OK;
 }
@@ -166,7 +200,7 @@ static UfStatus make_picture(TiffReader *reader, const UfReadOptions *options, U
     const UfTiffLayout *layout = &reader->layout;
     bool upright = layout->orientation == 1;
     /* libtiff holds a packed strip or tile beside the unpacked one */
-    size_t chunk = layout->tiled ? layout->chunk_bytes : layout->chunk_bytes / layout->tile_height_px;
+    size_t chunk = chunk_bytes(reader);
     size_t turned =
         upright ? 0 : layout->width_px * layout->height_px * layout->channels * (size_t)layout->sample;
     size_t first = 0, end = layout->height_px;
@@ -187,13 +221,13 @@ static UfStatus read_all(TiffReader *reader, const UfReadOptions *options, UfRep
     UfStatus status = uf_tiff_layout(reader->tiff, layout, report);
     if (status != UF_OK)
         return status;
+    reader->whole_strips = layout->chunk_bytes <= WHOLE_STRIP_BYTES;
     status = read_palette(reader, report);
     if (status == UF_OK)
         status = make_picture(reader, options, report);
     if (status != UF_OK)
         return status;
-    size_t chunk = layout->tiled ? layout->chunk_bytes : layout->chunk_bytes / layout->tile_height_px;
-    reader->chunk = uf_alloc(chunk, 1);
+    reader->chunk = uf_alloc(chunk_bytes(reader), 1);
     if (reader->chunk == NULL)
         return uf_fail_memory(report);
     static const UfSparseRows all = {0};
@@ -273,87 +307,6 @@ static UfStatus probe_tiff(UfInput *input, UfPictureInfo *out, UfReport *report)
     return status;
 }
 
-/* See the numbers in png.c: zlib is the same. */
-#define DEFLATE_LEVEL 4
-/* Rows of a strip of about this size: small enough to change a part cheaply, large enough to pack well. */
-#define STRIP_BYTES ((size_t)256 * 1024)
-/* A classic file ends at 4 GiB; a part of that is left for metadata and for packing that makes data larger.
- */
-#define CLASSIC_MAX_BYTES ((uint64_t)0xF0000000u)
-
-static void set_tags(TIFF *tiff, const UfPicture *picture, UfSample sample)
-{
-    size_t row_bytes = picture->width_px * picture->channels * (size_t)sample;
-    size_t rows = row_bytes >= STRIP_BYTES ? 1 : STRIP_BYTES / row_bytes;
-    TIFFSetField(tiff, TIFFTAG_IMAGEWIDTH, (uint32_t)picture->width_px);
-    TIFFSetField(tiff, TIFFTAG_IMAGELENGTH, (uint32_t)picture->height_px);
-    TIFFSetField(tiff, TIFFTAG_BITSPERSAMPLE, 8 * (int)sample);
-    TIFFSetField(tiff, TIFFTAG_SAMPLEFORMAT,
-                 sample == UF_SAMPLE_F32 ? SAMPLEFORMAT_IEEEFP : SAMPLEFORMAT_UINT);
-    TIFFSetField(tiff, TIFFTAG_SAMPLESPERPIXEL, (int)picture->channels);
-    TIFFSetField(tiff, TIFFTAG_PHOTOMETRIC,
-                 picture->channels >= 3 ? PHOTOMETRIC_RGB : PHOTOMETRIC_MINISBLACK);
-    TIFFSetField(tiff, TIFFTAG_PLANARCONFIG, PLANARCONFIG_CONTIG);
-    TIFFSetField(tiff, TIFFTAG_ORIENTATION, ORIENTATION_TOPLEFT);
-    TIFFSetField(tiff, TIFFTAG_COMPRESSION, COMPRESSION_ADOBE_DEFLATE);
-    TIFFSetField(tiff, TIFFTAG_ZIPQUALITY, DEFLATE_LEVEL);
-    TIFFSetField(tiff, TIFFTAG_PREDICTOR,
-                 sample == UF_SAMPLE_F32 ? PREDICTOR_FLOATINGPOINT : PREDICTOR_HORIZONTAL);
-    TIFFSetField(tiff, TIFFTAG_ROWSPERSTRIP,
-                 (uint32_t)(rows > picture->height_px ? picture->height_px : rows));
-    if (uf_picture_has_alpha(picture)) {
-        uint16_t alpha = EXTRASAMPLE_UNASSALPHA;
-        TIFFSetField(tiff, TIFFTAG_EXTRASAMPLES, 1, &alpha);
-    }
-    const UfMetadata *metadata = &picture->metadata;
-    if (metadata->icc.size_bytes > 0)
-        TIFFSetField(tiff, TIFFTAG_ICCPROFILE, (uint32_t)metadata->icc.size_bytes, metadata->icc.data);
-    if (metadata->xmp.size_bytes > 0)
-        TIFFSetField(tiff, TIFFTAG_XMLPACKET, (uint32_t)metadata->xmp.size_bytes, metadata->xmp.data);
-}
-
-static UfStatus write_rows(TIFF *tiff, const UfTiffFile *file, const UfPicture *picture, UfSample sample,
-                           const UfWriteOptions *options, UfReport *report)
-{
-    UfRowsToWrite rows = {.options = options};
-    uint8_t *row = uf_alloc(picture->width_px, picture->channels * (size_t)sample);
-    if (row == NULL)
-        return uf_fail_memory(report);
-    UfStatus status = UF_OK;
-    for (size_t y = 0; y < picture->height_px && status == UF_OK; y++) {
-        status = uf_rows_wait(&rows, y + 1, report);
-        if (status != UF_OK)
-            break;
-        uf_row_as(picture, y, sample, row);
-        if (TIFFWriteScanline(tiff, row, (uint32_t)y, 0) != 1)
-            status = uf_tiff_fail(file, "cannot be written", report);
-    }
-    free(row);
-    return status;
-}
-
-static UfStatus write_tiff(const UfPicture *picture, const UfWriteOptions *options, UfOutput *output,
-                           UfReport *report)
-{
-    UfTiffFile file;
-    UfSample sample = options->depth_bits == 8    ? UF_SAMPLE_U8
-                      : options->depth_bits == 16 ? UF_SAMPLE_U16
-                                                  : picture->sample;
-    uint64_t bytes = (uint64_t)picture->width_px * picture->height_px * picture->channels * (uint64_t)sample;
-    TIFF *tiff = uf_tiff_open(&file, fileno(output->stream), output->final_path,
-                              bytes > CLASSIC_MAX_BYTES ? "w8" : "w", report);
-    if (tiff == NULL)
-        return uf_tiff_fail(&file, "cannot be written", report);
-    set_tags(tiff, picture, sample);
-    UfStatus status = uf_tiff_write_exif(tiff, picture->metadata.exif, report);
-    if (status == UF_OK)
-        status = write_rows(tiff, &file, picture, sample, options, report);
-    if (status == UF_OK && TIFFWriteDirectory(tiff) != 1)
-        status = uf_tiff_fail(&file, "cannot be written", report);
-    TIFFClose(tiff);
-    return status;
-}
-
 const UfCodec uf_codec_tiff = {
     .format = UF_FORMAT_TIFF,
     .name = "TIFF",
@@ -362,7 +315,7 @@ const UfCodec uf_codec_tiff = {
     .probe = probe_tiff,
     .read_metadata = read_tiff_metadata,
     .read = read_tiff,
-    .write = write_tiff,
+    .write = uf_tiff_write,
     .can_rewrite = uf_tiff_can_rewrite,
     .rewrite = uf_tiff_rewrite,
     .retag = uf_tiff_retag,

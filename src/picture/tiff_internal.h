@@ -44,6 +44,8 @@ const char *uf_tiff_compression_name(uint16_t compression);
 void uf_tiff_row_from_file(const UfTiffLayout *layout, void *row, size_t width_px);
 void uf_tiff_row_to_file(const UfTiffLayout *layout, void *row, size_t width_px);
 
+UfStatus uf_tiff_write(const UfPicture *picture, const UfWriteOptions *options, UfOutput *output,
+                       UfReport *report);
 bool uf_tiff_can_rewrite(UfInput *source);
 UfStatus uf_tiff_rewrite(const UfPicture *picture, UfInput *source, const UfTouched *touched,
                          const UfWriteOptions *options, UfOutput *output, UfReport *report);

@@ -96,6 +96,8 @@ static void set_tags(TIFF *tiff, const UfTiffLayout *layout, const UfTiffPacking
     TIFFSetField(tiff, TIFFTAG_PLANARCONFIG, PLANARCONFIG_CONTIG);
     TIFFSetField(tiff, TIFFTAG_FILLORDER, packing->fill_order);
     TIFFSetField(tiff, TIFFTAG_COMPRESSION, layout->compression);
+    if (packing->level > 0)
+        TIFFSetField(tiff, TIFFTAG_ZIPQUALITY, packing->level);
     if (packing->has_predictor)
         TIFFSetField(tiff, TIFFTAG_PREDICTOR, packing->predictor);
 }

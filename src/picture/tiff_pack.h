@@ -8,6 +8,7 @@
 typedef struct UfTiffPacking {
     bool big_endian, has_predictor;
     uint16_t predictor, fill_order;
+    int level; /* of deflate, 1..9; 0: libtiff's own */
 } UfTiffPacking;
 
 UfTiffPacking uf_tiff_packing_of(TIFF *tiff);

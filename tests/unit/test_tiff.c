@@ -696,3 +696,38 @@ Test(tiff, stale_copies_are_named)
     uf_touched_free(&touched);
     uf_picture_free(&picture);
 }
+
+/* A strip too large to be held beside the picture. */
+Test(tiff, one_strip_for_all_is_read_row_by_row)
+{
+    Pixels pixels = noise_make(1500, 1000, 3, 16, 2);
+    for (int i = 0; i < 2; i++) {
+        tiff_write("a.tif", &pixels,
+                   &(TiffOptions){.rows_per_strip = 1000,
+                                  .compression = i == 0 ? COMPRESSION_NONE : COMPRESSION_LZW});
+        UfPicture *picture = picture_read("a.tif");
+        assert_samples(picture, &pixels, 0, "a.tif");
+        uf_picture_free(&picture);
+    }
+    pixels_free(&pixels);
+}
+
+Test(tiff, bytes_do_not_depend_on_threads)
+{
+    static const int threads[] = {1, 2, 5};
+    static const char *const names[] = {"a.tif", "b.tif", "c.tif"};
+    for (unsigned bits = 8; bits <= 32; bits *= 2) {
+        Pixels pixels = noise_make(700, 1001, 3, bits, 2);
+        UfPicture *picture = picture_of(&pixels);
+        for (size_t i = 0; i < 3; i++)
+            cr_assert_eq(uf_picture_write(picture, names[i],
+                                          &(UfWriteOptions){.threads = threads[i], .overwrite = true}, NULL),
+                         UF_OK);
+        cr_expect(file_same("a.tif", "b.tif") && file_same("a.tif", "c.tif"), "%u bits", bits);
+        Pixels read = picture_decode("a.tif");
+        assert_samples(picture, &read, 0, "a.tif");
+        pixels_free(&read);
+        uf_picture_free(&picture);
+        pixels_free(&pixels);
+    }
+}
