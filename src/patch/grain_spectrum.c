@@ -22,6 +22,7 @@
 #include "base/clones.h"
 #include "base/memory.h"
 #include "base/report.h"
+#include "base/smaller.h"
 #include "patch/region.h"
 #include "patch/rows.h"
 #include "remap/kernels.h"
@@ -46,10 +47,11 @@
 /* Sums side by side. */
 #define LANES 8u
 
+/* Seen once around it; only some of its columns are held at a time. */
 typedef struct Belt {
     size_t ring0, width;
     double angle_rad;
-    float *colour, *alpha; /* SIDE rows; alpha 0: not to be looked at */
+    size_t margin; /* columns beyond a block that its rows are read to */
 } Belt;
 
 /* What one block gave. */
@@ -85,6 +87,8 @@ typedef struct Shape {
 typedef struct Room {
     double *samples[3];
     fftw_complex *waves[3];
+    size_t first, count;   /* of the belt's columns those that are held, round the turn */
+    float *colour, *alpha; /* SIDE rows of them; alpha 0: not to be looked at */
 } Room;
 
 static void room_clear(Room *room)
@@ -93,12 +97,17 @@ static void room_clear(Room *room)
         fftw_free(room->samples[c]);
         fftw_free(room->waves[c]);
     }
+    free(room->colour);
+    free(room->alpha);
     *room = (Room){0};
 }
 
-static bool room_create(Room *room, size_t width)
+static bool room_create(Room *room, size_t width, size_t columns, size_t channels)
 {
-    bool good = true;
+    room->count = columns;
+    room->colour = uf_alloc(SIDE * columns * channels, sizeof *room->colour);
+    room->alpha = uf_alloc(SIDE * columns, sizeof *room->alpha);
+    bool good = room->colour != NULL && room->alpha != NULL;
     for (size_t c = 0; c < 3; c++) {
         room->samples[c] = fftw_alloc_real(SIDE * width);
         room->waves[c] = fftw_alloc_complex(SIDE * (width / 2 + 1));
@@ -257,16 +266,16 @@ static void load_row(const Measuring *m, const Belt *belt, double middle, size_t
 {
     size_t width = shape->width, first = y * width;
     double ratio = sin(belt->angle_rad) / sin(uf_cap_ring_angle_rad(m->cap, belt->ring0 + y));
-    const float *row = belt->colour + y * belt->width * m->channels;
+    const float *row = room->colour + y * room->count * m->channels;
     for (size_t x = 0; x < width; x++) {
         double at = middle + ((double)x + 0.5 - (double)width / 2) * ratio - 0.5 + 2 * (double)belt->width;
-        size_t column = ((size_t)at - 1) % belt->width;
+        size_t column = ((size_t)at - 1 + belt->width - room->first) % belt->width;
         double weights[4], sum[3] = {0};
         uf_keys_weights(at - floor(at), weights);
         for (size_t k = 0; k < 4; k++) {
             for (size_t c = 0; c < m->channels; c++)
                 sum[c] += weights[k] * (double)row[column * m->channels + c];
-            column = column + 1 < belt->width ? column + 1 : 0;
+            column = column + 1 < room->count ? column + 1 : 0;
         }
         for (size_t c = 0; c < m->channels; c++)
             room->samples[c][first + x] = sum[c];
@@ -283,16 +292,17 @@ UF_CLONES static size_t count_clipped(const float *colour, size_t count)
 }
 
 /* Opaque, finite, not to be covered, and not clipped. */
-static bool is_sound(const Measuring *m, const Belt *belt, size_t x0, size_t width)
+static bool is_sound(const Measuring *m, const Belt *belt, size_t x0, size_t width, const Room *room)
 {
+    const size_t start = (x0 + belt->width - room->first) % belt->width;
     size_t clipped = 0;
     for (size_t y = 0; y < SIDE; y++) {
-        size_t first = y * belt->width + x0;
+        size_t first = y * room->count + start;
         for (size_t x = 0; x < width; x++)
-            if (belt->alpha[first + x] < 1)
+            if (room->alpha[first + x] < 1)
                 return false;
         if (m->step > 0)
-            clipped += count_clipped(belt->colour + first * m->channels, width * m->channels);
+            clipped += count_clipped(room->colour + first * m->channels, width * m->channels);
     }
     return (double)clipped <= CLIPPED * (double)(SIDE * width * m->channels);
 }
@@ -342,6 +352,33 @@ static void measure_block(const Measuring *m, const Belt *belt, size_t x0, const
     out->is_sound = true;
 }
 
+/* Columns [x0, x0 + count) of row y into the room, from its column `at` on. Takes the alpha off what is to be
+ * covered or not finite. */
+static void load_run(const Measuring *m, const Belt *belt, size_t y, size_t x0, size_t count, size_t at,
+                     Room *room)
+{
+    const size_t row = uf_cap_row(m->cap, belt->ring0 + y);
+    float *colour = room->colour + (y * room->count + at) * m->channels,
+          *alpha = room->alpha + y * room->count + at;
+    uf_run_load(m->panorama, row, x0, count, colour, alpha);
+    for (size_t x = 0; m->cap->region != NULL && x < count; x++)
+        alpha[x] = uf_cap_weight_at(m->cap, x0 + x, row) > 0 ? 0 : alpha[x];
+    for (size_t i = 0; m->step == 0 && i < count * m->channels; i++)
+        alpha[i / m->channels] = isfinite(colour[i]) ? alpha[i / m->channels] : 0;
+}
+
+/* What is read for the block from column x0 on. */
+static void load_block(const Measuring *m, const Belt *belt, size_t x0, Room *room)
+{
+    room->first = room->count < belt->width ? (x0 + belt->width - belt->margin) % belt->width : 0;
+    const size_t before_seam = (size_t)fmin((double)room->count, (double)(belt->width - room->first));
+    for (size_t y = 0; y < SIDE; y++) {
+        load_run(m, belt, y, room->first, before_seam, 0, room);
+        if (before_seam < room->count)
+            load_run(m, belt, y, 0, room->count - before_seam, before_seam, room);
+    }
+}
+
 /* Blocks side by side around the belt; those that are sound come behind the others of `m`. */
 static void measure_blocks(Measuring *m, const Belt *belt, size_t count, const Shape *shape, Room *rooms)
 {
@@ -349,21 +386,33 @@ static void measure_blocks(Measuring *m, const Belt *belt, size_t count, const S
 #pragma omp parallel for schedule(dynamic, 4) num_threads(m->cap->threads)
     for (size_t i = 0; i < count; i++) {
         size_t x0 = i * belt->width / count;
+        Room *room = &rooms[omp_get_thread_num()];
         blocks[i].is_sound = false;
-        if (is_sound(m, belt, x0, shape->width))
-            measure_block(m, belt, x0, shape, &rooms[omp_get_thread_num()], &blocks[i]);
+        load_block(m, belt, x0, room);
+        if (is_sound(m, belt, x0, shape->width, room))
+            measure_block(m, belt, x0, shape, room, &blocks[i]);
     }
     for (size_t i = 0; i < count; i++)
         if (blocks[i].is_sound)
             m->blocks[m->count++] = blocks[i];
 }
 
-static UfStatus measure_belt(Measuring *m, const Belt *belt, UfReport *report)
+/* Its rows nearest to the pole are read farthest, to the taps of the cubic. */
+static size_t margin_of(const UfCap *cap, const Belt *belt, size_t width)
+{
+    const double nearest = uf_cap_ring_angle_rad(cap, belt->ring0);
+    const double ratio = fmax(1, sin(belt->angle_rad) / sin(nearest));
+    return (size_t)fmin(ceil((ratio - 1) * (double)width / 2) + 4, (double)belt->width);
+}
+
+static UfStatus measure_belt(Measuring *m, Belt *belt, UfReport *report)
 {
     Shape shape = {0};
     double level = sin(belt->angle_rad);
     size_t width = (size_t)fmin(ceil(SIDE / level), (double)belt->width);
     size_t blocks = belt->width / width, threads = (size_t)m->cap->threads;
+    belt->margin = margin_of(m->cap, belt, width);
+    size_t columns = uf_smaller(width + 2 * belt->margin, belt->width);
     size_t room_needed = m->count + blocks;
     Block *more = room_needed > m->room ? uf_realloc(m->blocks, room_needed, sizeof *more) : m->blocks;
     if (more == NULL)
@@ -373,7 +422,7 @@ static UfStatus measure_belt(Measuring *m, const Belt *belt, UfReport *report)
     Room *rooms = uf_alloc_zero(threads, sizeof *rooms);
     bool good = rooms != NULL;
     for (size_t t = 0; good && t < threads; t++)
-        good = room_create(&rooms[t], width);
+        good = room_create(&rooms[t], width, columns, m->channels);
     good = good && shape_create(&shape, width, level, &rooms[0]);
     if (good)
         measure_blocks(m, belt, blocks, &shape, rooms);
@@ -397,39 +446,18 @@ double uf_grain_farthest_rad(const UfCap *cap)
     return uf_cap_outer_rad(cap) + (double)(MOST_BELTS * SIDE) * UF_PI / (double)cap->height_px;
 }
 
-/* Takes the alpha off what is to be covered or not finite. */
-static void load_belt_row(const Measuring *m, const Belt *belt, size_t y)
-{
-    size_t width = belt->width, row = uf_cap_row(m->cap, belt->ring0 + y);
-    float *colour = belt->colour + y * width * m->channels, *alpha = belt->alpha + y * width;
-    uf_row_load(m->panorama, row, colour, alpha);
-    for (size_t x = 0; m->cap->region != NULL && x < width; x++)
-        alpha[x] = uf_cap_weight_at(m->cap, x, row) > 0 ? 0 : alpha[x];
-    for (size_t i = 0; m->step == 0 && i < width * m->channels; i++)
-        alpha[i / m->channels] = isfinite(colour[i]) ? alpha[i / m->channels] : 0;
-}
-
 static UfStatus measure_belts(Measuring *m, UfReport *report)
 {
     const UfCap *cap = m->cap;
     Belt belt = {.width = cap->width_px};
     UfStatus status = UF_OK;
-    belt.colour = uf_alloc(SIDE * cap->width_px * m->channels, sizeof *belt.colour);
-    belt.alpha = uf_alloc(SIDE * cap->width_px, sizeof *belt.alpha);
-    if (belt.colour == NULL || belt.alpha == NULL)
-        status = uf_fail_memory(report);
     belt.ring0 = uf_cap_ring_count(cap, uf_cap_outer_rad(cap));
     size_t belts = count_belts(cap);
     for (size_t i = 0; status == UF_OK && i < belts && m->count < ENOUGH; i++, belt.ring0 += SIDE) {
         belt.angle_rad =
             uf_cap_ring_angle_rad(cap, belt.ring0 + SIDE / 2) - UF_PI / (double)cap->height_px / 2;
-#pragma omp parallel for schedule(static) num_threads(cap->threads)
-        for (size_t y = 0; y < SIDE; y++)
-            load_belt_row(m, &belt, y);
         status = measure_belt(m, &belt, report);
     }
-    free(belt.colour);
-    free(belt.alpha);
     return status;
 }
 
