@@ -28,7 +28,6 @@ void cli_arriving_start(CliArriving *out, const char *path, const UfReadOptions 
 {
     *out = (CliArriving){.path = path, .read = *read, .report = uf_report_create()};
     cli_rows_init(&out->rows);
-    out->looked_at = true;
     out->read.rows_read = read->threads == 1 ? NULL : note_rows;
     out->read.rows_read_data = out;
     cli_aside_start(&out->aside, read->threads, read_picture, out);
@@ -36,7 +35,14 @@ void cli_arriving_start(CliArriving *out, const char *path, const UfReadOptions 
 
 const UfPicture *cli_arriving_picture(CliArriving *arriving)
 {
-    return cli_rows_picture(&arriving->rows);
+    CliRows *rows = &arriving->rows;
+    (void)pthread_mutex_lock(&rows->mutex);
+    while (!rows->over && rows->picture == NULL)
+        (void)pthread_cond_wait(&rows->changed, &rows->mutex);
+    const UfPicture *picture = rows->picture;
+    arriving->looked_at = picture != NULL; /* from now on it is not taken away */
+    (void)pthread_mutex_unlock(&rows->mutex);
+    return picture;
 }
 
 UfStatus cli_arriving_finish(CliArriving *arriving, UfReport *report)
