@@ -13,6 +13,8 @@
 #include <time.h>
 #include <unistd.h>
 
+#include <tiffio.h>
+
 #include "support/files.h"
 #include "support/json.h"
 #include "support/pictures.h"
@@ -263,15 +265,13 @@ Test(cli_output, damage_far_down_leaves_nothing_of_what_was_made_above)
                                            "faces %s -o out --only up,down",
                                            "faces %s --sheet strip -o out.png"};
     static const char *const names[] = {"bad.jpg", "bad.png", "bad.tif"};
-    static const char *const marks[] = {"\xFF\xD6", "IDAT", "\x78\x5E"};
+    static const char *const marks[] = {"\xFF\xD6", "IDAT", "\x78\x9C"};
     static const size_t offsets[] = {1, 100, 0};
     Pixels panorama = panorama_make(&(PanoramaOptions){.width = 1024, .height = 512});
     jpeg_write("bad.jpg", &panorama, &(JpegOptions){.restart_rows = 1});
     png_write("bad.png", &panorama, NULL);
+    tiff_write("bad.tif", &panorama, &(TiffOptions){.compression = COMPRESSION_ADOBE_DEFLATE});
     pixels_free(&panorama);
-    Run made = RUN_UNDERFOOT("turn", "bad.png", "--yaw", "180", "-o", "bad.tif");
-    cr_assert_eq(made.status, 0, "%s", made.err);
-    run_free(&made);
     for (size_t i = 0; i < 3; i++) {
         Bytes bytes = file_read(names[i]);
         size_t at = 0;
