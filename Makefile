@@ -58,7 +58,7 @@ OPENCV_OBJECTS := $(OUT)/tests/support/opencv_remap.o $(OUT)/tests/support/openc
 
 VERSION := $(shell sed -n 's/^\#define UF_VERSION  *"\(.*\)"/\1/p' include/underfoot/underfoot.h)
 # Counted up with every change after which a program has to be compiled again.
-ABI     := 2
+ABI     := 3
 
 # One set of objects serves the static and the shared library; only what the public headers declare is seen outside.
 SHARE := -fPIC -fvisibility=hidden -fno-semantic-interposition

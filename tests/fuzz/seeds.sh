@@ -15,6 +15,10 @@ underfoot view "$scenes/workshop.tif" -o "$work/rgb16.png" --size 64x32 --fov 90
 underfoot view "$scenes/workshop.tif" -o "$work/rgb16.tif" --size 64x32 --fov 90 --depth 16
 underfoot view "$scenes/ticket-hall.jpg" -o "$work/rgb8.tif" --size 64x32 --fov 90
 underfoot view "$scenes/ticket-hall.jpg" -o "$work/view.jpg" --size 64x32 --fov 90
+# high enough to be told of while they are read
+for kind in jpg png tif; do
+    underfoot view "$scenes/ticket-hall.jpg" -o "$work/high.$kind" --size 8x160 --fov 10
+done
 djpeg -pnm "$work/view.jpg" >"$work/rgb.ppm"
 djpeg -grayscale -pnm "$work/view.jpg" >"$work/grey.pgm"
 for sampling in 1x1 2x1 2x2 1x2 4x1; do
