@@ -139,7 +139,7 @@ typedef struct UfWriteOptions {
     bool overwrite; /* replace an existing file (otherwise UF_ERROR_EXISTS) */
     int quality;    /* JPEG 1..100; 0: 92 */
     int depth_bits; /* 0: as the picture, where the format can hold it; 8 or 16 */
-    int threads;    /* for coding (PNG); 0: all cores; never changes the bytes */
+    int threads;    /* for coding (PNG, TIFF); 0: all cores; never changes the bytes */
     /*
      * NULL, or asked before rows are looked at: the picture is still being made, but for its metadata. Where
      * they do not come writing ends with UF_ERROR_ARGUMENT and no file. uf_picture_write alone asks.

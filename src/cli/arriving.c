@@ -5,15 +5,10 @@
 static void note_rows(void *data, UfPicture *picture, size_t end_px)
 {
     CliArriving *arriving = data;
-    if (picture != NULL) {
+    if (picture != NULL)
         cli_rows_tell(&arriving->rows, picture, end_px);
-        return;
-    }
-    cli_rows_end(&arriving->rows, NULL);
-    (void)pthread_mutex_lock(&arriving->rows.mutex);
-    while (arriving->looked_at)
-        (void)pthread_cond_wait(&arriving->rows.changed, &arriving->rows.mutex);
-    (void)pthread_mutex_unlock(&arriving->rows.mutex);
+    else
+        cli_rows_withdraw(&arriving->rows);
 }
 
 static UfStatus read_picture(void *data)
@@ -35,22 +30,12 @@ void cli_arriving_start(CliArriving *out, const char *path, const UfReadOptions 
 
 const UfPicture *cli_arriving_picture(CliArriving *arriving)
 {
-    CliRows *rows = &arriving->rows;
-    (void)pthread_mutex_lock(&rows->mutex);
-    while (!rows->over && rows->picture == NULL)
-        (void)pthread_cond_wait(&rows->changed, &rows->mutex);
-    const UfPicture *picture = rows->picture;
-    arriving->looked_at = picture != NULL; /* from now on it is not taken away */
-    (void)pthread_mutex_unlock(&rows->mutex);
-    return picture;
+    return cli_rows_picture(&arriving->rows);
 }
 
 UfStatus cli_arriving_finish(CliArriving *arriving, UfReport *report)
 {
-    (void)pthread_mutex_lock(&arriving->rows.mutex);
-    arriving->looked_at = false;
-    (void)pthread_cond_broadcast(&arriving->rows.changed);
-    (void)pthread_mutex_unlock(&arriving->rows.mutex);
+    cli_rows_release(&arriving->rows);
     UfStatus status = cli_aside_wait(&arriving->aside);
     uf_report_add(report, arriving->report);
     return status;

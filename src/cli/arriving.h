@@ -11,7 +11,6 @@ typedef struct CliArriving {
     UfReadOptions read;
     UfReport *report;
     CliRows rows;
-    bool looked_at; /* under the mutex of the rows */
     UfPicture *picture;
 } CliArriving;
 

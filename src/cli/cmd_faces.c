@@ -44,7 +44,6 @@ typedef struct Work {
     UfReport *report;
     UfPictureInfo info;
     UfFormat format;
-    UfWriteOptions write;
     UfHome home;        /* of each face in turn, or of the sheet */
     UfReadOptions read; /* the rows that all faces together look at */
     Face faces[UF_FACE_COUNT];
@@ -434,7 +433,7 @@ static void print_json(const Work *work)
 
 static int run(const CliLine *line)
 {
-    Work work = {.line = line, .report = uf_report_create(), .write = cli_write_options(line)};
+    Work work = {.line = line, .report = uf_report_create()};
     int status = CLI_DONE;
     if (work.report == NULL) {
         status = cli_failed("not enough memory");

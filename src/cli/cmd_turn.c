@@ -166,13 +166,9 @@ static UfStatus turn_pixels(Turn *turn, UfReport *report)
     uf_picture_free(&turn->panorama);
     if (status == UF_OK)
         status = turned;
-    if (status == UF_OK) {
+    if (status == UF_OK)
         cli_progress(line, "writing", line->values[CLI_OUT].text);
-        cli_leaving_go(&turn->leaving, picture);
-        status = cli_leaving_wait(&turn->leaving, report);
-    } else {
-        cli_leaving_drop(&turn->leaving);
-    }
+    status = cli_leaving_finish(&turn->leaving, status, picture, report);
     uf_picture_free(&picture);
     return status;
 }

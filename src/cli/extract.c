@@ -111,13 +111,10 @@ static UfStatus read_and_extract(const CliLine *line, const UfHome *home, const 
     UfStatus status = cli_arriving_finish(&arriving, report);
     if (status == UF_OK)
         status = made;
-    if (status == UF_OK) {
+    if (status == UF_OK)
         cli_progress(line, "writing", taken.path);
-        cli_leaving_go(&taken.leaving, taken.picture);
-        status = cli_taken_wait(&taken);
-    } else {
-        cli_taken_drop(&taken);
-    }
+    status = cli_leaving_finish(&taken.leaving, status, taken.picture, report);
+    uf_picture_free(&taken.picture);
     cli_arriving_clear(&arriving);
     cli_progress_end(line);
     return status;

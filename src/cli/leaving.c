@@ -9,7 +9,8 @@ void cli_leaving_open(CliLeaving *out, const UfWriteOptions *write, CliAsideWork
     out->write.rows_data = &out->rows;
 }
 
-void cli_leaving_rows(void *data, UfPicture *picture, size_t end_px)
+/* UfRowsTold: begins the work where there is a second thread to be had. */
+static void note_rows(void *data, UfPicture *picture, size_t end_px)
 {
     CliLeaving *leaving = data;
     if (picture == NULL) {
@@ -26,7 +27,7 @@ void cli_leaving_listen(CliLeaving *leaving, UfRemapRows *rows)
 {
     if (leaving->write.threads == 1)
         return;
-    rows->target = cli_leaving_rows;
+    rows->target = note_rows;
     rows->target_data = leaving;
 }
 
@@ -57,4 +58,14 @@ void cli_leaving_drop(CliLeaving *leaving)
     cli_rows_end(&leaving->rows, NULL);
     (void)cli_aside_wait(&leaving->aside);
     clear(leaving);
+}
+
+UfStatus cli_leaving_finish(CliLeaving *leaving, UfStatus made, UfPicture *picture, UfReport *report)
+{
+    if (made != UF_OK) {
+        cli_leaving_drop(leaving);
+        return made;
+    }
+    cli_leaving_go(leaving, picture);
+    return cli_leaving_wait(leaving, report);
 }

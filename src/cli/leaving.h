@@ -23,9 +23,7 @@ typedef struct CliLeaving {
  * cli_leaving_drop, one of which has to follow.
  */
 void cli_leaving_open(CliLeaving *out, const UfWriteOptions *write, CliAsideWork *work, void *data);
-/* UfRowsTold: begins the work where a second thread is wanted and to be had. */
-void cli_leaving_rows(void *leaving, UfPicture *picture, size_t end_px);
-/* What tells of the rows of the target, but with one thread. */
+/* Lets the work begin when the first rows of the target are told of, but with one thread. */
 void cli_leaving_listen(CliLeaving *leaving, UfRemapRows *rows);
 /* All of it is made, and may be written to its end. */
 void cli_leaving_go(CliLeaving *leaving, UfPicture *picture);
@@ -33,5 +31,7 @@ void cli_leaving_go(CliLeaving *leaving, UfPicture *picture);
 UfStatus cli_leaving_wait(CliLeaving *leaving, UfReport *report);
 /* Where the picture, or another one before it, did not come to its end: no file is left. */
 void cli_leaving_drop(CliLeaving *leaving);
+/* The first two of these, or the third where `made` is a failure, which is returned. */
+UfStatus cli_leaving_finish(CliLeaving *leaving, UfStatus made, UfPicture *picture, UfReport *report);
 
 #endif

@@ -32,12 +32,30 @@ void cli_rows_end(CliRows *rows, UfPicture *picture)
     (void)pthread_mutex_unlock(&rows->mutex);
 }
 
+void cli_rows_withdraw(CliRows *rows)
+{
+    cli_rows_end(rows, NULL);
+    (void)pthread_mutex_lock(&rows->mutex);
+    while (rows->looked_at)
+        (void)pthread_cond_wait(&rows->changed, &rows->mutex);
+    (void)pthread_mutex_unlock(&rows->mutex);
+}
+
+void cli_rows_release(CliRows *rows)
+{
+    (void)pthread_mutex_lock(&rows->mutex);
+    rows->looked_at = false;
+    (void)pthread_cond_broadcast(&rows->changed);
+    (void)pthread_mutex_unlock(&rows->mutex);
+}
+
 UfPicture *cli_rows_picture(CliRows *rows)
 {
     (void)pthread_mutex_lock(&rows->mutex);
     while (!rows->over && rows->picture == NULL)
         (void)pthread_cond_wait(&rows->changed, &rows->mutex);
     UfPicture *picture = rows->picture;
+    rows->looked_at = picture != NULL;
     (void)pthread_mutex_unlock(&rows->mutex);
     return picture;
 }

@@ -47,7 +47,6 @@
 /* Sums side by side. */
 #define LANES 8u
 
-/* Seen once around it; only some of its columns are held at a time. */
 typedef struct Belt {
     size_t ring0, width;
     double angle_rad;
@@ -371,7 +370,7 @@ static void load_run(const Measuring *m, const Belt *belt, size_t y, size_t x0, 
 static void load_block(const Measuring *m, const Belt *belt, size_t x0, Room *room)
 {
     room->first = room->count < belt->width ? (x0 + belt->width - belt->margin) % belt->width : 0;
-    const size_t before_seam = (size_t)fmin((double)room->count, (double)(belt->width - room->first));
+    const size_t before_seam = uf_smaller(room->count, belt->width - room->first);
     for (size_t y = 0; y < SIDE; y++) {
         load_run(m, belt, y, room->first, before_seam, 0, room);
         if (before_seam < room->count)
@@ -402,7 +401,7 @@ static size_t margin_of(const UfCap *cap, const Belt *belt, size_t width)
 {
     const double nearest = uf_cap_ring_angle_rad(cap, belt->ring0);
     const double ratio = fmax(1, sin(belt->angle_rad) / sin(nearest));
-    return (size_t)fmin(ceil((ratio - 1) * (double)width / 2) + 4, (double)belt->width);
+    return uf_smaller((size_t)ceil((ratio - 1) * (double)width / 2) + 4, belt->width);
 }
 
 static UfStatus measure_belt(Measuring *m, Belt *belt, UfReport *report)

@@ -25,17 +25,23 @@ typedef struct TiffReader {
     uint8_t *chunk; /* one tile, one strip, or one row of it */
     const uint16_t *palette[3];
     bool wide_palette; /* entries of 16 bits, as they should be; some files have 8 */
-    bool whole_strips;
     const UfSparseRows *sparse;
     UfRowsRead rows;
 } TiffReader;
+
+/* Strips of more bytes than that are read row by row. */
+#define WHOLE_STRIP_BYTES ((size_t)8 << 20)
+
+static bool reads_whole_chunks(const UfTiffLayout *layout)
+{
+    return layout->tiled || layout->chunk_bytes <= WHOLE_STRIP_BYTES;
+}
 
 /* What is read at a time. */
 static size_t chunk_bytes(const TiffReader *reader)
 {
     const UfTiffLayout *layout = &reader->layout;
-    return layout->tiled || reader->whole_strips ? layout->chunk_bytes
-                                                 : layout->chunk_bytes / layout->tile_height_px;
+    return reads_whole_chunks(layout) ? layout->chunk_bytes : layout->chunk_bytes / layout->tile_height_px;
 }
 
 /* The chunk's `count` pixels to the row's pixel x, plane p (separate planes) or all channels. */
@@ -77,9 +83,6 @@ static void finish_rows(TiffReader *reader, size_t first_px, size_t end_px)
         uf_rows_tell(&reader->rows, reader->picture, end_px);
 }
 
-/* Strips of more bytes than that are read row by row. */
-#define WHOLE_STRIP_BYTES ((size_t)8 << 20)
-
 /* Row by row, from the strip's first one on: most compressions can only be begun with it. */
 static UfStatus read_strip_rows(TiffReader *reader, size_t first, size_t end, size_t plane, UfReport *report)
 {
@@ -116,8 +119,9 @@ static UfStatus read_strips(TiffReader *reader, UfReport *report)
             if (is_passed_over(reader->sparse, y, height))
                 continue;
             const size_t end = uf_smaller(y + height, held_end);
-            UfStatus status = reader->whole_strips ? read_strip(reader, y, end, plane, report)
-                                                   : read_strip_rows(reader, y, end, plane, report);
+            UfStatus status = reads_whole_chunks(&reader->layout)
+                                  ? read_strip(reader, y, end, plane, report)
+                                  : read_strip_rows(reader, y, end, plane, report);
             if (status != UF_OK)
                 return status;
             if (plane + 1 == planes)
@@ -221,7 +225,6 @@ static UfStatus read_all(TiffReader *reader, const UfReadOptions *options, UfRep
     UfStatus status = uf_tiff_layout(reader->tiff, layout, report);
     if (status != UF_OK)
         return status;
-    reader->whole_strips = layout->chunk_bytes <= WHOLE_STRIP_BYTES;
     status = read_palette(reader, report);
     if (status == UF_OK)
         status = make_picture(reader, options, report);
